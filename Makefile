@@ -1,0 +1,45 @@
+# Two commands do everything on a fresh machine with Python 3.11 or newer: make demo, make test.
+PYTHON ?= python3
+VENV ?= .venv
+BIN := $(VENV)/bin
+PIP := $(BIN)/python -m pip --quiet --disable-pip-version-check install --constraint constraints.txt
+JOBS ?= 2
+
+.PHONY: demo test lint docs bench calibration clean
+
+demo: $(VENV)/.run ## set up and walk through an invented harvest morning
+	@$(BIN)/chaffinch demo
+
+test: $(VENV)/.dev ## set up and run every test, with branch coverage
+	$(BIN)/python -m pytest -n $(JOBS) --dist worksteal --cov --cov-report term:skip-covered
+
+lint: $(VENV)/.dev ## style, types and the import rule
+	$(BIN)/ruff check .
+	$(BIN)/ruff format --check .
+	$(BIN)/mypy
+	$(BIN)/lint-imports
+
+docs: $(VENV)/.dev ## build the documentation, warnings as errors
+	$(BIN)/sphinx-build -W --keep-going -q -b html docs docs/_build/html
+
+bench: $(VENV)/.dev ## time the command and one estimate, as ratios
+	$(BIN)/python bench/cold_start.py
+	$(BIN)/python bench/warm_estimate.py
+
+calibration: $(VENV)/.dev ## how often the ranges hold the truth (about ten minutes)
+	$(BIN)/python bench/calibration.py --markdown
+
+clean: ## forget the virtual environment and everything built
+	rm -rf $(VENV) docs/_build build dist .coverage .pytest_cache .mypy_cache .ruff_cache .hypothesis .import_linter_cache
+
+# The build backend is pinned like everything else, hence no build isolation.
+$(VENV)/.run: pyproject.toml constraints.txt
+	@$(PYTHON) -c 'import sys; sys.exit("Chaffinch needs Python 3.11 or newer, this is " + sys.version.split()[0]) if sys.version_info < (3, 11) else None'
+	$(PYTHON) -m venv $(VENV)
+	$(PIP) hatchling editables
+	$(PIP) --no-build-isolation --editable .
+	@touch $@
+
+$(VENV)/.dev: $(VENV)/.run
+	$(PIP) --no-build-isolation --editable '.[test,lint,docs]'
+	@touch $@
