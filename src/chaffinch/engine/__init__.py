@@ -1,0 +1,1 @@
+"""Pure computation: plain numbers and small frozen dataclasses in and out."""

@@ -1,0 +1,271 @@
+"""Where the seed was lost: before harvest, at the header, or through the machine.
+
+Joint posterior of the three losses from all catches of a check, with the likelihood of
+:mod:`chaffinch.engine.evidence`, sampled in logs by the kernel (design §4.5). Shared errors are kept
+apart: the reading's (a wrong TKW moves every count together), the drop width's (moves machine loss only) and
+the pan's (moves everything).
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.special import ndtri
+
+from chaffinch.engine.catch import PAN_SD
+from chaffinch.engine.estimate import DrawBelief, Prior
+from chaffinch.engine.evidence import (
+    GRAMS_PER_KG_HA_M2,
+    LN_LOSS,
+    SOURCES,
+    Catch,
+    average_over_c,
+    by_likeness,
+    c_nodes,
+    log_likelihood,
+    weights_over_c,
+)
+from chaffinch.engine.sampler import Draws, sample
+from chaffinch.engine.sobol import sobol
+from chaffinch.errors import InputError
+
+FloatArray = NDArray[np.float64]
+
+_TABLE_STEP: Final = 0.03
+"""Spacing of ln μ in the tables the draws are read from; linear reading errs by less than 0.005 in log-likelihood
+for c of 0.1 and more."""
+_TABLE_MARGIN: Final = 4.0
+"""How far the tables extend beyond the expected masses of the grid of losses [ln]; read on straight beyond that."""
+
+
+@dataclass(frozen=True, slots=True)
+class Joint:
+    """Joint posterior of the losses a check sees.
+
+    Attributes
+    ----------
+    sources : tuple of str
+        Sources seen, in the order standing, header, machine.
+    loss_kg_ha : ndarray, shape (n, len(sources))
+        Draws with all shared errors in them [kg/ha].
+    caught_kg_ha : ndarray, shape (n, len(sources))
+        The same draws without the errors common to all catches: what a further catch would see [kg/ha].
+    weights : ndarray, shape (n,)
+        Weights of the draws, summing to 1.
+    width_error : ndarray, shape (n,)
+        Factor by which the machine exposure resting on the drop width is off, per draw [1].
+    ess : float
+        Effective number of draws.
+    learned : mapping of str to float
+        1 − (posterior sd ÷ prior sd) of ln(loss) per source: near 0, the catches said nothing about it.
+    c_draws : mapping
+        For each way of taking catches, one coefficient of variation per draw [1].
+    """
+
+    sources: tuple[str, ...]
+    loss_kg_ha: FloatArray
+    caught_kg_ha: FloatArray
+    weights: FloatArray
+    width_error: FloatArray
+    ess: float
+    learned: Mapping[str, float]
+    c_draws: Mapping[tuple[str, float], FloatArray]
+
+    def of(self, *sources: str) -> DrawBelief:
+        """Belief about the sum of the named sources (those seen)."""
+        columns = [self.sources.index(s) for s in sources if s in self.sources]
+        if not columns:
+            raise InputError("sources", ", ".join(sources), "no catch sees any of them", "ask for a source seen")
+        return DrawBelief(self.loss_kg_ha[:, columns].sum(axis=1), self.weights)
+
+    def part_of_loss_pct(self) -> dict[str, float]:
+        """Expected share of each source in the total loss [%]; the shares sum to 100."""
+        parts = self.loss_kg_ha / self.loss_kg_ha.sum(axis=1, keepdims=True)
+        mean = self.weights @ parts
+        return {s: float(100.0 * p) for s, p in zip(self.sources, mean / mean.sum(), strict=True)}
+
+    def p_largest(self) -> dict[str, float]:
+        """Probability that each source is the largest of those seen."""
+        winner = self.loss_kg_ha.argmax(axis=1)
+        return {s: float(self.weights[winner == i].sum()) for i, s in enumerate(self.sources)}
+
+
+def sources_seen(catches: Sequence[Catch]) -> tuple[str, ...]:
+    """Sources that at least one catch is exposed to, in the order standing, header, machine."""
+    return tuple(s for s in SOURCES if any(c.exposure.area_m2(s) > 0 for c in catches))
+
+
+def common_scale_sd(catches: Sequence[Catch], width_sd: float) -> float | None:
+    """Sd of the log of the shared error when every catch shares all of it, else None.
+
+    True for one source read one way through exposures that all rest on the drop width, or none do; then the
+    error can be convolved afterwards (design §4.4) instead of being sampled.
+    """
+    kinds = {c.reading.kind for c in catches}
+    widths = {c.exposure.by_width for c in catches}
+    if len(kinds) > 1 or len(widths) > 1:
+        return None
+    width = width_sd if widths == {True} else 0.0
+    return math.sqrt(catches[0].reading.scale_sd ** 2 + width**2 + PAN_SD**2)
+
+
+def locate(catches: Sequence[Catch], priors: Mapping[str, Prior], *, width_sd: float, seed: int = 1) -> Joint:
+    """Sample the joint posterior of all losses that the catches see.
+
+    Parameters
+    ----------
+    catches : sequence of Catch
+        At least one.
+    priors : mapping of str to Prior
+        One for each source seen.
+    width_sd : float
+        Sd of the log of the drop or spread width [1].
+    seed : int
+        Same seed, same answer.
+
+    Raises
+    ------
+    InputError
+        Without catches.
+    SamplerError
+        When the posterior cannot be sampled to 400 effective draws.
+    """
+    seen = sources_seen(catches)
+    if not seen:
+        raise InputError("catches", len(catches), "there is no catch that sees a loss", "take at least one")
+    nuisance = _Nuisance.of(catches, width_sd)
+    ready = _Tables(catches, seen, nuisance)
+    prior_mean = np.array([math.log(priors[s].median_kg_ha) for s in seen] + [0.0] * nuisance.count)
+    prior_sd = np.array([priors[s].sd_log for s in seen] + list(nuisance.sds))
+
+    def log_density(points: FloatArray) -> FloatArray:
+        z = (points - prior_mean) / prior_sd
+        result: FloatArray = ready.log_likelihood(points) - 0.5 * np.square(z).sum(axis=1)
+        return result
+
+    draws = sample(log_density, prior_mean, prior_sd, seed=seed)
+    return _joint(draws, seen, nuisance, ready, prior_sd, seed)
+
+
+@dataclass(frozen=True, slots=True)
+class _Nuisance:
+    """Shared errors that differ between catches and so must be sampled, and those common to all."""
+
+    kinds: tuple[str, ...]
+    width: bool
+    sds: tuple[float, ...]
+    common_sd: float
+    common_width_sd: float
+
+    @property
+    def count(self) -> int:
+        return len(self.sds)
+
+    @staticmethod
+    def of(catches: Sequence[Catch], width_sd: float) -> _Nuisance:
+        scale = {c.reading.kind: c.reading.scale_sd for c in catches}
+        kinds = tuple(sorted(k for k, sd in scale.items() if sd > 0)) if len(scale) > 1 else ()
+        common = math.hypot(PAN_SD, 0.0 if len(scale) > 1 else next(iter(scale.values())))
+        machine = [c.exposure.by_width for c in catches if c.exposure.machine_m2 > 0]
+        mixed = len(set(machine)) > 1
+        common_width = width_sd if machine and all(machine) else 0.0
+        sds = tuple(scale[k] for k in kinds) + ((width_sd,) if mixed else ())
+        return _Nuisance(kinds, mixed, sds, common, common_width)
+
+
+class _Tables:
+    """Log-likelihood of draws, read from one table per distinct exposure."""
+
+    def __init__(self, catches: Sequence[Catch], seen: tuple[str, ...], nuisance: _Nuisance) -> None:
+        self.seen, self.nuisance = seen, nuisance
+        self.groups: list[tuple[tuple[str, float], FloatArray, list[_Row]]] = []
+        for key, members in by_likeness(catches).items():
+            c = c_nodes(key[1])
+            rows: dict[tuple[object, ...], _Row] = {}
+            for _, catch in members:
+                row = _Row.of(catch, seen, nuisance)
+                kept = rows.setdefault(row.key, row)
+                kept.add(catch, c)
+            self.groups.append((key, c, list(rows.values())))
+
+    def by_group(self, points: FloatArray) -> list[FloatArray]:
+        """One table of shape (n, 23) per way of taking catches."""
+        loss = np.exp(points[:, : len(self.seen)])
+        extra = points[:, len(self.seen) :]
+        return [np.sum([row.at(loss, extra) for row in rows], axis=0) for _, _, rows in self.groups]
+
+    def log_likelihood(self, points: FloatArray) -> FloatArray:
+        result: FloatArray = np.sum([average_over_c(t) for t in self.by_group(points)], axis=0)
+        return result
+
+
+class _Row:
+    """Catches with the same exposure and kind of reading: their tables add up."""
+
+    def __init__(self, areas: FloatArray, machine_column: int, kind_column: int, width_column: int) -> None:
+        self.areas = GRAMS_PER_KG_HA_M2 * areas
+        self.machine_column, self.kind_column, self.width_column = machine_column, kind_column, width_column
+        self.key = (tuple(areas), kind_column, width_column)
+        low = math.log(float(self.areas[self.areas > 0].min())) + float(LN_LOSS[0]) - _TABLE_MARGIN
+        high = math.log(float(self.areas.sum())) + float(LN_LOSS[-1]) + _TABLE_MARGIN
+        self.ln_mean = np.arange(low, high, _TABLE_STEP)
+        self.table: FloatArray = np.zeros((self.ln_mean.size, 0))
+
+    @staticmethod
+    def of(catch: Catch, seen: tuple[str, ...], nuisance: _Nuisance) -> _Row:
+        areas = np.array([catch.exposure.area_m2(s) for s in seen])
+        kind = nuisance.kinds.index(catch.reading.kind) if catch.reading.kind in nuisance.kinds else -1
+        width = len(nuisance.kinds) if nuisance.width and catch.exposure.by_width else -1
+        return _Row(areas, seen.index("machine") if "machine" in seen else -1, kind, width)
+
+    def add(self, catch: Catch, c: FloatArray) -> None:
+        table = log_likelihood(catch, self.ln_mean, c)
+        # A floor keeps the linear reading finite; e^-1e4 is zero to any purpose.
+        table = np.maximum(table, -1e4)
+        self.table = self.table + table if self.table.size else table
+
+    def at(self, loss: FloatArray, extra: FloatArray) -> FloatArray:
+        """Read the table for draws of shape (n, sources) and errors (n, nuisances): shape (n, 23)."""
+        parts = loss * self.areas
+        if self.width_column >= 0:
+            parts[:, self.machine_column] *= np.exp(-extra[:, self.width_column])
+        ln_mean = np.log(parts.sum(axis=1))
+        if self.kind_column >= 0:
+            ln_mean = ln_mean - extra[:, self.kind_column]
+        place = (ln_mean - self.ln_mean[0]) / _TABLE_STEP
+        index = np.clip(place.astype(np.intp), 0, self.ln_mean.size - 2)
+        along = (place - index)[:, None]
+        result: FloatArray = self.table[index] * (1 - along) + self.table[index + 1] * along
+        return result
+
+
+def _joint(
+    draws: Draws, seen: tuple[str, ...], nuisance: _Nuisance, ready: _Tables, prior_sd: FloatArray, seed: int
+) -> Joint:
+    n = draws.weights.size
+    caught = np.exp(draws.points[:, : len(seen)])
+    # The sampler used the first coordinates (one per parameter and one for the tails).
+    u = sobol(n, 3, seed=seed, first=draws.points.shape[1] + 1)
+    z = ndtri(u)
+    loss = caught * np.exp(nuisance.common_sd * z[:, :1])
+    width_error = np.ones(n)
+    if "machine" in seen:
+        column = seen.index("machine")
+        if nuisance.common_width_sd:
+            loss[:, column] *= np.exp(nuisance.common_width_sd * z[:, 1])
+        if nuisance.width:
+            width_error = np.exp(-draws.points[:, len(seen) + len(nuisance.kinds)])
+    mean = draws.weights @ draws.points
+    sd = np.sqrt(draws.weights @ np.square(draws.points - mean))
+    learned = {s: float(1.0 - sd[i] / prior_sd[i]) for i, s in enumerate(seen)}
+    c_draws = {}
+    for (key, c, _), table in zip(ready.groups, ready.by_group(draws.points), strict=True):
+        cumulative = np.cumsum(weights_over_c(table), axis=1)
+        picked = (u[:, 2:3] > cumulative[:, :-1]).sum(axis=1)
+        c_draws[key] = c[picked]
+    return Joint(seen, loss, caught, draws.weights, width_error, draws.ess, learned, c_draws)
