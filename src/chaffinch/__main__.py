@@ -1,0 +1,5 @@
+"""``python -m chaffinch``."""
+
+from chaffinch.cli.main import main
+
+main()

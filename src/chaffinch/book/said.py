@@ -1,0 +1,59 @@
+"""Notices and verdicts as sentences in the person's own unit."""
+
+from __future__ import annotations
+
+from chaffinch import units
+from chaffinch.book.check import CheckAnswer
+from chaffinch.book.in_trade_unit import loss_factor
+from chaffinch.book.notices import Notice
+from chaffinch.book.wording import NEXT_STEP, NOTICE, SOURCE
+from chaffinch.engine.estimate import CLEAR
+from chaffinch.records.check import Check
+
+
+def sentence(notice: Notice, check: Check) -> str:
+    """The sentence of a notice, losses and widths written in the check's units."""
+    facts = dict(notice.facts)
+    for key in ("kg_ha", "smallest_kg_ha"):
+        if key in facts:
+            facts["loss"] = f"{_short(float(str(facts[key])) * loss_factor(check))} {check.trade_unit}"
+    if "width_m" in facts:
+        unit = "ft" if check.trade_unit.endswith("/ac") else "m"
+        facts["width"] = f"{_short(units.write(float(str(facts['width_m'])), unit, 'length'))} {unit}"
+    if "source" in facts:
+        facts["source"] = SOURCE[str(facts["source"])]
+    if "sources" in facts:
+        names = facts["sources"]
+        assert isinstance(names, tuple)
+        facts["sources"] = " and ".join(SOURCE[name] for name in names)
+    return NOTICE[notice.key].format(**facts)
+
+
+def next_step(found: CheckAnswer) -> str:
+    """What to do next, in one or two sentences; empty without a verdict."""
+    if found.verdict is None:
+        return ""
+    if found.verdict == "unsettled" and found.further is not None:
+        like, n = found.further_like, found.further.catches
+        place = next((one.place for one in found.check.catches if one.number == like), "")
+        return NEXT_STEP["further" if n is not None else "further-none"].format(
+            n=n,
+            catches="catch" if n == 1 else "catches",
+            like=like,
+            place=place,
+            chance=round(100 * found.further.chance[-1]),
+        )
+    if found.verdict != "over":
+        return NEXT_STEP[found.verdict]
+    if "header" not in found.judged:
+        return NEXT_STEP["over-machine-only"]
+    source, loss = max(found.sources.items(), key=lambda item: item[1].p_largest)
+    if loss.p_largest < CLEAR or len(found.sources) == 1:
+        return NEXT_STEP["over"]
+    if source == "standing":
+        return NEXT_STEP["over-standing-largest"]
+    return NEXT_STEP["over-mostly"].format(source=SOURCE[source], p=min(99, round(100 * loss.p_largest)))
+
+
+def _short(value: float) -> str:
+    return f"{value:.2g}" if abs(value) < 10 else f"{value:.0f}"

@@ -1,0 +1,143 @@
+"""The page a check is answered on in the terminal."""
+
+from __future__ import annotations
+
+from chaffinch.book.check import CheckAnswer, Loss
+from chaffinch.book.in_trade_unit import in_trade_unit, land_unit, loss_factor, money_factor
+from chaffinch.book.said import next_step, sentence
+from chaffinch.book.wording import CAUTION, SOURCE, VERDICT, VERDICT_LINE
+from chaffinch.cli.figures import decimals_for, percent, plain_number, range_words, rounded
+from chaffinch.cli.page import Page, table
+from chaffinch.cli.ruler import ruler
+from chaffinch.engine.estimate import Range
+
+SHAPE = {"over": "▲", "under": "▼", "unsettled": "◆"}
+
+
+def show(found: CheckAnswer, page: Page) -> None:
+    """Print the answer: title, loss, ruler, verdict, table by source, money, next step, notices."""
+    page.say()
+    page.two_ends(*_title(found))
+    page.say()
+    _ruler(found, page)
+    _verdict(found, page)
+    page.say()
+    _table(found, page)
+    _money(found, page)
+    _next_step(found, page)
+    _notices(found, page)
+
+
+def _title(found: CheckAnswer) -> tuple[str, str]:
+    check = found.check
+    count = len(check.catches)
+    places = list(dict.fromkeys(one.place for one in check.catches))
+    left = f"{found.prepared.figures.crop.name.capitalize()}, {count} {'catch' if count == 1 else 'catches'}"
+    left += f" ({', '.join(places)})" if len(places) <= 3 else ""
+    right = " · ".join(x for x in (check.field_name, check.combine.name if check.combine else "", check.when) if x)
+    return left, right
+
+
+def _ruler(found: CheckAnswer, page: Page) -> None:
+    check = found.check
+    r = in_trade_unit(found.judged_kg_ha, check)
+    low, median, high = range_words(r)
+    what = " and ".join(SOURCE[s] for s in found.judged)
+    label = "loss " + what if found.judged == ("standing",) else f"{what} loss"
+    headline = f"{median} {check.trade_unit}"
+    page.say(f"  {page.plum(page.strong(headline))}  {label}, likely {low} to {high}")
+    page.say()
+    limit = None if check.limit_kg_ha is None else check.limit_kg_ha * loss_factor(check)
+    width = page.width - 6 - len(check.trade_unit)
+    for line in ruler(r, check.trade_unit, limit, width=min(62, width), fine=page.fine):
+        page.say("  " + line)
+    page.say()
+
+
+def _verdict(found: CheckAnswer, page: Page) -> None:
+    if found.verdict is None or found.p_over is None or found.check.limit_kg_ha is None:
+        return
+    limit = f"{plain_number(found.check.limit_kg_ha * loss_factor(found.check))} {found.check.trade_unit}"
+    what = " and ".join(SOURCE[s] for s in found.judged)
+    text = VERDICT_LINE[found.verdict].format(limit=limit, chance=percent(found.p_over), what=what)
+    page.paragraph(f"{SHAPE[found.verdict]} {text}", emphasis=VERDICT[found.verdict])
+
+
+def _table(found: CheckAnswer, page: Page) -> None:
+    check = found.check
+    money = found.total.money_per_ha is not None
+    share = found.total.share_pct is not None
+    head = [f"{check.trade_unit}", "plain", "low", "middle", "high"]
+    head += ["% of crop"] if share else []
+    head += [f"{check.currency or 'money'}/{land_unit(check)}"] if money else []
+    several = len(found.sources) > 1
+    head += ["largest?"] if several else []
+    rows = [head]
+    for source, loss in found.sources.items():
+        rows.append(_row(SOURCE[source], loss, found, share=share, money=money, several=several))
+    if several:
+        rows.append([*_row("total", found.total, found, share=share, money=money, several=False), ""])
+    lines = table(rows, gap=3 if page.width >= 72 else 2)
+    page.say("  " + page.soft(lines[0]))
+    for line in lines[1:]:
+        page.say("  " + line)
+    if share:
+        page.say("  " + page.soft("% of crop: of harvested + lost."))
+    if found.unthreshed_pct is not None:
+        page.say(f"  {rounded(found.unthreshed_pct, 0)} % of the seed caught was still in heads or pods.")
+
+
+def _row(name: str, loss: Loss, found: CheckAnswer, *, share: bool, money: bool, several: bool) -> list[str]:
+    check = found.check
+    r = in_trade_unit(loss.kg_ha, check)
+    places = decimals_for(r.low, r.high)
+    plain = "–" if loss.plain_kg_ha is None else rounded(loss.plain_kg_ha * loss_factor(check), places)
+    row = [name, plain, *range_words(r, decimals=places)]
+    if share:
+        row.append(_middle(loss.share_pct))
+    if money:
+        per_area = None if loss.money_per_ha is None else loss.money_per_ha.times(money_factor(check))
+        row.append(_middle(per_area))
+    if several:
+        row.append(f"{percent(loss.p_largest)} %")
+    return row
+
+
+def _middle(r: Range | None) -> str:
+    return "–" if r is None else rounded(r.median, decimals_for(r.low, r.high))
+
+
+def _money(found: CheckAnswer, page: Page) -> None:
+    parts = []
+    if found.money_per_h is not None:
+        parts.append((found.money_per_h, "an hour of cutting"))
+    if found.money_per_field is not None:
+        name = found.check.field_name
+        parts.append((found.money_per_field, f"over the field{f' ({name})' if name else ''}"))
+    for r, what in parts:
+        low, median, high = range_words(r)
+        sign = found.check.currency
+        page.say(f"  That is {sign}{' ' if len(sign) > 1 else ''}{median} {what} (likely {low} to {high}).")
+
+
+def _next_step(found: CheckAnswer, page: Page) -> None:
+    text = next_step(found)
+    if not text:
+        return
+    page.say()
+    if found.verdict != "under":
+        # Every other next step sends somebody to the machine.
+        page.paragraph(CAUTION, bullet="! ")
+    page.paragraph(text)
+
+
+def _notices(found: CheckAnswer, page: Page) -> None:
+    for kind, title in (("warning", "Mind"), ("assumed", "Taken as given")):
+        here = [n for n in found.notices if n.kind == kind]
+        if not here:
+            continue
+        page.say()
+        page.say("  " + (page.strong(title) if kind == "warning" else page.soft(title)))
+        for notice in here:
+            page.paragraph(sentence(notice, found.check), indent=2, bullet="· ")
+    page.say()

@@ -1,0 +1,102 @@
+"""What the terminal can show: width, colour, characters; and how lines are laid out on it."""
+
+from __future__ import annotations
+
+import os
+import shutil
+import sys
+import textwrap
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import click
+
+WIDEST = 80
+NARROWEST = 40
+
+
+@dataclass(frozen=True, slots=True)
+class Page:
+    """A sheet of terminal.
+
+    Attributes
+    ----------
+    width : int
+        Columns used, 40 to 80.
+    colour : bool
+        Bold and dim may be used; off with NO_COLOR, when piped, or on a dumb terminal.
+    fine : bool
+        The output encoding has the box-drawing characters.
+    """
+
+    width: int
+    colour: bool
+    fine: bool
+
+    @staticmethod
+    def here() -> Page:
+        """Look at the terminal we are on. NO_COLOR: https://no-color.org."""
+        columns = shutil.get_terminal_size((WIDEST, 24)).columns
+        encoding = (sys.stdout.encoding or "ascii").lower().replace("-", "")
+        colour = sys.stdout.isatty() and not os.environ.get("NO_COLOR") and os.environ.get("TERM") != "dumb"
+        return Page(max(NARROWEST, min(WIDEST, columns)), colour, encoding.startswith("utf"))
+
+    def strong(self, text: str) -> str:
+        """Text that carries the message."""
+        return click.style(text, bold=True) if self.colour else text
+
+    def soft(self, text: str) -> str:
+        """Text that may be skipped."""
+        return click.style(text, dim=True) if self.colour else text
+
+    def plum(self, text: str) -> str:
+        """The one accent."""
+        return click.style(text, fg=(142, 69, 133)) if self.colour else text
+
+    def say(self, text: str = "") -> None:
+        """Print one line, in plain characters where the terminal has no others."""
+        click.echo(text if self.fine else to_ascii(text), color=self.colour)
+
+    def paragraph(self, text: str, *, indent: int = 2, bullet: str = "", emphasis: str = "") -> None:
+        """Print wrapped text; ``emphasis`` is a piece of it to set strong where it stands in one line."""
+        first = " " * indent + bullet
+        for line in textwrap.wrap(
+            text, self.width, initial_indent=first, subsequent_indent=" " * len(first), break_long_words=True
+        ):
+            self.say(line.replace(emphasis, self.strong(emphasis), 1) if emphasis else line)
+
+    def two_ends(self, left: str, right: str) -> None:
+        """Print ``left`` and ``right`` at the two margins, on two lines when they do not fit on one."""
+        gap = self.width - len(left) - len(right)
+        if not right:
+            self.say(self.strong(left))
+        elif gap >= 2:
+            self.say(self.strong(left) + " " * gap + self.soft(right))
+        else:
+            self.say(self.strong(left))
+            self.say(self.soft(right))
+
+
+def table(rows: Sequence[Sequence[str]], *, left: int = 1, gap: int = 3) -> list[str]:
+    """Lay out rows in columns: the first ``left`` columns to the left, the others to the right."""
+    widths = [max(len(row[i]) for row in rows) for i in range(len(rows[0]))]
+    return [
+        (" " * gap)
+        .join(cell.ljust(widths[i]) if i < left else cell.rjust(widths[i]) for i, cell in enumerate(row))
+        .rstrip()
+        for row in rows
+    ]
+
+
+_ASCII = str.maketrans(
+    {
+        "─": "-", "┬": "+", "▽": "v", "━": "=", "╋": "|", "▸": ">", "▲": "^", "▼": "v", "◆": "?", "–": "-", "−": "-",
+        "±": "+-", "²": "2", "³": "3", "·": "-", "×": "x", "°": "deg", "€": "EUR", "£": "GBP", "…": "...", "≤": "<=",
+        "÷": "/", "’": "'", "\u202f": " ",
+    }
+)  # fmt: skip
+
+
+def to_ascii(text: str) -> str:
+    """Replace the characters we use beyond ASCII by plain ones; anything left over becomes ``?``."""
+    return text.translate(_ASCII).encode("ascii", "replace").decode("ascii")

@@ -1,0 +1,1 @@
+"""What a person observed or decided: frozen dataclasses, no arithmetic, no SQL."""
