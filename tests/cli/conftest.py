@@ -12,6 +12,7 @@ import pytest
 
 from chaffinch.cli.main import run
 
+
 @dataclass(frozen=True)
 class Ran:
     status: int

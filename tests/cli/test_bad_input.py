@@ -162,7 +162,7 @@ def test_missing_file_and_folder(chaffinch, tmp_path: Path):
         ("card",),
         ("--nothing",),
     ],
-    ids=lambda a: " ".join(a),
+    ids=" ".join,
 )
 def test_command_line_slips(chaffinch, arguments):
     """Wrong commands, options and arguments get one line too."""
@@ -173,7 +173,8 @@ def test_a_whole_process_returns_2_and_stays_quiet(check_file):
     """The same holds for the real process: nothing on stdout, one line on stderr."""
     name = check_file(ONE_PAN.replace("12.5 g", "12.5 gg"))
 
-    ran = subprocess.run([sys.executable, "-m", "chaffinch", "check", name], capture_output=True, text=True, check=False)
+    command = [sys.executable, "-m", "chaffinch", "check", name]
+    ran = subprocess.run(command, capture_output=True, text=True, check=False)
 
     one_line(ran.returncode, ran.stdout, ran.stderr)
 

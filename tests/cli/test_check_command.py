@@ -76,7 +76,7 @@ def test_other_widths_do_not_break(chaffinch, check_file, monkeypatch, columns):
     assert max(map(len, ran.out.splitlines())) <= 80
 
 
-def test_no_colour_is_respected_and_colour_only_decorates(check_file, monkeypatch):
+def test_no_colour_is_respected_and_colour_only_decorates(monkeypatch):
     """With NO_COLOR nothing is styled; without it the text is the same once the codes are taken out."""
     import re
 
@@ -90,7 +90,7 @@ def test_no_colour_is_respected_and_colour_only_decorates(check_file, monkeypatc
     assert Page.here().colour is False
 
 
-def test_ascii_terminal_gets_ascii(check_file, tmp_path):
+def test_ascii_terminal_gets_ascii(check_file):
     """An output encoding without box-drawing characters gets plain ones and no crash."""
     name = check_file(ONE_PAN)
     env = {"PYTHONIOENCODING": "ascii", "COLUMNS": "80", "PATH": "", "PYTHONWARNINGS": "ignore"}
@@ -99,10 +99,11 @@ def test_ascii_terminal_gets_ascii(check_file, tmp_path):
 
     assert ran.returncode == 0, ran.stderr
     text = ran.stdout.decode("ascii")
-    assert "v" in text and "====" in text
+    assert "---v---" in text
+    assert "====" in text
 
 
-def test_standard_input_is_read(check_file):
+def test_standard_input_is_read():
     """``-`` reads the check from a pipe."""
     ran = subprocess.run(
         [sys.executable, "-m", "chaffinch", "check", "-", "--json"],
@@ -147,3 +148,14 @@ def test_seed_changes_sampled_answers_only_within_their_noise(chaffinch, check_f
     # ESS of 400 or more puts the noise of a median below 0.06 sd; a range is 3.3 sd wide.
     for key in ("low", "median", "high"):
         assert abs(a[key] - b[key]) < 0.06 * (a["high"] - a["low"])
+
+
+def test_one_spot_behind_a_spreader_gets_no_headline_middle(chaffinch, check_file):
+    """One position with spreading on: the page leads with a range, not with a point (scenario a)."""
+    text = ONE_PAN.replace('drop_width = "66 in"', 'spread_width = "38 ft"')
+
+    out = chaffinch("check", check_file(text)).out
+
+    headline = next(line for line in out.splitlines() if "machine loss" in line)
+    assert " to " in headline
+    assert "likely" not in headline

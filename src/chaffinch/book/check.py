@@ -23,6 +23,8 @@ from chaffinch.engine.sources import Joint, common_scale_sd, locate, sources_see
 from chaffinch.records.check import Check
 
 KG_PER_T = 1000.0
+CUT_OFF = 0.001
+"""Probability at the upper end of the grid from which a range is said to be cut off [1]."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -143,7 +145,8 @@ def answer(check: Check, *, seed: int = 1) -> CheckAnswer:
         if verdict == "unsettled":
             further, like = _outlook(ready, posterior, judged, check.limit_kg_ha, seed)
     per_ha = _money_per_ha(judged_range, check)
-    found = notices.of(check, ready, textbook, posterior.seen, judged, posterior.learned)
+    cut_off = posterior.grid is not None and posterior.grid.at_the_end() > CUT_OFF
+    found = notices.of(check, ready, textbook, posterior.seen, judged, posterior.learned, cut_off=cut_off)
     return CheckAnswer(
         check,
         ready,

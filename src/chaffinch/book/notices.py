@@ -42,9 +42,12 @@ def of(
     seen: Sequence[str],
     judged: Sequence[str],
     learned: Mapping[str, float],
+    *,
+    cut_off: bool = False,
 ) -> tuple[Notice, ...]:
     """All notices of a check, warnings first, the ones that change the meaning of the number foremost."""
     return (
+        *([Notice("cut-off")] if cut_off else []),
         *_about_places(check, ready, plain, seen, learned),
         *_about_kit(check, ready, judged),
         *_about_terms(check),

@@ -27,6 +27,7 @@ SOURCE: Final = {
 }
 
 NOTICE: Final = {
+    "cut-off": "The range is cut off at 5000 kg/ha, the most this program reckons with: the loss may be larger. Check the readings.",
     "machine-only": "Machine only: header loss was not measured. A frame in the cut strip, ahead of the discharge, shows it.",
     "machine-only-windrowed": (
         "Machine only: what the windrower and the pick-up dropped is not in it. "

@@ -44,8 +44,11 @@ def _ruler(found: CheckAnswer, page: Page) -> None:
     low, median, high = range_words(r)
     what = " and ".join(SOURCE[s] for s in found.judged)
     label = "loss " + what if found.judged == ("standing",) else f"{what} loss"
-    headline = f"{median} {check.trade_unit}"
-    page.say(f"  {page.plum(page.strong(headline))}  {label}, likely {low} to {high}")
+    if any(notice.key == "one-position-spreading" for notice in found.notices):
+        # One spot behind a spreader supports a range, not a middle.
+        page.say(f"  {page.plum(page.strong(f'{low} to {high} {check.trade_unit}'))}  {label}")
+    else:
+        page.say(f"  {page.plum(page.strong(f'{median} {check.trade_unit}'))}  {label}, likely {low} to {high}")
     page.say()
     limit = None if check.limit_kg_ha is None else check.limit_kg_ha * loss_factor(check)
     width = page.width - 6 - len(check.trade_unit)

@@ -35,8 +35,8 @@ STORY: Final = {
     ),
     "third-stop.toml": (
         "3. It is not the back of the machine",
-        "15:10, peas. This time they also count frames in standing crop and in the cut strip. The pans in the discharge "
-        "look fine; the loss is somewhere else.",
+        "15:10, peas. This time they also count frames in standing crop and in the cut strip. The pans in the "
+        "discharge look fine; the loss is somewhere else.",
     ),
 }
 

@@ -94,6 +94,10 @@ class GridBelief:
         """Expected loss [kg/ha]."""
         return float(self.mass @ np.exp(LN_LOSS))
 
+    def at_the_end(self) -> float:
+        """Probability within 2 % of the grid's upper end, where the belief would be cut off."""
+        return float(self.mass[-2:].sum())
+
     def sd_log(self) -> float:
         """Standard deviation of ln(loss) [1]."""
         centre = float(self.mass @ LN_LOSS)

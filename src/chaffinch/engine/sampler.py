@@ -3,7 +3,7 @@
 Adaptive importance sampling with Student-t proposals on shifted Sobol points. Four rounds; after each the
 mean and covariance are re-estimated from all weighted points so far. Every point is weighted against the mixture
 of all proposals used (deterministic-mixture weights), so an early poor proposal cannot leave a few points
-with huge weights.
+with huge weights. A bent posterior that leaves few effective draws gets further rounds of many small proposals.
 
 Sources: J.-M. Cornuet, J.-M. Marin, A. Mira, C. P. Robert (2012), "Adaptive multiple importance sampling",
 Scand. J. Statist. 39, 798-812; A. Owen and Y. Zhou (2000), "Safe and effective importance sampling", JASA 95,
@@ -18,20 +18,20 @@ from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import gammaincinv, gammaln, ndtri
 
-from chaffinch.engine.sobol import sobol
+from chaffinch.engine.proposals import Proposal, logsumexp
 from chaffinch.errors import SamplerError
 
 FloatArray = NDArray[np.float64]
 LogDensity = Callable[[FloatArray], FloatArray]
 
-TAIL_DF: Final = 6.0
-"""Degrees of freedom of the proposals: heavier tails than a normal, finite variance (design §4.6)."""
 ROUNDS: Final = 4
 POINTS_PER_ROUND: Final = 1024
 LEAST_ESS: Final = 400.0
 """Effective draws below which an answer is refused (design §4.6)."""
+COMFORTABLE_ESS: Final = 1000.0
+"""Effective draws below which further rounds with local proposals are spent; own figure."""
+BENT_ROUNDS: Final = 6
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,7 +72,7 @@ def sample(
     seed : int
         Same seed, same draws.
     points_per_round : int
-        Points in each of the four rounds; doubled twice if the effective sample size stays too small.
+        Points in each of the four rounds; further rounds of local proposals use twice and four times as many.
 
     Returns
     -------
@@ -85,55 +85,60 @@ def sample(
         nowhere finite.
     """
     mode, mode_cov = _climb(log_density, start_mean, start_sd)
-    wide_cov = np.diag(np.square(start_sd))
-    draws = Draws(np.empty((0, start_mean.size)), np.empty(0), 0.0)
-    for attempt, count in enumerate((points_per_round, 2 * points_per_round, 8 * points_per_round)):
-        draws = _rounds(log_density, (mode, mode_cov), (start_mean, wide_cov), count, seed + 7919 * attempt)
-        if draws.ess >= LEAST_ESS:
-            return draws
-    raise SamplerError(
-        f"only {draws.ess:.0f} effective draws of {draws.weights.size} in {start_mean.size} dimensions "
-        f"(at least {LEAST_ESS:.0f} are needed): the catches contradict each other beyond what the model can hold"
-    )
-
-
-def _rounds(
-    log_density: LogDensity,
-    peak: tuple[FloatArray, FloatArray],
-    wide: tuple[FloatArray, FloatArray],
-    count: int,
-    seed: int,
-) -> Draws:
-    """Run the four rounds: half of the first from the wide guess, the rest where the weight is."""
-    proposals: list[tuple[FloatArray, FloatArray, int]] = [(*peak, count - count // 4), (*wide, count // 4)]
-    points = [_student_points(*proposals[0], seed=seed), _student_points(*proposals[1], seed=seed + 1)]
-    values = [_checked(log_density(p)) for p in points]
-    draws = _weigh(points, values, proposals)
+    run = _Run(log_density)
+    run.add(Proposal.single(mode, mode_cov, points_per_round - points_per_round // 4), seed)
+    run.add(Proposal.single(start_mean, np.diag(np.square(start_sd)), points_per_round // 4), seed + 1)
     for turn in range(1, ROUNDS):
-        mean, cov = _moments(draws)
-        proposals.append((mean, cov, count))
-        points.append(_student_points(mean, cov, count, seed=seed + 1 + turn))
-        values.append(_checked(log_density(points[-1])))
-        draws = _weigh(points, values, proposals)
-    return draws
+        run.add(Proposal.single(*_moments(run.draws), points_per_round), seed + 1 + turn)
+    for turn in range(BENT_ROUNDS):
+        if run.draws.ess >= COMFORTABLE_ESS:
+            break
+        count = points_per_round * (2 if turn < BENT_ROUNDS // 2 else 4)
+        run.add(Proposal.local(run.draws.points, run.draws.weights, count), seed + 101 + turn)
+    if run.draws.ess < LEAST_ESS:
+        raise SamplerError(
+            f"only {run.draws.ess:.0f} effective draws of {run.draws.weights.size} in {start_mean.size} dimensions "
+            f"(at least {LEAST_ESS:.0f} are needed): the catches pin down a sum of losses too sharply, or contradict "
+            "each other beyond what the model can hold; check the readings and any variation you gave"
+        )
+    return run.draws
 
 
-def _weigh(
-    points: list[FloatArray],
-    values: list[FloatArray],
-    proposals: list[tuple[FloatArray, FloatArray, int]],
-) -> Draws:
-    """Weight every point against the mixture of all proposals (Cornuet et al. 2012, eq. 3)."""
-    everything = np.concatenate(points)
-    total = sum(n for *_, n in proposals)
-    log_q = np.stack([_student_log_density(everything, m, c) + np.log(n / total) for m, c, n in proposals])
-    log_w = np.concatenate(values) - _logsumexp(log_q)
-    top = log_w.max()
-    if not np.isfinite(top):
-        raise SamplerError("the posterior is zero at every point tried: the readings contradict each other")
-    weights = np.exp(log_w - top)
-    weights /= weights.sum()
-    return Draws(everything, weights, float(1.0 / np.square(weights).sum()))
+class _Run:
+    """Proposals tried so far and all their points, each weighted against the mixture of all of them."""
+
+    def __init__(self, log_density: LogDensity) -> None:
+        self.log_density = log_density
+        self.proposals: list[Proposal] = []
+        self.points: list[FloatArray] = []
+        self.values: list[FloatArray] = []
+        # log of (share-free) density of each proposal at each batch of points, kept so that none is computed twice
+        self.known: list[list[FloatArray]] = []
+        self.draws = Draws(np.empty((0, 1)), np.empty(0), 0.0)
+
+    def add(self, proposal: Proposal, seed: int) -> None:
+        """Draw from one more proposal and weigh everything anew (Cornuet et al. 2012, eq. 3)."""
+        new = proposal.points(seed=seed)
+        self.known.append([proposal.log_density(batch) for batch in self.points])
+        self.proposals.append(proposal)
+        self.points.append(new)
+        self.values.append(_checked(self.log_density(new)))
+        for earlier, densities in zip(self.proposals, self.known, strict=True):
+            densities.append(earlier.log_density(new))
+        total = sum(p.count for p in self.proposals)
+        log_q = np.stack(
+            [
+                np.concatenate(densities) + np.log(p.count / total)
+                for p, densities in zip(self.proposals, self.known, strict=True)
+            ]
+        )
+        log_w = np.concatenate(self.values) - logsumexp(log_q)
+        top = log_w.max()
+        if not np.isfinite(top):
+            raise SamplerError("the posterior is zero at every point tried: the readings contradict each other")
+        weights = np.exp(log_w - top)
+        weights /= weights.sum()
+        self.draws = Draws(np.concatenate(self.points), weights, float(1.0 / np.square(weights).sum()))
 
 
 def _moments(draws: Draws) -> tuple[FloatArray, FloatArray]:
@@ -143,33 +148,6 @@ def _moments(draws: Draws) -> tuple[FloatArray, FloatArray]:
     cov = (draws.weights[:, None] * centred).T @ centred
     ridge = 1e-10 + 1e-6 * float(np.trace(cov)) / mean.size
     return mean, cov + ridge * np.eye(mean.size)
-
-
-def _student_points(mean: FloatArray, cov: FloatArray, count: int, *, seed: int) -> FloatArray:
-    """Multivariate Student-t points: a normal over the root of an independent χ²/ν."""
-    d = mean.size
-    u = sobol(count, d + 1, seed=seed)
-    normal = ndtri(u[:, :d])
-    chi2_over_df = gammaincinv(TAIL_DF / 2, u[:, d]) * 2 / TAIL_DF
-    root = np.linalg.cholesky(cov)
-    result: FloatArray = mean + (normal / np.sqrt(chi2_over_df)[:, None]) @ root.T
-    return result
-
-
-def _student_log_density(points: FloatArray, mean: FloatArray, cov: FloatArray) -> FloatArray:
-    """Log density of the multivariate Student-t with TAIL_DF degrees of freedom."""
-    d = mean.size
-    root = np.linalg.cholesky(cov)
-    z = np.linalg.solve(root, (points - mean).T)
-    squared = np.square(z).sum(axis=0)
-    constant = (
-        gammaln((TAIL_DF + d) / 2)
-        - gammaln(TAIL_DF / 2)
-        - 0.5 * d * np.log(TAIL_DF * np.pi)
-        - np.log(np.diag(root)).sum()
-    )
-    result: FloatArray = constant - 0.5 * (TAIL_DF + d) * np.log1p(squared / TAIL_DF)
-    return result
 
 
 def _climb(log_density: LogDensity, start: FloatArray, sd: FloatArray) -> tuple[FloatArray, FloatArray]:
@@ -239,10 +217,3 @@ def _checked(values: FloatArray) -> FloatArray:
     if np.isnan(values).any():
         raise SamplerError("the log density returned NaN: a reading or width is outside what the model can hold")
     return values
-
-
-def _logsumexp(stacked: FloatArray) -> FloatArray:
-    """Log of the sum of exponentials over the first axis (scipy.special.logsumexp is slow for this shape)."""
-    top = stacked.max(axis=0)
-    result: FloatArray = top + np.log(np.exp(stacked - top).sum(axis=0))
-    return result

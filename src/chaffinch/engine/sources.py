@@ -37,8 +37,8 @@ from chaffinch.errors import InputError
 FloatArray = NDArray[np.float64]
 
 _TABLE_STEP: Final = 0.03
-"""Spacing of ln μ in the tables the draws are read from; linear reading errs by less than 0.005 in log-likelihood
-for c of 0.1 and more."""
+"""Widest spacing of ln μ in the tables the draws are read from. It is a quarter of c where c is small: linear reading
+then errs by less than (1/4)²/8 = 0.008 in log-likelihood."""
 _TABLE_MARGIN: Final = 4.0
 """How far the tables extend beyond the expected masses of the grid of losses [ln]; read on straight beyond that."""
 
@@ -207,13 +207,16 @@ class _Tables:
 class _Row:
     """Catches with the same exposure and kind of reading: their tables add up."""
 
-    def __init__(self, areas: FloatArray, machine_column: int, kind_column: int, width_column: int) -> None:
+    def __init__(
+        self, areas: FloatArray, c_median: float, machine_column: int, kind_column: int, width_column: int
+    ) -> None:
         self.areas = GRAMS_PER_KG_HA_M2 * areas
         self.machine_column, self.kind_column, self.width_column = machine_column, kind_column, width_column
-        self.key = (tuple(areas), kind_column, width_column)
+        self.key = (tuple(areas), c_median, kind_column, width_column)
         low = math.log(float(self.areas[self.areas > 0].min())) + float(LN_LOSS[0]) - _TABLE_MARGIN
         high = math.log(float(self.areas.sum())) + float(LN_LOSS[-1]) + _TABLE_MARGIN
-        self.ln_mean = np.arange(low, high, _TABLE_STEP)
+        self.step = min(_TABLE_STEP, c_median / 4.0)
+        self.ln_mean = np.arange(low, high, self.step)
         self.table: FloatArray = np.zeros((self.ln_mean.size, 0))
 
     @staticmethod
@@ -221,12 +224,13 @@ class _Row:
         areas = np.array([catch.exposure.area_m2(s) for s in seen])
         kind = nuisance.kinds.index(catch.reading.kind) if catch.reading.kind in nuisance.kinds else -1
         width = len(nuisance.kinds) if nuisance.width and catch.exposure.by_width else -1
-        return _Row(areas, seen.index("machine") if "machine" in seen else -1, kind, width)
+        c_median = catch.c0 * catch.exposure.variation_factor
+        return _Row(areas, c_median, seen.index("machine") if "machine" in seen else -1, kind, width)
 
     def add(self, catch: Catch, c: FloatArray) -> None:
         table = log_likelihood(catch, self.ln_mean, c)
-        # A floor keeps the linear reading finite; e^-1e4 is zero to any purpose.
-        table = np.maximum(table, -1e4)
+        # A floor keeps the linear reading finite, low enough for the climb to feel the slope above it.
+        table = np.maximum(table, -1e9)
         self.table = self.table + table if self.table.size else table
 
     def at(self, loss: FloatArray, extra: FloatArray) -> FloatArray:
@@ -237,7 +241,7 @@ class _Row:
         ln_mean = np.log(parts.sum(axis=1))
         if self.kind_column >= 0:
             ln_mean = ln_mean - extra[:, self.kind_column]
-        place = (ln_mean - self.ln_mean[0]) / _TABLE_STEP
+        place = (ln_mean - self.ln_mean[0]) / self.step
         index = np.clip(place.astype(np.intp), 0, self.ln_mean.size - 2)
         along = (place - index)[:, None]
         result: FloatArray = self.table[index] * (1 - along) + self.table[index + 1] * along

@@ -43,6 +43,7 @@ _TABLE_EXAMPLES = {
     "pan": 'area = "4 ft2"',
     "scale": 'step = "0.1 g"',
 }
+_SMALLEST = 1e-12  # in any inside unit: nothing in a field is measured below it, and it can be written with all digits
 _FIRST_NOT_KEPT = 10**15  # a whole number from here on is not shown: it was not meant, and may be endless
 
 
@@ -235,6 +236,8 @@ class Entries:
         return number
 
     def _within(self, key: str, value: float, span: Span | None) -> None:
+        if 0 < abs(value) < _SMALLEST:
+            raise self.wrong(key, "is smaller than can be meant", "check number and unit")
         if span is not None and (end := span.end(value)):
             side = "below" if value < span.low else "above"
             raise self.wrong(

@@ -195,7 +195,7 @@ TABLES: Final = MappingProxyType(
             Key("offset", "length", "pan's middle from the discharge's middle: − left, + right"),
             Key("run", "whole", "pass the pan belongs to, for pans at offsets; 1 when absent", Span(1.0, 1_000_000.0)),
             Key("time", "time", "of a leak: time caught", Span(0.1, 86_400.0, "s")),
-            Key("variation", "number", "your own coefficient of variation between such catches", Span(0.001, 3.0)),
+            Key("variation", "number", "your own coefficient of variation between such catches", Span(0.02, 3.0)),
             Key("bag", "text", "what is written on its bag"),
             Key("note", "note", "anything else"),
         ),
