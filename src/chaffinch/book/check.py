@@ -69,11 +69,11 @@ class CheckAnswer:
     prepared : Prepared
         Catches, widths and crop figures as used.
     sources : mapping of str to Loss
-        One entry per source the catches see, in the order standing, header, machine.
+        One entry per source the catches see, in the order standing, header, machine, leak.
     total : Loss
         All sources seen together.
     judged : tuple of str
-        Sources whose sum the limit is held against: header and machine as far as seen, since no setting of the
+        Sources whose sum the limit is held against: header, machine and leak as far as seen, since no setting of the
         combine brings back what fell before it came.
     judged_kg_ha : Range
         That sum [kg/ha].
@@ -133,7 +133,7 @@ def answer(check: Check, *, seed: int = 1) -> CheckAnswer:
     priors = {s: est.default_prior(s, check.yield_kg_ha) for s in sources_seen(ready.catches)}
     textbook = plain(ready.catches)
     posterior = _Posterior.of(ready, priors, seed)
-    judged = tuple(s for s in ("header", "machine") if s in posterior.seen) or ("standing",)
+    judged = tuple(s for s in ("header", "machine", "leak") if s in posterior.seen) or ("standing",)
     sources = {s: _loss(posterior, (s,), textbook.of(s), check) for s in posterior.seen}
     total = _loss(posterior, posterior.seen, textbook.total, check)
     belief = posterior.of_sources(*judged)

@@ -64,8 +64,10 @@ def _about_places(
         yield Notice("header-only")
     if tuple(seen) == ("standing",):
         yield Notice("standing-only")
-    if "leak" in ready.places:
-        yield Notice("leak-in-machine")
+    if tuple(seen) == ("leak",):
+        yield Notice("leak-only")
+    elif "leak" in seen:
+        yield Notice("leak-apart")
     blurred = [s for s in seen if len(seen) > 1 and learned[s] < LITTLE_LEARNED]
     if blurred:
         yield Notice("not-told-apart", facts={"sources": tuple(blurred)})
@@ -102,7 +104,7 @@ def _about_kit(check: Check, ready: Prepared, judged: Sequence[str]) -> Iterator
         yield Notice("few-seeds", facts={"seeds": sum(counts)})
     alike: dict[object, list[float]] = {}
     for place, catch in zip(ready.places, ready.catches, strict=True):
-        area = max(catch.exposure.area_m2(s) for s in ("standing", "machine"))
+        area = max(catch.exposure.area_m2(s) for s in ("standing", "machine", "leak"))
         alike.setdefault((place, catch.alike), []).append(catch.reading.mass_g / area)
     for (place, _), values in alike.items():  # type: ignore[misc]
         if min(values) > 0 and max(values) > UNEVEN_RATIO * min(values):

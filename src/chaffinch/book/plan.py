@@ -83,7 +83,7 @@ def plan(
         raise InputError("limit", None, "is needed to plan for", 'say the loss that matters, like limit = "1 bu/ac"')
     ready = prepare(check)
     like, figures = ready.catches[0], ready.figures
-    source = next(s for s in ("machine", "header", "standing") if like.exposure.area_m2(s) > 0)
+    source = next(s for s in ("machine", "leak", "header", "standing") if like.exposure.area_m2(s) > 0)
     area = like.exposure.area_m2(source)
     ways = kit.ways_of_reading(
         check.limit_kg_ha,

@@ -24,6 +24,7 @@ SOURCE: Final = {
     "standing": "before harvest",
     "header": "header",
     "machine": "machine",
+    "leak": "leak",
 }
 
 NOTICE: Final = {
@@ -35,7 +36,8 @@ NOTICE: Final = {
     ),
     "header-only": "Header only: loss through the machine was not measured.",
     "standing-only": "Loss before harvest only: nothing the combine does is in it, so no verdict is given.",
-    "leak-in-machine": "The leak catch is counted as machine loss of its own; seal the leak before changing settings.",
+    "leak-only": "Leak only: what leaves the machine with straw and chaff was not measured, nor the header.",
+    "leak-apart": "The leak comes on top of what leaves with straw and chaff: seal it before changing settings. Two different leaks belong in two checks.",
     "not-told-apart": (
         "The catches hardly tell {sources} apart from the rest: that split is mostly expectation, the total is not. "
         "Frames in the cut strip and in standing crop would part them."

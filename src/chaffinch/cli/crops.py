@@ -52,7 +52,10 @@ def _list(found: tuple[Crop, ...], page: Page) -> None:
     for line in lines:
         page.say("  " + line)
     page.say()
-    page.paragraph("TKW: thousand-kernel weight. chaffinch crops NAME shows where every figure comes from.")
+    page.paragraph(
+        "TKW: thousand-kernel weight. * differs by country: name one in the check file. "
+        "chaffinch crops NAME shows where every figure comes from."
+    )
 
 
 def _by_country(figures: Mapping[str, Figure]) -> str:
@@ -61,7 +64,7 @@ def _by_country(figures: Mapping[str, Figure]) -> str:
         return "–"
     if len(values) == 1:
         return f"{values.pop():g}"
-    return " ".join(f"{country} {figure.value:g}" for country, figure in figures.items())
+    return f"{min(values):g}–{max(values):g} *"
 
 
 def _one(crop: Crop, page: Page) -> None:

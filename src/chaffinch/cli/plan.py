@@ -93,8 +93,7 @@ def _show(found: KitPlan, page: Page) -> None:
     rows = [["for a range of about", "catches", ""]]
     for wished, need in found.precisions:
         catches = "more than 60" if need.catches is None else str(need.catches)
-        note = "out of reach: shared errors alone are " if need.catches is None else ""
-        note += f"± {100 * need.floor:.0f} %" if need.catches is None else ""
+        note = f"shared errors leave ± {100 * need.floor:.0f} %" if need.catches is None else ""
         rows.append([f"± {100 * wished:.0f} %", catches, note])
     lines = [line.rstrip() for line in table([row[:2] for row in rows])]
     page.say("  " + page.soft(lines[0]))

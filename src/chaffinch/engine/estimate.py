@@ -15,9 +15,9 @@ from chaffinch.engine.evidence import LN_LOSS, Evidence
 FloatArray = NDArray[np.float64]
 Verdict = Literal["over", "under", "unsettled"]
 
-PRIOR_SHARE: Final = {"machine": 0.02, "header": 0.015, "standing": 0.003}
-"""Prior median as a share of expected yield [1] (design §4.4; own figures, wide on purpose)."""
-PRIOR_MEDIAN_KG_HA: Final = {"machine": 40.0, "header": 20.0, "standing": 5.0}
+PRIOR_SHARE: Final = {"machine": 0.02, "header": 0.015, "standing": 0.003, "leak": 0.001}
+"""Prior median as a share of expected yield [1] (design §4.4; the leak's is ours too; all wide on purpose)."""
+PRIOR_MEDIAN_KG_HA: Final = {"machine": 40.0, "header": 20.0, "standing": 5.0, "leak": 2.0}
 """Prior median without a yield [kg/ha] (design §4.4; own figures)."""
 PRIOR_SD: Final = 1.3
 """Standard deviation of ln(loss) before any catch [1]: the 90 % range spans a factor of 72."""
@@ -132,7 +132,7 @@ def default_prior(source: str, yield_kg_ha: float | None) -> Prior:
 
     Parameters
     ----------
-    source : {"standing", "header", "machine"}
+    source : {"standing", "header", "machine", "leak"}
     yield_kg_ha : float or None
         Expected harvested yield [kg/ha].
     """

@@ -5,7 +5,9 @@ of mass w. With the expected mass μ = 0.1 · Σ λ_s e_s [g]:
 
 * weighed, measured or flat: Y ~ Gamma(mean μ, variance (cμ)² + wμ); the reading y says that Y lies within half a step
   of it, P(y − step/2 ≤ Y ≤ y + step/2), cut at 0, so an empty pan is informative;
-* counted: N ~ negative binomial with mean μ · (counted seeds per gram) and shape 1/c².
+* counted: N ~ negative binomial with mean μ · (counted seeds per gram) and shape 1/c²;
+* on a scale that tells one seed from none (step/2 < w): the same negative binomial at the count y/w. The Gamma gives
+  an empty pan too little chance there, since it knows no whole seeds.
 
 c ~ LogNormal(ln c0, 0.35) is shared by the catches taken alike and integrated out numerically (design §4.3).
 """
@@ -28,7 +30,7 @@ from chaffinch.errors import InputError
 
 FloatArray = NDArray[np.float64]
 
-SOURCES: Final = ("standing", "header", "machine")
+SOURCES: Final = ("standing", "header", "machine", "leak")
 
 LN_LOSS: Final[FloatArray] = np.linspace(math.log(0.05), math.log(5000.0), 577)
 """The one grid of ln(loss in kg/ha); 0.02 apart (design §4.3)."""
@@ -101,7 +103,7 @@ def evidence(catches: Sequence[Catch], source: str) -> Evidence:
     ----------
     catches : sequence of Catch
         At least one; each must expose ``source`` and no other source.
-    source : {"standing", "header", "machine"}
+    source : {"standing", "header", "machine", "leak"}
         Which loss.
 
     Raises
@@ -176,6 +178,8 @@ def log_likelihood(catch: Catch, ln_mean_g: FloatArray, c: FloatArray) -> FloatA
     spread = c * catch.exposure.variation_factor
     if reading.count is not None:
         return _counted(reading.count, ln_mean_g + math.log(reading.seeds_per_g), spread)
+    if reading.step_g / 2 < reading.seed_g:
+        return _counted(reading.mass_g / reading.seed_g, ln_mean_g - math.log(reading.seed_g), spread)
     shape, ln_scale = gamma_shape_and_ln_scale(ln_mean_g, spread, reading.seed_g)
     low, high = max(0.0, reading.mass_g - reading.step_g / 2), reading.mass_g + reading.step_g / 2
     if low == 0.0:
@@ -255,8 +259,11 @@ def _between_tails(low: float, high: float, shape: FloatArray, ln_scale: FloatAr
     return result
 
 
-def _counted(count: int, ln_mean: FloatArray, c: FloatArray) -> FloatArray:
-    """Log probability of a count under the negative binomial with mean ν and shape r = 1/c²."""
+def _counted(count: float, ln_mean: FloatArray, c: FloatArray) -> FloatArray:
+    """Log probability of a count under the negative binomial with mean ν and shape r = 1/c².
+
+    A mass in seeds need not be whole: in between, the gamma functions interpolate.
+    """
     nu = np.exp(ln_mean)[:, None]
     r = 1.0 / np.square(c)
     choose = gammaln(count + r) - gammaln(r) - gammaln(count + 1)
@@ -276,7 +283,8 @@ def profile(
     """One catch made of pans at known offsets: grams per metre of travel over the whole discharge.
 
     Y = Σ a_i y_i with a_i = ℓ_i / A_i [1/m]; the seed noise of the sum is that of a particle of mass
-    w · Σ a_i² y_i / Σ a_i y_i, and the step is the pans' steps in quadrature.
+    w · Σ a_i² y_i / Σ a_i y_i. Steps add in quadrature, a count having none; those of empty pans add up first, since
+    what lay below half a step errs in every one of them the same way.
 
     Parameters
     ----------
@@ -297,7 +305,7 @@ def profile(
     scaled = [
         Reading(
             a * r.mass_g,
-            a * (r.step_g if r.count is None else r.seed_g),
+            a * r.step_g,
             a * r.seed_g,
             None,
             0.0,
@@ -310,9 +318,11 @@ def profile(
     total = sum(r.mass_g for r in scaled)
     shares = [r.mass_g / total if total else 1.0 / len(scaled) for r in scaled]
     whole = together(scaled, unthreshed=[False] * len(scaled))
+    below = sum(r.step_g for r in scaled if r.mass_g == 0)
+    step = math.hypot(below, *(r.step_g for r in scaled if r.mass_g > 0))
     whole = Reading(
         whole.mass_g,
-        whole.step_g,
+        step,
         whole.seed_g,
         None,
         0.0,

@@ -3,18 +3,22 @@
 A catch sees each source s through an area e_s [m²] of field whose loss lands in the pan or frame. Its expected mass
 is 0.1 · Σ λ_s · e_s, with the loss λ in kg/ha and the mass in g (1 kg/ha = 0.1 g/m²).
 
-==========================================  ========  ======  =============
-place                                       standing  header  machine
-==========================================  ========  ======  =============
-frame in standing crop, area A              A         0       0
-frame in the cut strip (header strip)       A         A       0
-pan in the discharge                        0         0       A · cut/drop
-pan as wide as the discharge, length ℓ      0         0       ℓ · cut
-frame on the ground behind                  A         A       A · cut/drop
-strip across the whole cut                  A         A       A
-ℓ metres of windrow or straw shaken out     0         0       ℓ · cut
-timed leak catch, t seconds at v m/s        0         0       v · t · cut
-==========================================  ========  ======  =============
+==========================================  ========  ======  =============  =============
+place                                       standing  header  machine        leak
+==========================================  ========  ======  =============  =============
+frame in standing crop, area A              A         0       0              0
+frame in the cut strip (header strip)       A         A       0              0
+pan in the discharge                        0         0       A · cut/drop   0
+pan as wide as the discharge, length ℓ      0         0       ℓ · cut        0
+frame on the ground behind                  A         A       A · cut/drop   A · cut/drop
+strip across the whole cut                  A         A       A              A
+ℓ metres of windrow or straw shaken out     0         0       ℓ · cut        0
+timed leak catch, t seconds at v m/s        0         0       0              v · t · cut
+==========================================  ========  ======  =============  =============
+
+A leak comes on top of what leaves with straw and chaff, so it is a source of its own once a leak catch was taken.
+Without one nothing can tell it apart, and what drips under the machine is part of the machine loss that frames behind
+see.
 
 Source: geometry; the width ratio cut/drop is the concentration factor of the extension guides (printed, among them
 University of Missouri G1280 and NDSU sunflower production p. 110). With spreading on, the spread width
@@ -54,7 +58,7 @@ class Exposure:
 
     Attributes
     ----------
-    standing_m2, header_m2, machine_m2 : float
+    standing_m2, header_m2, machine_m2, leak_m2 : float
         Areas e_s [m²], 0 or more.
     taken : Taken
         Which default variation between catches applies.
@@ -70,10 +74,12 @@ class Exposure:
     taken: Taken
     by_width: bool
     variation_factor: float = 1.0
+    leak_m2: float = 0.0
 
     def area_m2(self, source: str) -> float:
-        """Return e_s of ``standing``, ``header`` or ``machine`` [m²]."""
-        return {"standing": self.standing_m2, "header": self.header_m2, "machine": self.machine_m2}[source]
+        """Return e_s of ``standing``, ``header``, ``machine`` or ``leak`` [m²]."""
+        areas = {"standing": self.standing_m2, "header": self.header_m2, "machine": self.machine_m2}
+        return (areas | {"leak": self.leak_m2})[source]
 
 
 def width_ratio(cut_width_m: float, discharge_width_m: float) -> float:
@@ -137,13 +143,13 @@ def behind(
     """
     area = positive("area_m2", area_m2)
     machine, spans = _discharge_area(area, cut_width_m, discharge_width_m, frame_width_m)
-    return Exposure(area, area, machine, _loose(spreading, "ground"), not spans)
+    return Exposure(area, area, machine, _loose(spreading, "ground"), not spans, leak_m2=machine)
 
 
 def across_whole_cut(area_m2: float) -> Exposure:
     """Strip across the whole cut behind the machine: every source once, spreading on or off."""
     area = positive("area_m2", area_m2)
-    return Exposure(area, area, area, "across", False)
+    return Exposure(area, area, area, "across", False, leak_m2=area)
 
 
 def in_windrow(length_m: float, cut_width_m: float) -> Exposure:
@@ -155,7 +161,8 @@ def in_windrow(length_m: float, cut_width_m: float) -> Exposure:
 def leaking(seconds: float, speed_kmh: float, cut_width_m: float) -> Exposure:
     """Timed leak catch: the field covered in that time at that speed, v · t · cut."""
     travelled_m = positive("speed_kmh", speed_kmh) / 3.6 * positive("seconds", seconds)
-    return Exposure(0.0, 0.0, travelled_m * positive("cut_width_m", cut_width_m), "across", False)
+    area = travelled_m * positive("cut_width_m", cut_width_m)
+    return Exposure(0.0, 0.0, 0.0, "across", False, leak_m2=area)
 
 
 def profile_lengths_m(offsets_m: Sequence[float], discharge_width_m: float) -> tuple[float, ...]:

@@ -26,8 +26,8 @@ class Plain:
 
     Attributes
     ----------
-    standing, header, machine : float or None
-        By source; header and machine may be negative.
+    standing, header, machine, leak : float or None
+        By source; header and machine may be negative. Several leak catches are repeats of one leak.
     header_and_machine : float or None
         Both in one figure, when only strips over the whole cut were taken.
     total : float
@@ -39,13 +39,15 @@ class Plain:
     standing: float | None
     header: float | None
     machine: float | None
+    leak: float | None
     header_and_machine: float | None
     total: float
     left_in: tuple[str, ...]
 
     def of(self, source: str) -> float | None:
-        """Plain loss of ``standing``, ``header`` or ``machine``."""
-        return {"standing": self.standing, "header": self.header, "machine": self.machine}[source]
+        """Plain loss of ``standing``, ``header``, ``machine`` or ``leak``."""
+        found = {"standing": self.standing, "header": self.header, "machine": self.machine, "leak": self.leak}
+        return found[source]
 
 
 def plain(catches: Sequence[Catch]) -> Plain:
@@ -64,6 +66,7 @@ def plain(catches: Sequence[Catch]) -> Plain:
     """
     standing = _mean([_per(c, c.exposure.standing_m2) for c in catches if _pattern(c) == (True, False, False)])
     strip = _mean([_per(c, c.exposure.standing_m2) for c in catches if _pattern(c) == (True, True, False)])
+    leak = _mean([_per(c, c.exposure.leak_m2) for c in catches if _pattern(c) == (False, False, False)])
     only_machine = [_per(c, c.exposure.machine_m2) for c in catches if _pattern(c) == (False, False, True)]
     everything = [c for c in catches if _pattern(c) == (True, True, True)]
     left_in = []
@@ -76,24 +79,25 @@ def plain(catches: Sequence[Catch]) -> Plain:
         across = [c for c in everything if c.exposure.taken == "across"]
         if across:
             whole = _mean([_per(c, c.exposure.standing_m2) for c in across])
-            together = None if whole is None else whole - (standing or 0.0)
+            together = None if whole is None else whole - (standing or 0.0) - (leak or 0.0)
             left_in.append(NOT_PARTED)
             everything = [c for c in everything if c.exposure.taken != "across"]
             if standing is None:
                 left_in.append(STANDING_LEFT_IN)
         if everything:
             left_in.append(HEADER_LEFT_IN)
+    # The leak drips behind too: where it is known it comes off what the frames behind show.
     lay_there = strip if strip is not None else (standing or 0.0)
     behind = [
-        (_per(c, c.exposure.standing_m2) - lay_there) * c.exposure.standing_m2 / c.exposure.machine_m2
+        (_per(c, c.exposure.standing_m2) - lay_there) * c.exposure.standing_m2 / c.exposure.machine_m2 - (leak or 0.0)
         for c in everything
     ]
     machine = _mean([*only_machine, *behind])
     if together is not None:
-        total = (standing or 0.0) + together
+        total = (standing or 0.0) + together + (leak or 0.0)
     else:
-        total = sum(x for x in (standing, header, machine) if x is not None)
-    return Plain(standing, header, machine, together, total, tuple(dict.fromkeys(left_in)))
+        total = sum(x for x in (standing, header, machine, leak) if x is not None)
+    return Plain(standing, header, machine, leak, together, total, tuple(dict.fromkeys(left_in)))
 
 
 def _pattern(catch: Catch) -> tuple[bool, bool, bool]:

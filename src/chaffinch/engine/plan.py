@@ -127,9 +127,11 @@ def prospect_of_joint(joint: Joint, like: Catch, judged: Sequence[str], *, seed:
     mean = np.zeros(_PARTICLES)
     for column, source in enumerate(joint.sources):
         part = GRAMS_PER_KG_HA_M2 * like.exposure.area_m2(source) * joint.caught_kg_ha[picked, column]
-        if source == "machine" and like.exposure.by_width:
+        if source in ("machine", "leak") and like.exposure.by_width:
             part = part * joint.width_error[picked]
         mean += part
+    if like.reading.kind in joint.reading_error:
+        mean *= joint.reading_error[like.reading.kind][picked]
     columns = [joint.sources.index(s) for s in judged if s in joint.sources]
     c = joint.c_draws[like.alike][picked] * like.exposure.variation_factor
     loss = joint.loss_kg_ha[picked][:, columns].sum(axis=1)

@@ -39,6 +39,8 @@ FloatArray = NDArray[np.float64]
 _TABLE_STEP: Final = 0.03
 """Widest spacing of ln μ in the tables the draws are read from. It is a quarter of c where c is small: linear reading
 then errs by less than (1/4)²/8 = 0.008 in log-likelihood."""
+_CERTAINLY_EMPTY: Final = 0.002
+"""Expected mass, as a share of half a step or of a seed, at which an empty reading is certain to about 2 %."""
 _TABLE_MARGIN: Final = 4.0
 """How far the tables extend beyond the expected masses of the grid of losses [ln]; read on straight beyond that."""
 
@@ -59,6 +61,9 @@ class Joint:
         Weights of the draws, summing to 1.
     width_error : ndarray, shape (n,)
         Factor by which the machine exposure resting on the drop width is off, per draw [1].
+    reading_error : mapping of str to ndarray
+        For kinds of reading that share an error not common to all catches: the factor by which that kind reads, per
+        draw [1].
     ess : float
         Effective number of draws.
     learned : mapping of str to float
@@ -72,6 +77,7 @@ class Joint:
     caught_kg_ha: FloatArray
     weights: FloatArray
     width_error: FloatArray
+    reading_error: Mapping[str, FloatArray]
     ess: float
     learned: Mapping[str, float]
     c_draws: Mapping[tuple[str, float], FloatArray]
@@ -96,8 +102,12 @@ class Joint:
 
 
 def sources_seen(catches: Sequence[Catch]) -> tuple[str, ...]:
-    """Sources that at least one catch is exposed to, in the order standing, header, machine."""
-    return tuple(s for s in SOURCES if any(c.exposure.area_m2(s) > 0 for c in catches))
+    """Sources that at least one catch is exposed to, in the order standing, header, machine, leak.
+
+    The leak only counts with a catch that sees nothing else: otherwise it is part of the machine loss.
+    """
+    leaking = any(c.exposure.leak_m2 > 0 and c.exposure.machine_m2 == 0 for c in catches)
+    return tuple(s for s in SOURCES if (s != "leak" or leaking) and any(c.exposure.area_m2(s) > 0 for c in catches))
 
 
 def common_scale_sd(catches: Sequence[Catch], width_sd: float) -> float | None:
@@ -171,7 +181,8 @@ class _Nuisance:
         scale = {c.reading.kind: c.reading.scale_sd for c in catches}
         kinds = tuple(sorted(k for k, sd in scale.items() if sd > 0)) if len(scale) > 1 else ()
         common = math.hypot(PAN_SD, 0.0 if len(scale) > 1 else next(iter(scale.values())))
-        machine = [c.exposure.by_width for c in catches if c.exposure.machine_m2 > 0]
+        # A leak catch needs no drop width; a check that mixes it with pans must keep the width's error apart.
+        machine = [c.exposure.by_width for c in catches if c.exposure.machine_m2 > 0 or c.exposure.leak_m2 > 0]
         mixed = len(set(machine)) > 1
         common_width = width_sd if machine and all(machine) else 0.0
         sds = tuple(scale[k] for k in kinds) + ((width_sd,) if mixed else ())
@@ -185,13 +196,11 @@ class _Tables:
         self.seen, self.nuisance = seen, nuisance
         self.groups: list[tuple[tuple[str, float], FloatArray, list[_Row]]] = []
         for key, members in by_likeness(catches).items():
-            c = c_nodes(key[1])
-            rows: dict[tuple[object, ...], _Row] = {}
+            alike: dict[tuple[object, ...], list[Catch]] = {}
             for _, catch in members:
-                row = _Row.of(catch, seen, nuisance)
-                kept = rows.setdefault(row.key, row)
-                kept.add(catch, c)
-            self.groups.append((key, c, list(rows.values())))
+                alike.setdefault(_row_key(catch, seen, nuisance), []).append(catch)
+            c = c_nodes(key[1])
+            self.groups.append((key, c, [_Row(group, seen, nuisance, c) for group in alike.values()]))
 
     def by_group(self, points: FloatArray) -> list[FloatArray]:
         """One table of shape (n, 23) per way of taking catches."""
@@ -204,40 +213,41 @@ class _Tables:
         return result
 
 
-class _Row:
-    """Catches with the same exposure and kind of reading: their tables add up."""
+def _row_key(catch: Catch, seen: tuple[str, ...], nuisance: _Nuisance) -> tuple[object, ...]:
+    """Catches with equal keys have the same expected mass in every draw: their tables add up."""
+    exposure = catch.exposure
+    areas = tuple(exposure.area_m2(s) for s in seen)
+    return areas, exposure.variation_factor, exposure.by_width, _kind_column(catch, nuisance)
 
-    def __init__(
-        self, areas: FloatArray, c_median: float, machine_column: int, kind_column: int, width_column: int
-    ) -> None:
-        self.areas = GRAMS_PER_KG_HA_M2 * areas
-        self.machine_column, self.kind_column, self.width_column = machine_column, kind_column, width_column
-        self.key = (tuple(areas), c_median, kind_column, width_column)
+
+def _kind_column(catch: Catch, nuisance: _Nuisance) -> int:
+    return nuisance.kinds.index(catch.reading.kind) if catch.reading.kind in nuisance.kinds else -1
+
+
+class _Row:
+    """The table of catches that share an exposure and a kind of reading."""
+
+    def __init__(self, catches: Sequence[Catch], seen: tuple[str, ...], nuisance: _Nuisance, c: FloatArray) -> None:
+        first = catches[0]
+        self.areas = GRAMS_PER_KG_HA_M2 * np.array([first.exposure.area_m2(s) for s in seen])
+        self.by_width = [i for i, s in enumerate(seen) if s in ("machine", "leak")]
+        self.kind_column = _kind_column(first, nuisance)
+        self.width_column = len(nuisance.kinds) if nuisance.width and first.exposure.by_width else -1
         low = math.log(float(self.areas[self.areas > 0].min())) + float(LN_LOSS[0]) - _TABLE_MARGIN
         high = math.log(float(self.areas.sum())) + float(LN_LOSS[-1]) + _TABLE_MARGIN
-        self.step = min(_TABLE_STEP, c_median / 4.0)
-        self.ln_mean = np.arange(low, high, self.step)
-        self.table: FloatArray = np.zeros((self.ln_mean.size, 0))
-
-    @staticmethod
-    def of(catch: Catch, seen: tuple[str, ...], nuisance: _Nuisance) -> _Row:
-        areas = np.array([catch.exposure.area_m2(s) for s in seen])
-        kind = nuisance.kinds.index(catch.reading.kind) if catch.reading.kind in nuisance.kinds else -1
-        width = len(nuisance.kinds) if nuisance.width and catch.exposure.by_width else -1
-        c_median = catch.c0 * catch.exposure.variation_factor
-        return _Row(areas, c_median, seen.index("machine") if "machine" in seen else -1, kind, width)
-
-    def add(self, catch: Catch, c: FloatArray) -> None:
-        table = log_likelihood(catch, self.ln_mean, c)
+        # Where an empty reading has become certain its likelihood is flat, and may be read on straight from there.
+        certain = min(_CERTAINLY_EMPTY * max(x.reading.step_g / 2, x.reading.seed_g) for x in catches)
+        self.step = min(_TABLE_STEP, first.c0 * first.exposure.variation_factor / 4.0)
+        self.ln_mean = np.arange(min(low, math.log(certain)), high, self.step)
         # A floor keeps the linear reading finite, low enough for the climb to feel the slope above it.
-        table = np.maximum(table, -1e9)
-        self.table = self.table + table if self.table.size else table
+        tables = [np.maximum(log_likelihood(x, self.ln_mean, c), -1e9) for x in catches]
+        self.table: FloatArray = np.sum(tables, axis=0)
 
     def at(self, loss: FloatArray, extra: FloatArray) -> FloatArray:
         """Read the table for draws of shape (n, sources) and errors (n, nuisances): shape (n, 23)."""
         parts = loss * self.areas
         if self.width_column >= 0:
-            parts[:, self.machine_column] *= np.exp(-extra[:, self.width_column])
+            parts[:, self.by_width] *= np.exp(-extra[:, self.width_column])[:, None]
         ln_mean = np.log(parts.sum(axis=1))
         if self.kind_column >= 0:
             ln_mean = ln_mean - extra[:, self.kind_column]
@@ -264,6 +274,7 @@ def _joint(
             loss[:, column] *= np.exp(nuisance.common_width_sd * z[:, 1])
         if nuisance.width:
             width_error = np.exp(-draws.points[:, len(seen) + len(nuisance.kinds)])
+    reading_error = {k: np.exp(-draws.points[:, len(seen) + i]) for i, k in enumerate(nuisance.kinds)}
     mean = draws.weights @ draws.points
     sd = np.sqrt(draws.weights @ np.square(draws.points - mean))
     learned = {s: float(1.0 - sd[i] / prior_sd[i]) for i, s in enumerate(seen)}
@@ -272,4 +283,4 @@ def _joint(
         cumulative = np.cumsum(weights_over_c(table), axis=1)
         picked = (u[:, 2:3] > cumulative[:, :-1]).sum(axis=1)
         c_draws[key] = c[picked]
-    return Joint(seen, loss, caught, draws.weights, width_error, draws.ess, learned, c_draws)
+    return Joint(seen, loss, caught, draws.weights, width_error, reading_error, draws.ess, learned, c_draws)
