@@ -9,6 +9,7 @@
     │   ├── UnknownCropError           no crop of that name in the reference
     │   └── CheckFileError             the file itself cannot be read
     ├── ReferenceDataError             our own published figures are damaged; exit status 1
+    ├── BookError                      a book cannot be read or written: disk, server, damage; exit status 1
     └── SamplerError (RuntimeError)    a posterior could not be sampled well enough; exit status 1
 """
 
@@ -73,6 +74,15 @@ class CheckFileError(InputError):
 
 class ReferenceDataError(ChaffinchError):
     """A shipped reference file is damaged or breaks its own rules."""
+
+
+class BookError(ChaffinchError):
+    """A book cannot be read or written: the disk is full, the server is down, the file is damaged."""
+
+    def __init__(self, where: str, reason: str) -> None:
+        self.where = where
+        self.reason = reason
+        super().__init__(f"book {where}: {reason}")
 
 
 class SamplerError(ChaffinchError, RuntimeError):

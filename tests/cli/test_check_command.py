@@ -159,3 +159,13 @@ def test_one_spot_behind_a_spreader_gets_no_headline_middle(chaffinch, check_fil
     headline = next(line for line in out.splitlines() if "machine loss" in line)
     assert " to " in headline
     assert "likely" not in headline
+
+
+def test_forty_columns_hold_every_line(chaffinch, monkeypatch):
+    """A very narrow terminal drops columns, never wraps a table or runs over."""
+    monkeypatch.setenv("COLUMNS", "44")
+
+    out = chaffinch("check", "examples/where-it-was-lost.toml").out
+
+    assert max(map(len, out.splitlines())) <= 44
+    assert "header" in out

@@ -89,6 +89,8 @@ class CheckAnswer:
         The textbook arithmetic as a whole.
     unthreshed_pct : float or None
         Part of the caught seed that was still in heads or pods [%]; None when none was looked for.
+    beliefs : mapping of str to Belief
+        The losses themselves by source, and under ``judged`` their judged sum: for sums over several checks.
     money_per_h, money_per_field : Range or None
         Judged loss in money per hour of cutting at the check's speed, and for the whole field.
     notices : tuple of Notice
@@ -101,6 +103,7 @@ class CheckAnswer:
     total: Loss
     judged: tuple[str, ...]
     judged_kg_ha: Range
+    beliefs: Mapping[str, Belief]
     verdict: Verdict | None
     p_over: float | None
     further: Outlook | None
@@ -154,6 +157,7 @@ def answer(check: Check, *, seed: int = 1) -> CheckAnswer:
         total,
         judged,
         judged_range,
+        {"judged": belief, **{s: posterior.of_sources(s) for s in posterior.seen}},
         verdict,
         p_over,
         further,

@@ -93,6 +93,8 @@ def _about_kit(check: Check, ready: Prepared, judged: Sequence[str]) -> Iterator
         for catch, numbers in zip(ready.catches, ready.numbers, strict=True):
             area = max(catch.exposure.area_m2(s) for s in judged)
             step = catch.reading.step_g if catch.reading.count is None else 1.0 / catch.reading.seeds_per_g
+            if step == 0.0:  # pans at offsets that were counted: one catch without a count of its own
+                step = catch.reading.seed_g
             if area > 0 and not resolves(step, area, check.limit_kg_ha):
                 yield Notice(
                     "coarse-kit",

@@ -10,6 +10,9 @@ from chaffinch.book.wording import NEXT_STEP, NOTICE, SOURCE
 from chaffinch.engine.estimate import CLEAR
 from chaffinch.records.check import Check
 
+EVEN = 0.5
+"""Probability of being the largest source from which a source is named as the likeliest place."""
+
 
 def sentence(notice: Notice, check: Check) -> str:
     """The sentence of a notice, losses and widths written in the check's units."""
@@ -48,11 +51,12 @@ def next_step(found: CheckAnswer) -> str:
     if "header" not in found.judged:
         return NEXT_STEP["over-machine-only"]
     source, loss = max(found.sources.items(), key=lambda item: item[1].p_largest)
-    if loss.p_largest < CLEAR or len(found.sources) == 1:
+    if loss.p_largest < EVEN or len(found.sources) == 1:
         return NEXT_STEP["over"]
     if source == "standing":
         return NEXT_STEP["over-standing-largest"]
-    return NEXT_STEP["over-mostly"].format(source=SOURCE[source], p=min(99, round(100 * loss.p_largest)))
+    key = "over-mostly" if loss.p_largest >= CLEAR else "over-likely"
+    return NEXT_STEP[key].format(source=SOURCE[source], p=min(99, round(100 * loss.p_largest)))
 
 
 def _short(value: float) -> str:

@@ -83,6 +83,10 @@ NEXT_STEP: Final = {
         "Next: the {source} is the largest loss ({p} % sure). Change one thing there, and take catches again to see "
         "whether it helped."
     ),
+    "over-likely": (
+        "Next: the {source} is the likeliest place ({p} %), not a certain one. More catches there would tell; "
+        "or change one thing there and take catches again."
+    ),
     "over-standing-largest": (
         "Next: most of it fell before the combine came, which no setting brings back; "
         "of the rest, change one thing and take catches again."

@@ -2,26 +2,31 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 import click
 
 from chaffinch.cli.files import read_bytes
 from chaffinch.cli.page import Page
 
+if TYPE_CHECKING:
+    from chaffinch.records.check import Check
+
 
 @click.command("check")
 @click.argument("file", metavar="FILE")
+@click.option("--book", "address", metavar="ADDRESS", help="Answer a check of this book: FILE is then its id.")
 @click.option("--json", "as_data", is_flag=True, help="Print the full answer as JSON.")
 @click.option("--seed", default=1, show_default=True, type=click.IntRange(0, 2**31), help="Seed of the sampler.")
-def command(file: str, as_data: bool, seed: int) -> None:
+def command(file: str, address: str | None, as_data: bool, seed: int) -> None:
     """Answer the check in FILE (TOML or JSON; - reads standard input).
 
     Shows the loss with its 90 % range (5th to 95th percentile), the plain textbook arithmetic beside it, where the
     loss arose, what it costs, and whether it is over your limit. Exit status 0, or 2 when the file needs mending.
     """
     from chaffinch.book.check import answer
-    from chaffinch.records.checkfile import read_check_file
 
-    found = answer(read_check_file(read_bytes(file), name=file), seed=seed)
+    found = answer(_check(file, address), seed=seed)
     if as_data:
         import json
 
@@ -32,3 +37,15 @@ def command(file: str, as_data: bool, seed: int) -> None:
     from chaffinch.cli.check_page import show
 
     show(found, Page.here())
+
+
+def _check(file: str, address: str | None) -> Check:
+    if address is None:
+        from chaffinch.records.checkfile import read_check_file
+
+        return read_check_file(read_bytes(file), name=file)
+    # Only now: a book brings a database library along, and a check file must not wait for it.
+    from chaffinch.book.checks import find_check
+    from chaffinch.cli.book_which import open_the_book
+
+    return find_check(open_the_book(address), file).check

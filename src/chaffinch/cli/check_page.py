@@ -46,9 +46,14 @@ def _ruler(found: CheckAnswer, page: Page) -> None:
     label = "loss " + what if found.judged == ("standing",) else f"{what} loss"
     if any(notice.key == "one-position-spreading" for notice in found.notices):
         # One spot behind a spreader supports a range, not a middle.
-        page.say(f"  {page.plum(page.strong(f'{low} to {high} {check.trade_unit}'))}  {label}")
+        headline, rest = f"{low} to {high} {check.trade_unit}", label
     else:
-        page.say(f"  {page.plum(page.strong(f'{median} {check.trade_unit}'))}  {label}, likely {low} to {high}")
+        headline, rest = f"{median} {check.trade_unit}", f"{label}, likely {low} to {high}"
+    if len(headline) + len(rest) + 4 <= page.width:
+        page.say(f"  {page.plum(page.strong(headline))}  {rest}")
+    else:
+        page.say(f"  {page.plum(page.strong(headline))}")
+        page.paragraph(rest)
     page.say()
     limit = None if check.limit_kg_ha is None else check.limit_kg_ha * loss_factor(check)
     width = page.width - 6 - len(check.trade_unit)
@@ -67,27 +72,36 @@ def _verdict(found: CheckAnswer, page: Page) -> None:
 
 
 def _table(found: CheckAnswer, page: Page) -> None:
-    check = found.check
     money = found.total.money_per_ha is not None
     share = found.total.share_pct is not None
-    head = [f"{check.trade_unit}", "plain", "low", "middle", "high"]
-    head += ["% of crop"] if share else []
-    head += [f"{check.currency or 'money'}/{land_unit(check)}"] if money else []
     several = len(found.sources) > 1
-    head += ["largest?"] if several else []
-    rows = [head]
-    for source, loss in found.sources.items():
-        rows.append(_row(SOURCE[source], loss, found, share=share, money=money, several=several))
-    if several:
-        rows.append([*_row("total", found.total, found, share=share, money=money, several=False), ""])
-    lines = table(rows, gap=3 if page.width >= 72 else 2)
+    lines = _table_lines(found, page, money=money, share=share, several=several)
+    if max(map(len, lines)) > page.width - 2:
+        # A narrow page keeps the loss and its range; the rest is in --json.
+        lines = _table_lines(found, page, money=False, share=False, several=False)
+        share = False
     page.say("  " + page.soft(lines[0]))
     for line in lines[1:]:
         page.say("  " + line)
     if share:
         page.say("  " + page.soft("% of crop: of harvested + lost."))
     if found.unthreshed_pct is not None:
-        page.say(f"  {rounded(found.unthreshed_pct, 0)} % of the seed caught was still in heads or pods.")
+        page.paragraph(f"{rounded(found.unthreshed_pct, 0)} % of the seed caught was still in heads or pods.")
+
+
+def _table_lines(found: CheckAnswer, page: Page, *, money: bool, share: bool, several: bool) -> list[str]:
+    check = found.check
+    head = [f"{check.trade_unit}", "plain", "low", "middle", "high"]
+    head += ["% of crop"] if share else []
+    head += [f"{check.currency or 'money'}/{land_unit(check)}"] if money else []
+    head += ["largest?"] if several else []
+    rows = [head]
+    for source, loss in found.sources.items():
+        rows.append(_row(SOURCE[source], loss, found, share=share, money=money, several=several))
+    if len(found.sources) > 1:
+        rows.append([*_row("total", found.total, found, share=share, money=money, several=False)])
+        rows[-1] += [""] if several else []
+    return table(rows, gap=3 if page.width >= 72 else 2)
 
 
 def _row(name: str, loss: Loss, found: CheckAnswer, *, share: bool, money: bool, several: bool) -> list[str]:
@@ -120,7 +134,7 @@ def _money(found: CheckAnswer, page: Page) -> None:
     for r, what in parts:
         low, median, high = range_words(r)
         sign = found.check.currency
-        page.say(f"  That is {sign}{' ' if len(sign) > 1 else ''}{median} {what} (likely {low} to {high}).")
+        page.paragraph(f"That is {sign}{' ' if len(sign) > 1 else ''}{median} {what} (likely {low} to {high}).")
 
 
 def _next_step(found: CheckAnswer, page: Page) -> None:

@@ -7,8 +7,9 @@ Commands are imported when they are asked for, so that ``chaffinch check`` pays 
 from __future__ import annotations
 
 import sys
+from collections.abc import Mapping
 from importlib import import_module
-from typing import Final
+from typing import ClassVar, Final
 
 import click
 
@@ -19,6 +20,8 @@ COMMANDS: Final = {
     "check": "What a check file says: loss, range, verdict, where it was lost.",
     "plan": "How many catches, what the kit can see, and how best to read a catch.",
     "card": "A table for the cab: what the pan holds at each loss.",
+    "where": "Where a field's or a stop's grain was lost, from the book.",
+    "book": "The book: checks, machines and fields, kept for years.",
     "crops": "The crops known, with their figures and where each comes from.",
     "demo": "An invented harvest morning, told step by step.",
 }
@@ -27,33 +30,37 @@ COMMANDS: Final = {
 class Commands(click.Group):
     """A group whose commands are modules of ``chaffinch.cli``, imported late."""
 
+    known: ClassVar[Mapping[str, str]] = COMMANDS
+    what: ClassVar[str] = "command"
+
+    def load(self, name: str) -> click.Command:
+        """Import one known command."""
+        command: click.Command = import_module(f"chaffinch.cli.{name}").command
+        return command
+
     def list_commands(self, ctx: click.Context) -> list[str]:
-        """Names in the order of :data:`COMMANDS`."""
-        return list(COMMANDS)
+        """Names in the order they are shown."""
+        return list(self.known)
 
     def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
         """Import and return one command, or None if there is none of that name."""
-        if cmd_name not in COMMANDS:
-            return None
-        module = import_module(f"chaffinch.cli.{cmd_name}")
-        command: click.Command = module.command
-        return command
+        return self.load(cmd_name) if cmd_name in self.known else None
 
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
         """List the commands without importing them."""
         with formatter.section("Commands"):
-            formatter.write_dl(list(COMMANDS.items()))
+            formatter.write_dl(list(self.known.items()))
 
     def resolve_command(
         self, ctx: click.Context, args: list[str]
     ) -> tuple[str | None, click.Command | None, list[str]]:
         """Find the command, refusing an unknown one with the nearest known name."""
-        if args and args[0] not in COMMANDS and not args[0].startswith("-"):
+        if args and args[0] not in self.known and not args[0].startswith("-"):
             from difflib import get_close_matches
 
-            near = get_close_matches(args[0], list(COMMANDS), n=1)
-            hint = f"did you mean '{near[0]}'?" if near else f"use one of {', '.join(COMMANDS)}"
-            raise InputError("command", args[0], "there is no such command", hint)
+            near = get_close_matches(args[0], list(self.known), n=1)
+            hint = f"did you mean '{near[0]}'?" if near else f"use one of {', '.join(self.known)}"
+            raise InputError(self.what, args[0], "there is no such command", hint)
         return super().resolve_command(ctx, args)
 
 

@@ -68,13 +68,13 @@ class Page:
     def two_ends(self, left: str, right: str) -> None:
         """Print ``left`` and ``right`` at the two margins, on two lines when they do not fit on one."""
         gap = self.width - len(left) - len(right)
-        if not right:
-            self.say(self.strong(left))
-        elif gap >= 2:
+        if right and gap >= 2:
             self.say(self.strong(left) + " " * gap + self.soft(right))
-        else:
-            self.say(self.strong(left))
-            self.say(self.soft(right))
+            return
+        for line in textwrap.wrap(left, self.width):
+            self.say(self.strong(line))
+        for line in textwrap.wrap(right, self.width):
+            self.say(self.soft(line))
 
 
 def table(rows: Sequence[Sequence[str]], *, left: int = 1, gap: int = 3) -> list[str]:

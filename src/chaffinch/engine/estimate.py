@@ -78,8 +78,10 @@ class GridBelief:
         step = float(LN_LOSS[1] - LN_LOSS[0])
         edges = np.append(LN_LOSS - step / 2, LN_LOSS[-1] + step / 2)
         cumulative = np.append(0.0, np.cumsum(self.mass))
-        rising = np.append(True, np.diff(cumulative) > 0)
-        return math.exp(float(np.interp(p, cumulative[rising], edges[rising])))
+        rising = np.diff(cumulative) > 0
+        # Both edges of every cell that holds mass: a cell must not be stretched over empty ones before it.
+        kept = np.append(rising, False) | np.append(False, rising)
+        return math.exp(float(np.interp(p, cumulative[kept], edges[kept])))
 
     def probability_above(self, loss_kg_ha: float) -> float:
         """Probability that the loss exceeds ``loss_kg_ha``."""
@@ -183,7 +185,8 @@ def verdict(p_over: float) -> Verdict:
     """``over`` from 0.80, ``under`` to 0.20, else ``unsettled``."""
     if p_over >= CLEAR:
         return "over"
-    return "under" if p_over <= 1.0 - CLEAR else "unsettled"
+    # Not p ≤ 1 − CLEAR: in floats 1 − 0.8 falls just short of 0.2.
+    return "under" if 1.0 - p_over >= CLEAR else "unsettled"
 
 
 def share_pct(loss_kg_ha: float, total_loss_kg_ha: float, yield_kg_ha: float) -> float:

@@ -17,6 +17,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Final
 
 import numpy as np
@@ -222,7 +223,7 @@ def _within(low: float, high: float, shape: FloatArray, ln_scale: FloatArray, c_
     count = 4 + math.ceil(3.0 * length / c_least)
     if count > _MOST_NODES:
         return _between_tails(low, high, shape, ln_scale)
-    nodes, weights = np.polynomial.legendre.leggauss(count)
+    nodes, weights = _legendre(count)
     ln_y = math.log(low) + length * (nodes + 1) / 2
     ln_weight = np.log(weights * length / 2)
     constant = -gammaln(shape) - shape * ln_scale
@@ -238,6 +239,13 @@ def _within(low: float, high: float, shape: FloatArray, ln_scale: FloatArray, c_
         total += np.exp(term - best)
     result: FloatArray = constant + best + np.log(total)
     return result
+
+
+@lru_cache(maxsize=_MOST_NODES)
+def _legendre(count: int) -> tuple[FloatArray, FloatArray]:
+    """Gauss-Legendre nodes and weights; an eigenvalue problem each, so every size is solved once."""
+    nodes, weights = np.polynomial.legendre.leggauss(count)
+    return nodes, weights
 
 
 def _between_tails(low: float, high: float, shape: FloatArray, ln_scale: FloatArray) -> FloatArray:

@@ -133,7 +133,11 @@ def prospect_of_joint(joint: Joint, like: Catch, judged: Sequence[str], *, seed:
     if like.reading.kind in joint.reading_error:
         mean *= joint.reading_error[like.reading.kind][picked]
     columns = [joint.sources.index(s) for s in judged if s in joint.sources]
-    c = joint.c_draws[like.alike][picked] * like.exposure.variation_factor
+    if like.alike in joint.c_draws:
+        c = joint.c_draws[like.alike][picked] * like.exposure.variation_factor
+    else:
+        z = ndtri(sobol(_PARTICLES, 1, seed=seed, first=1)[:, 0])
+        c = like.c0 * np.exp(VARIATION_SD * z) * like.exposure.variation_factor
     loss = joint.loss_kg_ha[picked][:, columns].sum(axis=1)
     return Prospect(np.log(mean), c, loss, like.reading.seed_g, _step_g(like))
 
@@ -167,7 +171,7 @@ def further_catches(prospect: Prospect, limit_kg_ha: float, *, most: int = MOST_
         ll = model.log_likelihood(readings[:, :n])
         weights = np.exp(ll - ll.max(axis=1, keepdims=True))
         p_over = weights @ over / weights.sum(axis=1)
-        chance.append(float(np.mean((p_over >= CLEAR) | (p_over <= 1 - CLEAR))))
+        chance.append(float(np.mean((p_over >= CLEAR) | (1.0 - p_over >= CLEAR))))
         if chance[-1] >= ENOUGH_CHANCE:
             return Outlook(n, tuple(chance))
     return Outlook(None, tuple(chance))
@@ -218,7 +222,13 @@ def catches_for_precision(
     between("precision", wished, 0.01, 2.0, "give ± as a share between 1 % and 200 %")
     area = positive("area", like.exposure.area_m2(source), f"a catch that sees {source} loss is needed")
     ln_mean = math.log(GRAMS_PER_KG_HA_M2 * area * positive("loss", loss_kg_ha))
-    reach = np.linspace(-3.0, 3.0, 241)
+    mean = math.exp(ln_mean)
+    one_catch = math.hypot(
+        like.c0 * like.exposure.variation_factor, math.sqrt(like.reading.seed_g / mean), _step_g(like) / mean
+    )
+    # Even catches are told apart on a finer grid, or its spacing would pass for their spread.
+    span = min(3.0, 8.0 * one_catch)
+    reach = np.linspace(-span, span, 241)
     c_z = np.linspace(-2.4, 2.4, 9)
     c = like.c0 * np.exp(VARIATION_SD * c_z) * like.exposure.variation_factor
     flat_ln_mean = np.repeat(ln_mean + reach, c.size)
@@ -292,6 +302,8 @@ def _half_width(mass: FloatArray, reach: FloatArray, scale_sd: float) -> float:
 
 
 def _step_g(like: Catch) -> float:
-    """Step of a reading [g]; a count is known to one seed."""
+    """Step of a reading [g]; a count is known to one seed, one made of several counted pans to one particle."""
     reading = like.reading
-    return reading.step_g if reading.count is None else 1.0 / reading.seeds_per_g
+    if reading.count is not None:
+        return 1.0 / reading.seeds_per_g
+    return reading.step_g or reading.seed_g

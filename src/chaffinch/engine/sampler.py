@@ -26,7 +26,7 @@ FloatArray = NDArray[np.float64]
 LogDensity = Callable[[FloatArray], FloatArray]
 
 ROUNDS: Final = 4
-POINTS_PER_ROUND: Final = 1024
+POINTS_PER_ROUND: Final = 2048
 LEAST_ESS: Final = 400.0
 """Effective draws below which an answer is refused (design §4.6)."""
 COMFORTABLE_ESS: Final = 1000.0

@@ -121,7 +121,13 @@ def common_scale_sd(catches: Sequence[Catch], width_sd: float) -> float | None:
     if len(kinds) > 1 or len(widths) > 1:
         return None
     width = width_sd if widths == {True} else 0.0
-    return math.sqrt(catches[0].reading.scale_sd ** 2 + width**2 + PAN_SD**2)
+    return math.sqrt(_scale_sd(catches)[kinds.pop()] ** 2 + width**2 + PAN_SD**2)
+
+
+def _scale_sd(catches: Sequence[Catch]) -> dict[str, float]:
+    """Sd of the log of the reading's shared error by kind; of catches put together unlike, the largest."""
+    kinds = {c.reading.kind for c in catches}
+    return {k: max(c.reading.scale_sd for c in catches if c.reading.kind == k) for k in kinds}
 
 
 def locate(catches: Sequence[Catch], priors: Mapping[str, Prior], *, width_sd: float, seed: int = 1) -> Joint:
@@ -145,6 +151,8 @@ def locate(catches: Sequence[Catch], priors: Mapping[str, Prior], *, width_sd: f
     SamplerError
         When the posterior cannot be sampled to 400 effective draws.
     """
+    # Sums of floats depend on their order; the order in which catches were written down must not show.
+    catches = sorted(catches, key=repr)
     seen = sources_seen(catches)
     if not seen:
         raise InputError("catches", len(catches), "there is no catch that sees a loss", "take at least one")
@@ -153,13 +161,42 @@ def locate(catches: Sequence[Catch], priors: Mapping[str, Prior], *, width_sd: f
     prior_mean = np.array([math.log(priors[s].median_kg_ha) for s in seen] + [0.0] * nuisance.count)
     prior_sd = np.array([priors[s].sd_log for s in seen] + list(nuisance.sds))
 
-    def log_density(points: FloatArray) -> FloatArray:
+    def log_density(straight: FloatArray) -> FloatArray:
+        points = _ln_losses(straight, len(seen))
         z = (points - prior_mean) / prior_sd
         result: FloatArray = ready.log_likelihood(points) - 0.5 * np.square(z).sum(axis=1)
         return result
 
-    draws = sample(log_density, prior_mean, prior_sd, seed=seed)
+    found = sample(log_density, *_straight(prior_mean, prior_sd, len(seen)), seed=seed)
+    draws = Draws(_ln_losses(found.points, len(seen)), found.weights, found.ess)
     return _joint(draws, seen, nuisance, ready, prior_sd, seed)
+
+
+def _ln_losses(straight: FloatArray, sources: int) -> FloatArray:
+    """Turn (ln of the sum, ln ratios, errors) into (ln losses, errors): the sampler works on the former.
+
+    A frame that sees several sources pins down their sum. In the logs of the losses such a posterior has two legs at a
+    right angle, and the sampler may miss one; in the log of the sum and the logs of each source's ratio to the
+    sum of those before it, the legs lie in line. Each step (ln a, ln b) → (ln(a + b), ln(b/a)) has the
+    determinant 1, so the density needs no correction.
+    """
+    points = straight.copy()
+    left = straight[:, 0]
+    for k in range(sources - 1, 0, -1):
+        points[:, k] = left - np.logaddexp(0.0, -straight[:, k])
+        left = left - np.logaddexp(0.0, straight[:, k])
+    points[:, 0] = left
+    return points
+
+
+def _straight(mean: FloatArray, sd: FloatArray, sources: int) -> tuple[FloatArray, FloatArray]:
+    """Where the sampler starts: mean and generous sd of (ln of the sum, ln ratios, errors) before the catches."""
+    start, wide = mean.copy(), sd.copy()
+    for k in range(1, sources):
+        start[k] = mean[k] - start[0]
+        wide[k] = math.hypot(sd[k], sd[k - 1])
+        start[0] = np.logaddexp(start[0], mean[k])
+    return start, wide
 
 
 @dataclass(frozen=True, slots=True)
@@ -178,7 +215,7 @@ class _Nuisance:
 
     @staticmethod
     def of(catches: Sequence[Catch], width_sd: float) -> _Nuisance:
-        scale = {c.reading.kind: c.reading.scale_sd for c in catches}
+        scale = _scale_sd(catches)
         kinds = tuple(sorted(k for k, sd in scale.items() if sd > 0)) if len(scale) > 1 else ()
         common = math.hypot(PAN_SD, 0.0 if len(scale) > 1 else next(iter(scale.values())))
         # A leak catch needs no drop width; a check that mixes it with pans must keep the width's error apart.

@@ -195,7 +195,7 @@ def crop(name: str, *, field: str = "crop") -> Crop:
         The crop's file is damaged.
     """
     folded = _fold(name)
-    key = {_fold(known): known for known in crop_keys()}.get(folded) or _aliases().get(folded)
+    key = _folded_keys(crop_keys()).get(folded) or _aliases().get(folded)
     if key is None:
         raise UnknownCropError(field, name, "is not a crop in the reference", _suggestion(folded))
     return _load(key)
@@ -207,6 +207,11 @@ def crop_keys() -> tuple[str, ...]:
     names = (entry.name for entry in loader.shelf().joinpath("crops").iterdir())
     found = (name.removesuffix(".toml") for name in names if name.endswith(".toml"))
     return tuple(sorted(found, key=lambda key: (key != "canola", key)))
+
+
+@lru_cache(maxsize=4)
+def _folded_keys(keys: tuple[str, ...]) -> dict[str, str]:
+    return {_fold(known): known for known in keys}
 
 
 @lru_cache(maxsize=64)

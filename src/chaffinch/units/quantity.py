@@ -9,9 +9,10 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Iterable
+from contextlib import suppress
 from dataclasses import dataclass
 from fractions import Fraction
-from functools import cache
+from functools import cache, lru_cache
 
 from chaffinch.errors import InputError
 from chaffinch.units import money, spelling
@@ -111,6 +112,19 @@ def read_any(text: str, kinds: tuple[str, ...], *, field: str, bushel_kg: float 
     ValueError
         When the kinds share a unit: a slip in the program.
     """
+    if isinstance(text, str):
+        with suppress(InputError):  # it is said again below, with the field it stood in
+            return _remembered(text, kinds, bushel_kg)
+    return _read_any(text, kinds, field, bushel_kg)
+
+
+@lru_cache(maxsize=8192)
+def _remembered(text: str, kinds: tuple[str, ...], bushel_kg: float | None) -> Quantity:
+    """Read a text once: a book says "12.192 m" and "0.1 g" a million times. Refusals are not remembered."""
+    return _read_any(text, kinds, "", bushel_kg)
+
+
+def _read_any(text: str, kinds: tuple[str, ...], field: str, bushel_kg: float | None) -> Quantity:
     _must_not_overlap(kinds)
     first = kind_of(kinds[0])
     tidied = tidy(text, field, first.example)

@@ -1,0 +1,202 @@
+"""Logging a check, correcting one, and finding the version of each that counts."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any, Final
+
+import sqlalchemy as sa
+
+from chaffinch.book.desk import Desk
+from chaffinch.errors import InputError
+from chaffinch.records.check import Check
+from chaffinch.records.checkfile import check_from_table, check_to_table
+from chaffinch.records.kinds import CHECK, KINDS
+from chaffinch.store import records
+from chaffinch.store.opening import guarded
+from chaffinch.store.records import Stored
+from chaffinch.sync.accept import Receipt
+from chaffinch.sync.corrections import Versions, versions
+
+_BEGINNING: Final = re.compile(r"[0-9a-f-]+")
+
+
+@dataclass(frozen=True, slots=True)
+class LoggedCheck:
+    """A check of the book as it counts now.
+
+    Attributes
+    ----------
+    id : str
+        Id of the version that counts.
+    body : mapping
+        Its record.
+    check : Check
+        The check itself, ready to be answered.
+    versions : Versions
+        All versions of it.
+    """
+
+    id: str
+    body: Mapping[str, Any]
+    check: Check
+    versions: Versions
+
+
+def log_check(
+    desk: Desk,
+    check: Check,
+    *,
+    taken_at: str | None = None,
+    where: Mapping[str, str] | None = None,
+    settings: Sequence[Mapping[str, Any]] | None = None,
+    conditions: Mapping[str, float] | None = None,
+) -> Receipt:
+    """Put a check into the book; when this returns it is on disk.
+
+    Parameters
+    ----------
+    desk : Desk
+        The open book.
+    check : Check
+        The catches of one stop.
+    taken_at : str or None
+        When, in UTC (``2026-08-14T16:40:00Z``); None for now.
+    where : mapping or None
+        Ids of ``season``, ``field``, ``combine``, ``operator`` and ``trial``, and the ``side`` of a trial.
+    settings : sequence or None
+        Settings of the combine, each ``{"name", "value", "unit"}``.
+    conditions : mapping or None
+        Conditions by name, see :data:`chaffinch.records.bodies.CONDITIONS`.
+    """
+    return desk.write(CHECK, _body(desk, check, taken_at, where, settings, conditions))
+
+
+def replace_check(desk: Desk, old_ids: Sequence[str], check: Check, *, reason: str, **other: Any) -> Receipt:
+    """Correct a check: a new record that names the one (or the disagreeing ones) it replaces. Nothing is changed.
+
+    Parameters
+    ----------
+    old_ids : sequence of str
+        Versions that this one replaces; all must count now, one by one.
+    reason : str
+        Why, for whoever reads the history.
+    other
+        As for :func:`log_check`; what is not given is taken over from the version replaced.
+
+    Raises
+    ------
+    InputError
+        When a record is not in the book, is no check, or was replaced before (the current version is named).
+    """
+    stored = [_check_record(desk, record_id) for record_id in old_ids]
+    for one in stored:
+        newest = next(v for v in all_versions(desk, [one.envelope.id]) if one.envelope.id in v.all)
+        if one.envelope.id not in newest.ends:
+            raise InputError(
+                "check", one.envelope.id[:8], "was corrected before", f"correct {', '.join(e[:8] for e in newest.ends)}"
+            )
+    previous = stored[0].envelope.body
+    kept = {k: previous[k] for k in ("season", "field", "combine", "operator", "trial", "side") if k in previous}
+    body = _body(
+        desk,
+        check,
+        other.get("taken_at") or previous["taken_at"],
+        {**kept, **(other.get("where") or {})},
+        other.get("settings") or previous.get("settings"),
+        other.get("conditions") or previous.get("conditions"),
+    )
+    return desk.write(CHECK, {**body, "replaces": [s.envelope.id for s in stored], "reason": reason})
+
+
+def find_check(desk: Desk, wanted: str) -> LoggedCheck:
+    """The check whose id is (or begins with) ``wanted``, in the version that counts.
+
+    Raises
+    ------
+    InputError
+        When there is none, or the beginning fits several.
+    """
+    if len(wanted) < 4:
+        raise InputError("check", wanted, "is too short for the beginning of an id", "give 4 characters or more")
+    low = wanted.lower()
+    query = sa.text("SELECT id FROM check_row WHERE id >= :low AND id < :high ORDER BY id LIMIT 3")
+    with guarded(desk.store.address), desk.store.reading() as connection:
+        # "g" comes after every hexadecimal digit in each way of sorting, a sign like "~" does not.
+        ids = [row.id for row in connection.execute(query, {"low": low, "high": low + "g"})]
+    if not ids or not _BEGINNING.fullmatch(low):
+        raise InputError("check", wanted, "is not in the book", "chaffinch book show checks lists them")
+    if len(ids) > 1:
+        raise InputError("check", wanted, "is the beginning of several ids", "give more of it")
+    return counting(desk, ids)[0]
+
+
+def counting(desk: Desk, ids: Iterable[str]) -> list[LoggedCheck]:
+    """The versions that count of the given checks, each once, by time taken; set-aside conflicts are left out."""
+    groups = all_versions(desk, ids)
+    chosen = {v.counts: v for v in groups if v.counts is not None}
+    aside = records.among(desk.store, chosen, aside=True)
+    found = records.read_many(desk.store, chosen)
+    logged = [
+        LoggedCheck(one.envelope.id, one.envelope.body, check_from_table(one.envelope.body["check"]), chosen[record_id])
+        for record_id, one in found.items()
+        if record_id not in aside
+    ]
+    return sorted(logged, key=lambda c: (c.body["taken_at"], c.id))
+
+
+def all_versions(desk: Desk, ids: Iterable[str]) -> list[Versions]:
+    """Versions of each of the given checks: everything reachable through corrections, forward and back."""
+    wanted = set(ids)
+    replaces: dict[str, set[str]] = {}
+    front = set(wanted)
+    both = sa.text("SELECT new_id, old_id FROM correction WHERE new_id IN :ids OR old_id IN :ids").bindparams(
+        sa.bindparam("ids", expanding=True)
+    )
+    with guarded(desk.store.address), desk.store.reading() as connection:
+        while front:
+            part = sorted(front)[: records.AT_ONCE]
+            front -= set(part)
+            for row in connection.execute(both, {"ids": part}):
+                replaces.setdefault(row.new_id, set()).add(row.old_id)
+                for reached in (row.new_id, row.old_id):
+                    if reached not in wanted:
+                        wanted.add(reached)
+                        front.add(reached)
+    # A record of another kind that names a check by mistake does not replace it.
+    return versions(records.among(desk.store, wanted, kind=CHECK), replaces)
+
+
+def _check_record(desk: Desk, record_id: str) -> Stored:
+    stored = records.read(desk.store, record_id)
+    if stored is None:
+        raise InputError("check", record_id, "is not in the book", "chaffinch book show checks lists them")
+    if stored.envelope.kind != CHECK:
+        raise InputError("check", record_id[:8], f"is a {stored.envelope.kind}, not a check", "name a check")
+    return stored
+
+
+def _body(
+    desk: Desk,
+    check: Check,
+    taken_at: str | None,
+    where: Mapping[str, str] | None,
+    settings: Sequence[Mapping[str, Any]] | None,
+    conditions: Mapping[str, float] | None,
+) -> dict[str, Any]:
+    parts = {p.name for p in KINDS[CHECK].parts}
+    unknown = set(where or {}) - parts
+    if unknown:
+        raise InputError(
+            "check", ", ".join(sorted(unknown)), "is nothing a check is filed under", "use field, combine …"
+        )
+    body = {
+        "taken_at": taken_at or desk.now(),
+        "check": check_to_table(check),
+        **(where or {}),
+        "settings": [dict(s) for s in settings] if settings else None,
+        "conditions": dict(conditions) if conditions else None,
+    }
+    return {name: value for name, value in body.items() if value is not None}

@@ -1,0 +1,93 @@
+"""Opening a book and writing to it: who writes, on which device, at what time."""
+
+from __future__ import annotations
+
+import platform
+import uuid
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import UTC, datetime
+from typing import Any
+
+from chaffinch import __version__
+from chaffinch.errors import InputError
+from chaffinch.records.bodies import validate
+from chaffinch.records.kinds import KINDS
+from chaffinch.store import opening, records
+from chaffinch.store.opening import Store
+from chaffinch.sync.accept import Receipt
+from chaffinch.sync.envelope import Envelope, seal
+
+
+def utc_now() -> str:
+    """The time in UTC, ISO 8601 to the second."""
+    return datetime.now(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
+
+
+def new_id() -> str:
+    """A new UUID, from the system's own source of chance."""
+    return str(uuid.uuid4())
+
+
+@dataclass(frozen=True, slots=True)
+class Desk:
+    """An open book with the hand that writes in it.
+
+    Attributes
+    ----------
+    store : Store
+        The open book.
+    device : str
+        Name of this device in the records it makes.
+    now, new_id : callable
+        Clock and source of ids; tests give their own.
+    """
+
+    store: Store
+    device: str
+    now: Callable[[], str] = field(default=utc_now)
+    new_id: Callable[[], str] = field(default=new_id)
+
+    def write(self, kind: str, body: Mapping[str, Any]) -> Receipt:
+        """Put one new record into the book; when this returns it is on disk.
+
+        Raises
+        ------
+        InputError
+            When the body is not what its kind says.
+        BookError
+            When the book cannot be written; then nothing was.
+        """
+        return self.write_all([(kind, body)])[0]
+
+    def write_all(self, items: Sequence[tuple[str, Mapping[str, Any]]]) -> list[Receipt]:
+        """Put several new records into the book in one transaction: all of them or none."""
+        sealed = [self.seal(kind, body) for kind, body in items]
+        return records.append(self.store, sealed)
+
+    def seal(self, kind: str, body: Mapping[str, Any]) -> Envelope:
+        """Make the envelope of a new record, refusing a body out of form."""
+        known = KINDS.get(kind)
+        if known is None:
+            raise InputError("kind", kind, "is no kind of record", f"use one of {', '.join(KINDS)}")
+        cleared = {name: value for name, value in body.items() if value is not None or name == "value"}
+        validate(kind, known.schema, cleared)
+        return seal(self.new_id(), kind, known.schema, self.device, self.now(), cleared)
+
+
+def start_book(address: str, *, title: str, device: str | None = None, now: Callable[[], str] = utc_now) -> Desk:
+    """Start a new, empty book at a file name or PostgreSQL address."""
+    if not title.strip():
+        raise InputError("title", title, "is empty", "name the farm, like --title Larkhollow")
+    store = opening.start(address, book_id=new_id(), title=title.strip(), clock=now, program=__version__)
+    return Desk(store, device or this_device(), now)
+
+
+def open_desk(address: str, *, device: str | None = None, now: Callable[[], str] = utc_now) -> Desk:
+    """Open a book; an older one is brought up to date after a backup was made."""
+    return Desk(opening.open_book(address, clock=now, program=__version__), device or this_device(), now)
+
+
+def this_device() -> str:
+    """This computer's own name for itself."""
+    return platform.node() or "unnamed device"

@@ -1,0 +1,358 @@
+"""Bringing somebody's own spreadsheet of past checks into the book.
+
+The cells are read in :mod:`chaffinch.book.sheetgrid`, the columns matched in :mod:`chaffinch.book.columnmeanings`, the
+rows gathered into stops in :mod:`chaffinch.book.sheetrows`; here each stop becomes a check, with the widths of the
+book's own combines where the sheet has none, and comes in by the same rules as any record.
+"""
+
+from __future__ import annotations
+
+import uuid
+from collections import Counter
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any, Final
+
+import sqlalchemy as sa
+
+from chaffinch.book.catches import prepare
+from chaffinch.book.columnmeanings import MEANINGS, Matching, match_columns, matching_from_toml, with_styles
+from chaffinch.book.desk import Desk
+from chaffinch.book.importing import BATCH, Coming, Imported, Refused
+from chaffinch.book.sheetgrid import Sheet, open_sheet
+from chaffinch.book.sheetrows import Rows, read_rows
+from chaffinch.book.sheetstops import ID_SPACE, Stop
+from chaffinch.book.things import Thing, things
+from chaffinch.errors import InputError
+from chaffinch.records.checkfile import check_from_table, check_to_table
+from chaffinch.records.kinds import CHECK, KINDS
+from chaffinch.store import records
+from chaffinch.store.opening import guarded
+from chaffinch.sync.envelope import Envelope, canonical, seal
+
+__all__ = [
+    "DEVICE",
+    "Matching",
+    "Rows",
+    "Sheet",
+    "Stop",
+    "import_spreadsheet",
+    "match_columns",
+    "matching_from_toml",
+    "open_sheet",
+    "read_rows",
+    "with_styles",
+]
+
+DEVICE: Final = "spreadsheet"
+"""Device that such records name: the same on every computer, so that one sheet gives one record."""
+
+_WIDTHS: Final = ("cut_width", "drop_width", "spread_width")
+_COLUMN_OF: Final = {"width": "pan_width", "length": "pan_length", "time": "caught_for"}
+_EVERY: Final = 200  # stops between two reports of progress
+
+Progress = Callable[[int, int], None]
+
+
+def import_spreadsheet(desk: Desk, rows: Rows, *, dry_run: bool = False, progress: Progress | None = None) -> Imported:
+    """Bring the stops of a spreadsheet into the book as checks.
+
+    Fields, combines, operators and seasons are found in the book by name, or added. Ids are made from the content of
+    the rows alone, so the same rows come in once, whatever the file is called and whichever device reads it.
+
+    Parameters
+    ----------
+    desk : Desk
+        The open book.
+    rows : Rows
+        As :func:`read_rows` gives them; its bad rows are listed among the refused.
+    dry_run : bool
+        Write nothing, and return what would come in.
+    progress : callable or None
+        Called with (done, of) stops.
+
+    Raises
+    ------
+    BookError
+        When the book cannot be read or written; batches of records that were written before stay.
+    """
+    known = set(records.read_many(desk.store, (stop.id for stop in rows.good)))
+    naming = _Naming(desk, rows.fixed.get("country"))
+    made: list[_Made] = []
+    refused = list(rows.bad)
+    for done, stop in enumerate(rows.good, start=1):
+        one, problems = (_Made(stop, None, ()), []) if stop.id in known else _made(desk, stop, naming, rows)
+        refused += problems
+        if one is not None:
+            made.append(one)
+        if progress is not None and (done % _EVERY == 0 or done == len(rows.good)):
+            progress(done, len(rows.good))
+    grown = _grown(desk, made)
+    refused += [refusal for one in made if one.stop.id in grown for refusal in _as_grown(one.stop, grown)]
+    made = [one for one in made if one.stop.id not in grown]
+    brought = naming.brought({key for one in made for key in one.things})
+    outcomes = {one.stop.id: "known" if one.check is None else "accepted" for one in made}
+    if not dry_run:
+        checks = [one.check for one in made if one.check is not None]
+        outcomes |= _put(desk, [*brought, *checks], made, refused)
+    counts = Counter(outcomes.values())
+    coming = tuple(_coming(one, outcomes[one.stop.id]) for one in made if outcomes[one.stop.id] != "refused")
+    added = tuple((one.kind, str(one.body["name"])) for one in brought)
+    kinds = Counter(kind for kind, _ in added)
+    kinds[CHECK] = counts["accepted"]
+    return Imported(
+        dry_run,
+        counts["accepted"] + len(brought),
+        counts["known"],
+        counts["conflict"],
+        tuple(sorted(refused, key=lambda r: r.number)),
+        {kind: count for kind, count in kinds.items() if count},
+        added,
+        coming,
+        rows.notices,
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class _Made:
+    """A stop and the record it became; None when the book has it already. ``things`` are keys of what it names."""
+
+    stop: Stop
+    check: Envelope | None
+    things: tuple[str, ...]
+
+
+class _Naming:
+    """Finds the fields, combines, operators and seasons that a sheet names, or makes them."""
+
+    def __init__(self, desk: Desk, country: str | None) -> None:
+        self._here: dict[str, list[Thing]] = {}
+        for thing in things(desk):
+            self._here.setdefault(thing.kind, []).append(thing)
+        farm = next((f for f in self._here.get("farm", []) if f.parts.get("country")), None)
+        self.country = country or (None if farm is None else str(farm.parts["country"]))
+        self._ids = {thing.id: thing for of_kind in self._here.values() for thing in of_kind}
+        self._new: dict[str, Envelope] = {}
+
+    def brought(self, used: set[str]) -> list[Envelope]:
+        """New things that are really used, seasons before the fields that name them."""
+        return [one for key, one in sorted(self._new.items(), key=lambda i: i[1].kind != "season") if key in used]
+
+    def season(self, date: str, taken_at: str) -> str:
+        """The book's season on that date, or named after that year; else a new one."""
+        seasons = [s for s in self._here.get("season", []) if not s.retired]
+        for one in seasons:
+            if one.parts.get("starts", "~") <= date <= one.parts.get("ends", ""):
+                return one.id
+        year = date[:4]
+        named = [s for s in seasons if year in s.name.split() and "starts" not in s.parts]
+        return named[0].id if named else self._made("season", {"name": year}, taken_at, year).id
+
+    def field(self, name: str, season: str, crop: str, taken_at: str) -> Thing:
+        """The field of that name in that season (or in none), or a new one."""
+        named = self._named("field", name)
+        for wanted in (season, None):
+            found = [f for f in named if f.parts.get("season") == wanted]
+            if len(found) == 1:
+                return found[0]
+        parts = {"name": name, "season": season, **({"crop": crop} if crop else {})}
+        return self._made("field", parts, taken_at, name.casefold(), season)
+
+    def combine(self, name: str, widths: Mapping[str, str], taken_at: str) -> Thing | None:
+        """The combine of that name, or a new one; None when it is new and no cut width is known."""
+        named = self._named("combine", name)
+        if named:
+            return named[0]
+        if "cut_width" not in widths:
+            return None
+        return self._made("combine", {"name": name, **widths}, taken_at, name.casefold())
+
+    def operator(self, name: str, taken_at: str) -> Thing:
+        """Who drove, found by name or new."""
+        named = self._named("operator", name)
+        return named[0] if named else self._made("operator", {"name": name}, taken_at, name.casefold())
+
+    def _named(self, kind: str, name: str) -> list[Thing]:
+        return [t for t in self._here.get(kind, []) if t.name.casefold() == name.casefold() and not t.retired]
+
+    def _made(self, kind: str, parts: Mapping[str, Any], taken_at: str, *content: str) -> Thing:
+        made_id = str(uuid.uuid5(ID_SPACE, canonical([kind, *content]).decode()))
+        if made_id in self._ids:
+            return self._ids[made_id]  # brought by an earlier sheet and renamed since
+        self._new[made_id] = seal(made_id, kind, KINDS[kind].schema, DEVICE, taken_at, parts)
+        thing = Thing(made_id, kind, str(parts["name"]), parts, 0)
+        self._ids[made_id] = thing
+        self._here.setdefault(kind, []).append(thing)
+        return thing
+
+
+def _made(desk: Desk, stop: Stop, naming: _Naming, rows: Rows) -> tuple[_Made | None, list[Refused]]:
+    """The record of a stop, and the rows of it that had to be left out.
+
+    A catch that is refused is left out and the others are tried without it; what concerns the whole stop refuses all
+    its rows.
+    """
+    left = list(range(len(stop.rows)))
+    refused: list[Refused] = []
+    while left:
+        part = stop.only(left) if refused else stop
+        if refused and records.read(desk.store, part.id) is not None:
+            return _Made(part, None, ()), refused
+        try:
+            return _sealed(part, naming, rows), refused
+        except InputError as error:
+            head, _, rest = error.field.partition(", ")
+            at = head.removeprefix("catch ").partition(" ")[0] if head.startswith("catch ") else ""
+            if not at.isdigit() or not 1 <= int(at) <= len(left):
+                return None, refused + [_refusal(n, error.field, error, rows, {}) for n in part.rows]
+            out = left.pop(int(at) - 1)
+            refused.append(_refusal(stop.rows[out], rest or "amount", error, rows, stop.catches[out]))
+    return None, refused
+
+
+def _sealed(stop: Stop, naming: _Naming, rows: Rows) -> _Made:
+    date = stop.when[:10]
+    season = naming.season(date, stop.taken_at)
+    crop = stop.table.get("crop", "")
+    where, used = {"season": season}, [season]
+    table: dict[str, Any] = {
+        **{key: value for key, value in stop.table.items() if key not in (*_WIDTHS, "crop")},
+        **{key: value for key, value in rows.fixed.items() if key != "country"},
+        "when": stop.when,
+        "catch": [dict(catch) for catch in stop.catches],
+    }
+    if naming.country:
+        table["country"] = naming.country
+    if "field" in stop.names:
+        field = naming.field(stop.names["field"], season, crop, stop.taken_at)
+        where["field"] = field.id
+        crop = crop or str(field.parts.get("crop", ""))
+        table["field"] = {"name": field.name}
+    if not crop:
+        raise InputError("crop", None, "is missing, and the book's field does not say it", _mend("crop", rows))
+    table["crop"] = crop
+    if "operator" in stop.names:
+        operator = naming.operator(stop.names["operator"], stop.taken_at)
+        where["operator"] = operator.id
+        table["operator"] = operator.name
+    machine = _combine(stop, naming, rows)
+    if machine is not None:
+        combine, widths = machine
+        table["combine"] = widths
+        if combine is not None:
+            where["combine"] = combine.id
+    check = check_from_table(table)
+    prepare(check)  # a check that cannot be answered is refused here, where its row can still be named
+    body = {"taken_at": stop.taken_at, "check": check_to_table(check), **where}
+    sealed = seal(stop.id, CHECK, KINDS[CHECK].schema, DEVICE, stop.taken_at, body)
+    return _Made(stop, sealed, (*used, *where.values()))
+
+
+def _combine(stop: Stop, naming: _Naming, rows: Rows) -> tuple[Thing | None, dict[str, Any]] | None:
+    """The combine named, and the widths this stop is answered with: the sheet's, else the book's."""
+    said = {key: str(stop.table[key]) for key in _WIDTHS if key in stop.table}
+    name = stop.names.get("combine")
+    if name is None:
+        if not said:
+            return None
+        if "cut_width" not in said:
+            raise InputError("cut_width", None, "is missing beside the other widths", _mend("cut_width", rows))
+        return None, said
+    combine = naming.combine(name, said, stop.taken_at)
+    if combine is None:
+        raise InputError(
+            "combine",
+            name,
+            "is not in the book and has no cut width here",
+            f"add it to the book, or {_mend('cut_width', rows)}",
+        )
+    own = {key: combine.parts[key] for key in _WIDTHS if key in combine.parts}
+    taped = combine.parts.get("widths_taped") and not set(said) & {"drop_width", "spread_width"}
+    widths = {"name": combine.name, **own, **said, **({"widths_taped": True} if taped else {})}
+    spreading = stop.table.get("spreading")
+    if spreading is None and "drop_width" in widths and "spread_width" in widths:
+        # One width said in the row is the one that was in use.
+        in_use = [key for key in ("drop_width", "spread_width") if key in said]
+        if len(in_use) == 1:
+            del widths["spread_width" if in_use[0] == "drop_width" else "drop_width"]
+    return combine, widths
+
+
+def _refusal(number: int, field: str, error: InputError, rows: Rows, catch: Mapping[str, Any]) -> Refused:
+    key = field.rpartition(", ")[2]
+    meaning = _COLUMN_OF.get(key, key)
+    if meaning == "amount":
+        unit = str(catch.get("amount", ""))
+        meaning = next((m for m in ("amount", "count", "volume") if m in rows.headers), "amount") if unit else meaning
+    column = rows.headers.get(meaning, meaning)
+    value = "" if error.value is None else str(error.value)
+    missing = "is missing" in error.problem and meaning in MEANINGS
+    return Refused(
+        f"row {number}", number, column, value, f"{error.problem}; {_mend(meaning, rows) if missing else error.mend}"
+    )
+
+
+def _mend(meaning: str, rows: Rows) -> str:
+    if meaning in rows.headers:
+        return f"fill in {rows.headers[meaning]}"
+    return f"add a column for it, or say it for all rows: --fixed {meaning}=…"
+
+
+def _grown(desk: Desk, made: Sequence[_Made]) -> dict[str, str]:
+    """Stops of which an earlier sheet brought some catches and not all: id of the stop to id of that check.
+
+    Taking them again with the rows that were mended since would count the same catches twice.
+    """
+    fresh = {one.stop.id: one.check for one in made if one.check is not None}
+    times = sorted({str(check.body["taken_at"]) for check in fresh.values()})
+    query = sa.text("SELECT id, taken_at FROM check_row WHERE taken_at IN :times").bindparams(
+        sa.bindparam("times", expanding=True)
+    )
+    there: list[str] = []
+    with guarded(desk.store.address), desk.store.reading() as connection:
+        for start in range(0, len(times), records.AT_ONCE):
+            there += [row.id for row in connection.execute(query, {"times": times[start : start + records.AT_ONCE]})]
+    earlier: dict[bytes, list[Envelope]] = {}
+    for stored in records.read_many(desk.store, there).values():
+        if stored.envelope.device == DEVICE:
+            earlier.setdefault(_but_catches(stored.envelope.body), []).append(stored.envelope)
+    found = {}
+    for stop_id, check in fresh.items() if earlier else ():
+        mine = {canonical(catch) for catch in check.body["check"]["catch"]}
+        for other in earlier.get(_but_catches(check.body), []):
+            if mine & {canonical(catch) for catch in other.body["check"]["catch"]}:
+                found[stop_id] = other.id
+    return found
+
+
+def _but_catches(body: Mapping[str, Any]) -> bytes:
+    rest = {key: value for key, value in body["check"].items() if key != "catch"}
+    return canonical({**body, "check": rest})
+
+
+def _as_grown(stop: Stop, grown: Mapping[str, str]) -> list[Refused]:
+    other = grown[stop.id][:8]
+    why = f"is of a stop that came in before with other catches; correct that one: chaffinch book replace {other}"
+    return [Refused(f"row {number}", number, "", "", why) for number in stop.rows]
+
+
+def _put(desk: Desk, envelopes: Sequence[Envelope], made: Sequence[_Made], refused: list[Refused]) -> dict[str, str]:
+    """Write the records, and return the outcome of each check; what the book refuses is added to ``refused``."""
+    outcomes: dict[str, str] = {}
+    rows = {one.stop.id: one.stop.rows for one in made}
+    for start in range(0, len(envelopes), BATCH):
+        for receipt in records.append(desk.store, envelopes[start : start + BATCH]):
+            if receipt.id in rows:
+                outcomes[receipt.id] = receipt.outcome
+            if receipt.outcome == "refused":
+                refused += [Refused(f"row {n}", n, "", "", receipt.reason) for n in rows.get(receipt.id, (0,))]
+    return outcomes
+
+
+def _coming(one: _Made, outcome: str) -> Coming:
+    names, table = one.stop.names, one.stop.table
+    crop = str(one.check.body["check"]["crop"]) if one.check is not None else str(table.get("crop", ""))
+    catches = tuple(f"{catch['place']} {catch['amount']}" for catch in one.stop.catches)
+    return Coming(
+        one.stop.rows, one.stop.taken_at, names.get("field", ""), names.get("combine", ""), crop, catches, outcome
+    )

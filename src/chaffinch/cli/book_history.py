@@ -1,0 +1,173 @@
+"""``chaffinch book history``: every version of a check, every change to a thing."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from chaffinch.cli.book_filing import one_thing
+from chaffinch.cli.book_things import Teller, kind_of_thing
+from chaffinch.cli.book_times import local
+from chaffinch.cli.book_which import book_option, open_the_book, print_json
+from chaffinch.cli.page import Page
+from chaffinch.errors import InputError
+
+if TYPE_CHECKING:
+    from chaffinch.book.checks import LoggedCheck
+    from chaffinch.book.desk import Desk
+    from chaffinch.book.things import Thing
+
+_NOT_SHOWN = ("replaces", "reason")
+
+
+@click.command("history")
+@book_option
+@click.argument("what", metavar="CHECK|KIND|NAME")
+@click.argument("name", metavar="[NAME]", required=False)
+@click.option("--json", "as_data", is_flag=True, help="Print as JSON.")
+def history(address: str | None, what: str, name: str | None, *, as_data: bool) -> None:
+    """Show every version of a check, or every change to a thing, corrections and lost edits included.
+
+    chaffinch book history 3f2a9c1b, history "Old Bess", history combine "Old Bess".
+    """
+    desk = open_the_book(address)
+    page = Page.here()
+    from chaffinch.book.checks import find_check
+    from chaffinch.book.things import things
+
+    if name is not None:
+        if what.casefold() in ("check", "checks"):
+            _of_check(desk, find_check(desk, name), page, as_data=as_data)
+        else:
+            _of_thing(desk, one_thing(desk, kind_of_thing(what).name, name), page, as_data=as_data)
+        return
+    here = things(desk)
+    found = [t for t in here if t.name.casefold() == what.strip().casefold()]
+    found = found or [t for t in here if len(what) >= 8 and t.id.startswith(what)]
+    if len(found) > 1:
+        listed = ", ".join(f"{t.kind} {t.id[:8]}" for t in found)
+        raise InputError("history", what, "is the name of several things", f"say which: {listed}")
+    if found:
+        _of_thing(desk, found[0], page, as_data=as_data)
+        return
+    try:
+        logged = find_check(desk, what)
+    except InputError as error:
+        if not error.problem.startswith("is the beginning of several"):
+            from difflib import get_close_matches
+
+            near = get_close_matches(what, [t.name for t in here if t.name], n=1)
+            mend = (
+                f"did you mean {near[0]}?" if near else "chaffinch book show things and show checks list what is there"
+            )
+            raise InputError("history", what, "is neither a check nor a thing of the book", mend) from None
+        raise
+    _of_check(desk, logged, page, as_data=as_data)
+
+
+def _of_check(desk: Desk, logged: LoggedCheck, page: Page, *, as_data: bool) -> None:
+    from chaffinch.store import records
+
+    stored = records.read_many(desk.store, logged.versions.all)
+    in_order = sorted(stored.values(), key=lambda s: s.seq)
+    counts = logged.versions.counts
+    if as_data:
+        data = [s.envelope.as_dict() | {"arrived": s.arrived, "counts": s.envelope.id == counts} for s in in_order]
+        print_json({"check": logged.id, "disagree": logged.versions.disagree, "versions": data})
+        return
+    from chaffinch.book.things import things
+
+    names = {t.id: t.name for t in things(desk)}
+    page.say()
+    page.two_ends(f"check {logged.id[:8]}", f"{len(in_order)} {'version' if len(in_order) == 1 else 'versions'}")
+    for one in in_order:
+        body = one.envelope.body
+        page.say()
+        mark = (
+            "counts" if one.envelope.id == counts else ("" if one.envelope.id in logged.versions.ends else "replaced")
+        )
+        if one.envelope.id in logged.versions.ends and logged.versions.disagree:
+            mark = f"{mark}, disagrees".lstrip(", ")
+        page.say(f"  {page.strong(one.envelope.id[:8])}  {mark}")
+        page.paragraph(
+            f"taken {local(body['taken_at'])}, written by {one.envelope.device}, arrived {local(one.arrived)}"
+        )
+        if "reason" in body:
+            page.paragraph(f"reason: {body['reason']}")
+        olds = [stored[old].envelope.body for old in body.get("replaces", ()) if old in stored]
+        if olds:
+            for line in differences(olds[0], body, names) or ["nothing in it differs"]:
+                page.paragraph(line, indent=4, bullet="· ")
+    page.say()
+    if logged.versions.disagree:
+        page.paragraph("Two corrections disagree: chaffinch book replace CHECK FILE --settle --reason … settles it.")
+        page.say()
+
+
+def differences(old: Mapping[str, Any], new: Mapping[str, Any], names: Mapping[str, str]) -> list[str]:
+    """What differs between two versions, one line each: ``catch 1, amount: 12.5 g → 21.5 g``."""
+    before, after = dict(_flat(old)), dict(_flat(new))
+    lines = []
+    for key in dict.fromkeys([*before, *after]):
+        a, b = before.get(key), after.get(key)
+        if a != b:
+            lines.append(f"{key}: {_word(a, names)} → {_word(b, names)}")
+    return lines
+
+
+def _flat(value: Any, place: str = "") -> list[tuple[str, Any]]:
+    if isinstance(value, Mapping):
+        found = []
+        for key, inner in value.items():
+            if not place and key in _NOT_SHOWN:
+                continue
+            # The check's own keys stand at the top of a check file: they are named as there.
+            name = place if not place and key == "check" else (f"{place}, {key}" if place else str(key))
+            found += _flat(inner, name)
+        return found
+    if isinstance(value, list | tuple):
+        return [pair for i, inner in enumerate(value, start=1) for pair in _flat(inner, f"{place} {i}")]
+    return [(place, value)]
+
+
+def _word(value: Any, names: Mapping[str, str]) -> str:
+    if value is None:
+        return "–"
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    return names.get(str(value), str(value))
+
+
+def _of_thing(desk: Desk, thing: Thing, page: Page, *, as_data: bool) -> None:
+    from chaffinch.book.things import edits_of
+    from chaffinch.records.kinds import KINDS
+    from chaffinch.store import records
+    from chaffinch.sync.labels import holding
+
+    edits = edits_of(desk, thing.id)
+    holds = {edit.id for edit in holding(edits).values()}
+    stored = records.read_many(desk.store, [thing.id, *(e.id for e in edits)])
+    first = stored[thing.id]
+    if as_data:
+        data = [
+            {"id": e.id, "field": e.field, "value": e.value, "revision": e.revision, "holds": e.id in holds,
+             "device": stored[e.id].envelope.device, "arrived": stored[e.id].arrived}
+            for e in edits
+        ]  # fmt: skip
+        print_json({"thing": thing.id, "kind": thing.kind, "first": dict(first.envelope.body), "edits": data})
+        return
+    kind, teller = KINDS[thing.kind], Teller(desk)
+    page.say()
+    page.two_ends(thing.name or thing.id[:8], thing.kind)
+    page.say()
+    page.paragraph(f"added {local(first.arrived)} on {first.envelope.device}")
+    for key, value in first.envelope.body.items():
+        page.paragraph(f"{key}: {teller.said(kind, key, value, first.envelope.body)}", indent=4, bullet="· ")
+    for edit in edits:
+        one = stored[edit.id]
+        fate = "holds" if edit.id in holds else "was overtaken"
+        value = teller.said(kind, edit.field, edit.value, thing.parts)
+        page.paragraph(f"{local(one.arrived)} on {one.envelope.device}: {edit.field} {value} ({fate})")
+    page.say()

@@ -1,0 +1,97 @@
+"""``chaffinch book verify``, ``rebuild``, ``backup`` and ``restore``: keeping a book safe."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from chaffinch.cli.book_which import book_option, careful, open_the_book, print_json, progress
+from chaffinch.cli.page import Page
+from chaffinch.errors import BookError
+
+if TYPE_CHECKING:
+    from chaffinch.store.verify import Verified
+
+
+@click.command("verify")
+@book_option
+@click.option("--json", "as_data", is_flag=True, help="Print as JSON.")
+def verify(address: str | None, *, as_data: bool) -> None:
+    """Read the whole book and compare it with itself: every hash, every index.
+
+    Exit status 0 when it is whole, 1 when it is not.
+    """
+    desk = open_the_book(address)
+    from chaffinch.book.keeping import check_whole
+    from chaffinch.store.address import shown
+
+    with progress("records") as step:
+        found = check_whole(desk, progress=step)
+    page = Page.here()
+    if as_data:
+        print_json(as_json(found))
+    else:
+        if not found.problems:
+            page.say(f"whole: {_counts(found)}")
+        for problem in found.problems:
+            page.paragraph(problem, bullet="◆ ")
+    if found.problems:
+        more = "" if len(found.problems) == 1 else f" and {len(found.problems) - 1} more"
+        raise BookError(shown(desk.store.address), f"is not whole: {found.problems[0]}{more}")
+
+
+def as_json(found: Verified) -> dict[str, Any]:
+    """What a verification found, as JSON-able data."""
+    return {
+        "whole": not found.problems,
+        "records": found.records,
+        "conflicts": found.conflicts,
+        "kinds": found.kinds,
+        "problems": list(found.problems),
+    }
+
+
+@click.command("rebuild")
+@book_option
+def rebuild(address: str | None) -> None:
+    """Throw the book's indexes away and make them anew from its records, in one step; no record is touched."""
+    desk = open_the_book(address)
+    from chaffinch.book.keeping import rebuild as make_anew
+
+    make_anew(desk)
+    Page.here().say("indexes made anew; chaffinch book verify looks at them")
+
+
+@click.command("backup")
+@book_option
+@click.argument("file", metavar="FILE")
+def backup(address: str | None, file: str) -> None:
+    """Copy the book to a new FILE and verify the copy; others may go on writing meanwhile."""
+    careful(file)
+    desk = open_the_book(address)
+    from chaffinch.book.keeping import back_up
+
+    with progress("records") as step:
+        found = back_up(desk, file, progress=step)
+    Page.here().say(f"backed up to {file}, verified: {_counts(found)}")
+
+
+@click.command("restore")
+@click.argument("backup", metavar="BACKUP")
+@click.argument("file", metavar="FILE")
+def restore(backup: str, file: str) -> None:
+    """Make a book FILE of a BACKUP: verified, then copied under the new name. Nothing is ever overwritten."""
+    careful(backup)
+    careful(file)
+    from chaffinch.book.keeping import restore as make_book_of
+
+    found = make_book_of(backup, file)
+    Page.here().say(f"restored {file}, verified: {_counts(found)}")
+
+
+def _counts(found: Verified) -> str:
+    kinds = ", ".join(f"{n} {kind}" for kind, n in found.kinds.items())
+    total = f"{found.records} {'record' if found.records == 1 else 'records'}"
+    aside = f", {found.conflicts} in conflict" if found.conflicts else ""
+    return total + (f" ({kinds})" if kinds else "") + aside

@@ -1,0 +1,76 @@
+"""``chaffinch book replace``: correct a check by a new record; the old one stays readable."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from chaffinch.cli.book_filing import filing, filing_options
+from chaffinch.cli.book_log import uninterrupted
+from chaffinch.cli.book_things import kept
+from chaffinch.cli.book_which import book_option, open_the_book
+from chaffinch.cli.page import Page
+from chaffinch.errors import InputError
+
+if TYPE_CHECKING:
+    from chaffinch.book.checks import LoggedCheck
+
+
+@click.command("replace")
+@book_option
+@click.argument("check", metavar="CHECK")
+@click.argument("file", metavar="[FILE]", required=False)
+@click.option("--reason", metavar="TEXT", help="Why, for whoever reads the history.")
+@click.option("--settle", is_flag=True, help="Replace all versions of a check whose corrections disagree.")
+@filing_options
+def replace(
+    address: str | None, check: str, file: str | None, reason: str | None, *, settle: bool, **given: Any
+) -> None:
+    """Correct CHECK (the beginning of its id) with the check of FILE.
+
+    Without FILE the readings stay and only the filing changes: --field, --combine, --operator, --at, --setting,
+    --condition. What is not given is taken over from the version replaced. Nothing is deleted.
+    """
+    if reason is None or not reason.strip():
+        raise InputError("--reason", reason, "is missing", 'say why, like --reason "the pan was 2 ft2, not 4"')
+    filed = [name for name in ("field", "combine", "operator", "season", "at") if given.get(name) is not None]
+    if file is None and not filed and not given["given_settings"] and not given["given_conditions"]:
+        raise InputError("FILE", None, "is missing", "name the corrected check file, or what to file it under")
+    desk = open_the_book(address)
+    from chaffinch.book.checks import find_check, replace_check
+
+    logged = find_check(desk, check)
+    old_ids = _versions_meant(logged, check, settle=settle)
+    new, under = logged.check, filing(desk, given, None)
+    if file is not None:
+        from chaffinch.cli.files import read_bytes
+        from chaffinch.records.checkfile import read_check_file
+
+        new = read_check_file(read_bytes(file), name=file)
+    with uninterrupted():
+        receipt = replace_check(
+            desk,
+            old_ids,
+            new,
+            reason=reason.strip(),
+            taken_at=under.taken_at,
+            where=under.where,
+            settings=under.settings,
+            conditions=under.conditions,
+        )
+        kept(desk, receipt)
+    Page.here().say(f"saved {receipt.id[:8]}, which replaces {', '.join(one[:8] for one in old_ids)}")
+
+
+def _versions_meant(logged: LoggedCheck, wanted: str, *, settle: bool) -> list[str]:
+    """Ids to replace: the very version named, or with ``settle`` all that stand unreplaced."""
+    versions = logged.versions
+    if settle:
+        return list(versions.ends)
+    if versions.disagree:
+        listed = ", ".join(one[:8] for one in versions.ends)
+        raise InputError(
+            "check", wanted, f"has corrections that disagree: {listed}", "look at its history, then say --settle"
+        )
+    return [next(one for one in versions.all if one.startswith(wanted))]

@@ -1,0 +1,327 @@
+"""``chaffinch book show``: what the book holds."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from typing import TYPE_CHECKING, Any, Final
+
+import click
+
+from chaffinch.cli.book_field_page import check_as_json, check_lines, field_as_json, show_field
+from chaffinch.cli.book_filing import one_thing
+from chaffinch.cli.book_things import Teller, kind_of_thing
+from chaffinch.cli.book_times import local, read_since
+from chaffinch.cli.book_which import book_option, open_the_book, print_json, progress
+from chaffinch.cli.page import Page, table
+from chaffinch.errors import InputError, SamplerError
+
+if TYPE_CHECKING:
+    from chaffinch.book.desk import Desk
+    from chaffinch.book.fields import CheckLine
+    from chaffinch.book.things import Thing
+
+LAST: Final = 20
+"""Checks listed when nothing says which."""
+
+READINGS: Final = ("monitor", "trial", "weather", "photo", "report")
+_OTHERS: Final = ("things", "checks", "conflicts", *(f"{kind}s" for kind in ("trial", "photo", "report")))
+
+
+@click.command("show")
+@book_option
+@click.argument("what", metavar="[WHAT]", required=False)
+@click.argument("name", metavar="[NAME]", required=False)
+@click.option("--since", metavar="TIME", help="Only what was taken since: 7d, 24h, 2w or 2026-08-14.")
+@click.option("--field", "field_name", metavar="NAME", help="Only checks of this field.")
+@click.option("--combine", "combine_name", metavar="NAME", help="Only checks of this combine.")
+@click.option("--season", "season_name", metavar="NAME", help="Only this season.")
+@click.option("--all", "everything", is_flag=True, help=f"All checks, not only the last {LAST}.")
+@click.option("--json", "as_data", is_flag=True, help="Print as JSON.")
+def show(
+    address: str | None,
+    what: str | None,
+    name: str | None,
+    since: str | None,
+    *,
+    everything: bool,
+    as_data: bool,
+    **narrow: str | None,
+) -> None:
+    """Show what the book holds; without WHAT, an overview.
+
+    WHAT is checks, things, conflicts, one kind of thing (fields, combines …), or one kind of reading (monitor, trials,
+    weather, photos, reports). With NAME, that one: show field "Long Hollow", show check 3f2a9c1b.
+    """
+    desk = open_the_book(address)
+    page = Page.here()
+    word = (what or "").strip().casefold()
+    after = None if since is None else read_since(since, desk.now())
+    lists_checks = word in ("checks", "check") and name is None
+    is_reading = word.removesuffix("s") in READINGS or word in READINGS
+    given = [f"--{k.removesuffix('_name')}" for k, v in narrow.items() if v is not None]
+    given += ["--all"] if everything else []
+    if name is not None and word in ("field", "fields"):
+        given = [flag for flag in given if flag != "--season"]
+    if given and not lists_checks:
+        raise InputError(given[0], None, "goes with the list of checks", f"say chaffinch book show checks {given[0]} …")
+    if after is not None and not (lists_checks or is_reading or not word):
+        raise InputError("--since", since, "goes with checks and other readings", "leave it out")
+    if not word:
+        _overview(desk, page, after, as_data=as_data)
+    elif lists_checks:
+        _checks(desk, page, narrow, after, everything=everything, as_data=as_data)
+    elif word in ("check", "checks"):
+        _one_check(desk, name or "", page, as_data=as_data)
+    elif word in ("things", "thing"):
+        _things(desk, page, None, as_data=as_data)
+    elif word in ("conflict", "conflicts"):
+        _conflicts(desk, page, as_data=as_data)
+    elif is_reading:
+        _readings(desk, page, word if word in READINGS else word.removesuffix("s"), after, as_data=as_data)
+    else:
+        _kind(desk, page, word, name, narrow["season_name"], as_data=as_data)
+
+
+def _kind(desk: Desk, page: Page, word: str, name: str | None, season: str | None, *, as_data: bool) -> None:
+    try:
+        kind = kind_of_thing(word)
+    except InputError as error:
+        mend = error.mend if error.mend.startswith("did") else f"{error.mend}, {', '.join(_OTHERS)}"
+        raise InputError("WHAT", word, "is nothing the book can show", mend) from None
+    if name is None:
+        _things(desk, page, kind.name, as_data=as_data)
+        return
+    season_id = None if season is None else one_thing(desk, "season", season, flag="--season").id
+    thing = one_thing(desk, kind.name, name, season=season_id)
+    if kind.name == "field":
+        show_summary(desk, thing, page, as_data=as_data)
+    elif as_data:
+        print_json(_thing_data(thing))
+    else:
+        page.say()
+        page.two_ends(thing.name or thing.id[:8], kind.name)
+        page.say()
+        teller = Teller(desk)
+        rows = [[part.name, teller.said(kind, part.name, thing.parts[part.name], thing.parts)] for part in kind.parts
+                if part.name in thing.parts and part.name != "name"]  # fmt: skip
+        for line in table(rows, left=2) if rows else ["nothing more is said about it"]:
+            page.say("  " + line)
+        page.say()
+
+
+def show_summary(desk: Desk, field: Thing, page: Page, *, as_data: bool) -> None:
+    """Show one field: its mean loss by source and its checks."""
+    from chaffinch.book.fields import field_summary
+
+    with progress("checks") as step:
+        found = field_summary(desk, field, progress=step)
+    if as_data:
+        print_json(field_as_json(desk, found))
+    else:
+        show_field(desk, found, page)
+
+
+def _overview(desk: Desk, page: Page, after: str | None, *, as_data: bool) -> None:
+    from chaffinch.book.fields import checks_where
+    from chaffinch.book.things import things
+    from chaffinch.store import records
+    from chaffinch.store.address import shown
+
+    here = things(desk)
+    counts: dict[str, int] = {}
+    for thing in here:
+        counts[thing.kind] = counts.get(thing.kind, 0) + 1
+    ids = checks_where(desk, since=after)
+    aside = len(records.conflicts(desk.store))
+    facts = records.facts(desk.store)
+    if as_data:
+        data = {
+            "title": facts["title"],
+            "id": facts["id"],
+            "book": shown(desk.store.address),
+            "started": facts["started"],
+        }
+        print_json(data | {"things": counts, "check_records": len(ids), "conflicts": aside})
+        return
+    page.say()
+    page.two_ends(facts["title"], shown(desk.store.address))
+    page.say()
+    listed = [f"{n} {kind if n == 1 else kind + 's'}" for kind, n in counts.items()]
+    listed.append(f"{len(ids)} {'record of a check' if len(ids) == 1 else 'records of checks'}"
+                  + ("" if after is None else f" since {local(after)}"))  # fmt: skip
+    page.paragraph(", ".join(listed) + ".")
+    if aside:
+        page.paragraph(f"{aside} in conflict: chaffinch book show conflicts.")
+    if ids:
+        with progress("checks") as step:
+            lines, _ = _answered(desk, ids[:5], step)
+        page.say()
+        names = {t.id: t.name for t in here}
+        for line in check_lines(lines, names, page, with_field=True):
+            page.say(line)
+    page.say()
+
+
+def _checks(
+    desk: Desk, page: Page, narrow: dict[str, str | None], after: str | None, *, everything: bool, as_data: bool
+) -> None:
+    from chaffinch.book.fields import checks_where
+    from chaffinch.book.things import things
+
+    ids_of: dict[str, str] = {}
+    if narrow["season_name"] is not None:
+        ids_of["season"] = one_thing(desk, "season", narrow["season_name"], flag="--season").id
+    for kind in ("field", "combine"):
+        wanted = narrow[f"{kind}_name"]
+        if wanted is not None:
+            season = ids_of.get("season")
+            ids_of[kind] = one_thing(desk, kind, wanted, season=season, flag=f"--{kind}").id
+    ids = checks_where(
+        desk, field=ids_of.get("field"), combine=ids_of.get("combine"), season=ids_of.get("season"), since=after
+    )
+    chosen = ids if everything or after is not None else ids[:LAST]
+    with progress("checks") as step:
+        lines, failed = _answered(desk, chosen, step)
+    # A correction may have moved a check out of what was asked for.
+    lines = [x for x in lines if all(x.logged.body.get(k) == v for k, v in ids_of.items())]
+    if as_data:
+        data = {"checks": [check_as_json(line) for line in lines], "older": len(ids) - len(chosen)}
+        print_json(data | {"without_estimate": [{"id": x, "reason": why} for x, why in failed]})
+        return
+    page.say()
+    if not lines:
+        page.paragraph("No checks here." if not ids_of and after is None else "No checks of that description.")
+    else:
+        names = {t.id: t.name for t in things(desk)}
+        for text in check_lines(lines, names, page, with_field=True):
+            page.say(text)
+    for record_id, why in failed:
+        page.paragraph(f"{record_id[:8]}: no estimate: {why}", bullet="◆ ")
+    if len(ids) > len(chosen):
+        page.say()
+        page.paragraph(f"{len(ids) - len(chosen)} older: --all or --since 30d shows more.")
+    page.say()
+
+
+def _answered(
+    desk: Desk, ids: Sequence[str], step: Callable[[int, int], None]
+) -> tuple[list[CheckLine], list[tuple[str, str]]]:
+    """Answers by time, and (id, why) of the checks that have none: one of them must not hide the others."""
+    from chaffinch.book.check import answer
+    from chaffinch.book.checks import counting
+    from chaffinch.book.fields import CheckLine
+
+    lines: list[CheckLine] = []
+    failed: list[tuple[str, str]] = []
+    logged = counting(desk, ids)
+    for done, one in enumerate(logged, start=1):
+        try:
+            lines.append(CheckLine(one, answer(one.check)))
+        except (InputError, SamplerError) as error:
+            failed.append((one.id, str(error)))
+        step(done, len(logged))
+    return lines, failed
+
+
+def _one_check(desk: Desk, wanted: str, page: Page, *, as_data: bool) -> None:
+    from chaffinch.book.check import answer
+    from chaffinch.book.check_json import as_json
+    from chaffinch.book.checks import find_check
+    from chaffinch.cli.check_page import show as show_check
+
+    logged = find_check(desk, wanted)
+    found = answer(logged.check)
+    if as_data:
+        print_json({"id": logged.id, "versions": list(logged.versions.all), **as_json(found)})
+        return
+    show_check(found, page)
+    if len(logged.versions.all) > 1:
+        page.paragraph(f"Corrected: chaffinch book history {logged.id[:8]} shows every version.")
+        page.say()
+
+
+def _things(desk: Desk, page: Page, kind: str | None, *, as_data: bool) -> None:
+    from chaffinch.book.things import things
+    from chaffinch.records.kinds import KINDS
+
+    found = things(desk, kind)
+    if as_data:
+        print_json({"things": [_thing_data(t) for t in found]})
+        return
+    page.say()
+    if not found:
+        page.paragraph(f"The book has no {kind or 'thing'} yet: chaffinch book add {kind or 'KIND'} NAME.")
+    kinds = dict.fromkeys(t.kind for t in found)
+    teller = Teller(desk)
+    for one in [k for k in KINDS if k in kinds]:
+        if kind is None:
+            page.say("  " + page.soft(one + "s"))
+        for thing in (t for t in found if t.kind == one):
+            shown = [
+                f"{key} {teller.said(KINDS[one], key, value, thing.parts)}"
+                for key, value in thing.parts.items()
+                if key not in ("name", "text", "note", "retired")
+            ]
+            title = thing.name or str(thing.parts.get("text", ""))
+            retired = " (retired)" if thing.retired else ""
+            page.paragraph(f"{thing.id[:8]}  {title}{retired}" + (f": {', '.join(shown)}" if shown else ""))
+    page.say()
+
+
+def _thing_data(thing: Thing) -> dict[str, Any]:
+    return {"id": thing.id, "kind": thing.kind, **thing.parts}
+
+
+def _conflicts(desk: Desk, page: Page, *, as_data: bool) -> None:
+    from chaffinch.store import records
+
+    aside = records.conflicts(desk.store)
+    if as_data:
+        print_json({"conflicts": [s.envelope.as_dict() | {"arrived": s.arrived} for s in aside]})
+        return
+    page.say()
+    if not aside:
+        page.paragraph("No conflicts.")
+    for one in aside:
+        e = one.envelope
+        page.paragraph(f"{e.id[:8]}  {e.kind} from {e.device}, arrived {local(one.arrived)}, hash {e.hash[:12]}")
+    if aside:
+        page.paragraph(
+            "Another record had the same id. Both are kept, neither is counted. Log the check that is right anew."
+        )
+    page.say()
+
+
+def _readings(desk: Desk, page: Page, kind: str, after: str | None, *, as_data: bool) -> None:
+    from chaffinch.records.bodies import replaced_by
+    from chaffinch.store import records
+    from chaffinch.sync.corrections import versions
+
+    when = "issued_at" if kind == "report" else "taken_at"
+    by_id = {s.envelope.id: s.envelope for s in records.every(desk.store, kind=kind)}
+    counting = [v.counts for v in versions(by_id, {x: replaced_by(e.body) for x, e in by_id.items()})]
+    found = sorted((by_id[x] for x in counting if x is not None), key=lambda e: (e.body[when], e.id))
+    found = [e for e in found if after is None or e.body[when] >= after]
+    if as_data:
+        print_json({kind: [{"id": e.id, **e.body} for e in found]})
+        return
+    page.say()
+    if not found:
+        page.paragraph(f"No {kind} records here.")
+    names = Teller(desk).names
+    for e in found:
+        rest = {k: v for k, v in e.body.items() if k not in (when, "replaces", "result")}
+        text = ", ".join(_told(k, v, names) for k, v in rest.items())
+        page.paragraph(f"{e.id[:8]}  {local(e.body[when])}  {text}")
+    page.say()
+
+
+def _told(key: str, value: object, names: Mapping[str, str]) -> str:
+    """One part of a reading in a line: settings and conditions by name, things by theirs."""
+    if isinstance(value, Mapping):
+        return ", ".join(_told(str(k), v, names) for k, v in value.items())
+    if isinstance(value, list):
+        shown = [f"{v['name']} {v['value']:g} {v.get('unit', '')}".strip() for v in value if isinstance(v, Mapping)]
+        return f"{key}: {', '.join(shown) or len(value)}"
+    text = names.get(str(value)) or str(value)
+    return f"{key} {text[:8] if len(text) == 36 and text.count('-') == 4 else text}"

@@ -1,0 +1,218 @@
+"""``chaffinch book add`` and ``chaffinch book edit-label``: things and what is said about them."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from chaffinch import units
+from chaffinch.cli.book_which import book_option, open_the_book
+from chaffinch.cli.page import Page
+from chaffinch.errors import BookError, InputError
+
+if TYPE_CHECKING:
+    from chaffinch.book.desk import Desk
+    from chaffinch.records.kinds import Kind
+    from chaffinch.sync.accept import Receipt
+
+_YES_NO = {"true": True, "yes": True, "false": False, "no": False}
+
+
+@click.command("add")
+@book_option
+@click.argument("kind", metavar="KIND")
+@click.argument("name", metavar="NAME")
+@click.option("--set", "pairs", multiple=True, metavar="KEY=VALUE", help='Another field of it, like area="62 ha".')
+def add(address: str | None, kind: str, name: str, pairs: tuple[str, ...]) -> None:
+    """Add a thing to the book, with the name the farm gives it.
+
+    KIND is farm, season, operator, combine, pan, scale, field or note; for a note, NAME is its text. A field's season
+    may be given by name.
+    """
+    known = kind_of_thing(kind)
+    with_name = "text" if known.name == "note" else "name"
+    if not name.strip():
+        raise InputError(f"{known.name}, {with_name}", name, "is empty", f"give {_about(known, with_name)}")
+    desk = open_the_book(address)
+    from chaffinch.book.things import add_thing
+
+    parts: dict[str, Any] = {with_name: name.strip()}
+    for pair in pairs:
+        key, mark, value = pair.partition("=")
+        if not mark or not key.strip():
+            raise InputError("--set", pair, "is not KEY=VALUE", 'write it like --set area="62 ha"')
+        key = key.strip()
+        if key in parts:
+            raise InputError("--set", key, "is given twice", "give each field once")
+        parts[key] = part_value(desk, known, key, value)
+    receipt = kept(desk, add_thing(desk, known.name, parts))
+    Page.here().say(f"saved {known.name} {name.strip()} ({receipt.id[:8]})")
+
+
+@click.command("edit-label")
+@book_option
+@click.argument("kind", metavar="KIND")
+@click.argument("name", metavar="NAME")
+@click.argument("field", metavar="FIELD")
+@click.argument("value", metavar="VALUE", required=False)
+@click.option("--clear", is_flag=True, help="Clear the field instead of giving a value.")
+def edit_label(address: str | None, kind: str, name: str, field: str, value: str | None, *, clear: bool) -> None:
+    """Change one FIELD of a thing; the old value stays in its history.
+
+    NAME is the thing's name or the beginning of its id. Readings cannot be edited: chaffinch book replace corrects one.
+    """
+    if kind.casefold().rstrip("s") in ("check", "catch", "monitor", "trial", "weather", "photo"):
+        raise InputError("kind", kind, "is a reading, and readings are never edited", "use chaffinch book replace")
+    known = kind_of_thing(kind)
+    if (value is None) != clear:
+        problem = "is missing" if value is None else "is given together with --clear"
+        raise InputError("VALUE", value, problem, "give a value, or --clear without one")
+    desk = open_the_book(address)
+    from chaffinch.book.things import edit_label as edit
+    from chaffinch.book.things import find_thing
+
+    thing = find_thing(desk, known.name, name)
+    before = thing.parts.get(field)
+    kept(desk, edit(desk, thing, field, None if value is None else part_value(desk, known, field, value)))
+    after = find_thing(desk, known.name, thing.id)
+    teller = Teller(desk)
+    was = teller.said(known, field, before, thing.parts)
+    now = teller.said(known, field, after.parts.get(field), after.parts)
+    Page.here().say(f"saved {known.name} {after.name or thing.id[:8]}: {field} {now} (was {was})")
+
+
+def kind_of_thing(word: str) -> Kind:
+    """The kind of thing a person means by ``field`` or ``fields``.
+
+    Raises
+    ------
+    InputError
+        For anything else.
+    """
+    from difflib import get_close_matches
+
+    from chaffinch.records.kinds import KINDS
+
+    things = [kind.name for kind in KINDS.values() if kind.thing]
+    plain = word.strip().casefold()
+    for name in (plain, plain.removesuffix("s")):
+        if name in things:
+            return KINDS[name]
+    near = get_close_matches(plain, things, n=1)
+    mend = f"did you mean {near[0]}?" if near else f"use one of {', '.join(things)}"
+    raise InputError("kind", word, "is not a kind of thing", mend)
+
+
+def part_value(desk: Desk, kind: Kind, key: str, text: str) -> Any:
+    """The value a person typed for one field, as the record holds it; what it may be is judged by the book.
+
+    Raises
+    ------
+    InputError
+        For a flag that is neither true nor false, a number that is none, a season that is not in the book.
+    """
+    part = kind.part(key)
+    field = f"{kind.name}, {key}"
+    if part is None:
+        return text  # The book names the nearest field.
+    plain = text.strip()
+    if part.holds == "flag":
+        if plain.casefold() not in _YES_NO:
+            raise InputError(field, text, "must be true or false", f"write {key}=true or {key}=false")
+        return _YES_NO[plain.casefold()]
+    if part.holds == "id":
+        return id_of(desk, key, plain)
+    if key == "report_in":
+        # A unit the pages could not write in would be found out too late.
+        try:
+            units.read(f"1 {plain}", "area_mass", field=field, bushel_kg=1.0)
+        except InputError:
+            mend = f"write one of {', '.join(units.accepted('area_mass'))}"
+            raise InputError(field, text, "is not a unit of loss", mend) from None
+    if not plain:
+        raise InputError(field, text, "is empty", f"give {part.about}")
+    return plain
+
+
+def id_of(desk: Desk, key: str, text: str) -> str:
+    """Id of the record a person names: a season by its name, anything else by the beginning of its id."""
+    from chaffinch.book.checks import find_check
+    from chaffinch.book.things import find_thing, things
+
+    if key == "season":
+        return find_thing(desk, "season", text).id
+    named = [t for t in things(desk) if t.name and t.name.casefold() == text.casefold()]
+    found = named or [t for t in things(desk) if len(text) >= 8 and t.id.startswith(text)]
+    return found[0].id if len(found) == 1 else find_check(desk, text).id
+
+
+class Teller:
+    """Writes the fields of things as a page shows them: seasons by name, figures in the farm's own unit.
+
+    Parameters
+    ----------
+    desk : Desk
+        The open book.
+    """
+
+    def __init__(self, desk: Desk) -> None:
+        from chaffinch.book.things import things
+
+        self.desk = desk
+        self.names = {t.id: t.name for t in things(desk)}
+
+    def said(self, kind: Kind, key: str, value: object, parts: Mapping[str, Any]) -> str:
+        """One field's value; ``parts`` are the thing's others, for the bushel of its crop."""
+        part = kind.part(key)
+        if value is None:
+            return "–"
+        if isinstance(value, bool):
+            return "yes" if value else "no"
+        text = str(value)
+        if part is None or part.holds in ("name", "text", "date", "crop"):
+            return text
+        if part.holds == "id":
+            return self.names.get(text) or text[:8]
+        if part.holds in ("area_mass", "price"):
+            return self._of_crop(part.holds, text, parts)
+        return _short(text)
+
+    def _of_crop(self, holds: str, text: str, parts: Mapping[str, Any]) -> str:
+        """A yield, limit or price as the farm speaks of it: bushels were turned to kilograms to be stored."""
+        from chaffinch.cli.book_figures import unit_for
+
+        unit = unit_for(self.desk, parts.get("crop"), [])
+        if not unit.name.startswith("bu"):
+            return _short(text)
+        kg_ha_per_unit = 1.0 / unit.factor
+        if holds == "area_mass":
+            return f"{units.read(text, holds, field='yield').value * unit.factor:.5g} {unit.name}"
+        price = units.read(text, holds, field="price")
+        # bu/ac over kg/ha is a bushel's weight once the acre is taken out.
+        bushel_kg = kg_ha_per_unit * units.to_inside(1.0, unit.land, "land")
+        return f"{price.currency}{' ' if price.currency else ''}{price.value * bushel_kg / 1000.0:.5g} /bu"
+
+
+def _short(text: str) -> str:
+    """A quantity of a record with at most five significant digits: ``2521.9135 kg/ha`` → ``2521.9 kg/ha``."""
+    number, blank, unit = text.partition(" ")
+    try:
+        return f"{float(number):.5g}{blank}{unit}"
+    except ValueError:
+        return text
+
+
+def kept(desk: Desk, receipt: Receipt) -> Receipt:
+    """The receipt, when the record is in the book; an error when it is not."""
+    if receipt.outcome not in ("accepted", "known"):
+        from chaffinch.store.address import shown
+
+        raise BookError(shown(desk.store.address), f"NOT SAVED: {receipt.reason or receipt.outcome}")
+    return receipt
+
+
+def _about(kind: Kind, key: str) -> str:
+    part = kind.part(key)
+    return part.about if part is not None else key

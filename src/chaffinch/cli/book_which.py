@@ -1,0 +1,117 @@
+"""Which book is meant, opening it, and the bar that shows a long job moving."""
+
+from __future__ import annotations
+
+import os
+import sys
+import time
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Final, TypeVar
+
+import click
+
+from chaffinch.errors import InputError
+
+if TYPE_CHECKING:
+    from chaffinch.book.desk import Desk
+
+VARIABLE: Final = "CHAFFINCH_BOOK"
+SUFFIX: Final = ".chaffinch"
+_SHOWN_AT_MOST = 5
+
+F = TypeVar("F", bound=Callable[..., Any])
+
+
+def book_option(function: F) -> F:
+    """Add ``--book`` to a command, so that it may stand after the command's name too."""
+    text = f"The book; else {VARIABLE}, else the only *{SUFFIX} file here."
+    option: Callable[[F], F] = click.option("--book", "address", metavar="ADDRESS", help=text)
+    return option(function)
+
+
+def which(given: str | None) -> str:
+    """Address of the book that is meant.
+
+    Raises
+    ------
+    InputError
+        When there is none, or several and nothing says which.
+    """
+    context = click.get_current_context(silent=True)
+    outer = context.parent.params.get("address") if context is not None and context.parent is not None else None
+    named = given or outer or os.environ.get(VARIABLE)
+    if named:
+        return careful(named)
+    here = sorted(path.name for path in Path().glob(f"*{SUFFIX}") if path.is_file())
+    if len(here) == 1:
+        return here[0]
+    if not here:
+        mend = f"start one: chaffinch book new farm{SUFFIX} --title NAME, or say which: --book FILE"
+        raise InputError("book", None, "there is none in this folder", mend)
+    listed = ", ".join(here[:_SHOWN_AT_MOST]) + (f" and {len(here) - _SHOWN_AT_MOST} more" if len(here) > 5 else "")
+    raise InputError("book", None, f"there are several in this folder: {listed}", f"say which: --book {here[0]}")
+
+
+def careful(address: str) -> str:
+    """The address itself, unless it is one of a server we do not know: that is refused without showing a password."""
+    from chaffinch.store.address import is_postgresql
+
+    if not address.strip():
+        raise InputError("book", address, "is empty", f"name a file, like farm{SUFFIX}")
+    scheme, mark, rest = address.partition("://")
+    if mark and not is_postgresql(address):
+        # Never echoed as it stands: what looks like an address may hold a password.
+        place = rest.rpartition("@")[2].partition("?")[0]
+        mend = "write postgresql://user@host/database, or a file name"
+        raise InputError("book", f"{scheme}://{place}", "is no address of a server we know", mend)
+    return address
+
+
+def open_the_book(given: str | None) -> Desk:
+    """Open the book that is meant."""
+    from chaffinch.book.desk import open_desk
+
+    return open_desk(which(given))
+
+
+BAR_AFTER_S: Final = 1.0
+"""A job that takes less shows no bar [s]."""
+
+
+@contextmanager
+def progress(label: str) -> Iterator[Callable[[int, int], None]]:
+    """Give a function to call with (done, of); it draws a bar on stderr once the job has taken a second.
+
+    Nothing is drawn where stderr is no terminal.
+    """
+    if not sys.stderr.isatty():
+        yield lambda _done, _of: None
+        return
+    started = time.monotonic()
+    bar: Any = None
+    shown = 0
+
+    def step(done: int, of: int) -> None:
+        nonlocal bar, shown
+        if bar is None:
+            if time.monotonic() - started < BAR_AFTER_S or done >= of:
+                return
+            bar = click.progressbar(length=of, label=label, file=sys.stderr)
+            bar.__enter__()
+        bar.update(done - shown)
+        shown = done
+
+    try:
+        yield step
+    finally:
+        if bar is not None:
+            bar.__exit__(None, None, None)
+
+
+def print_json(data: object) -> None:
+    """Print data as JSON."""
+    import json
+
+    click.echo(json.dumps(data, indent=2, allow_nan=False, ensure_ascii=False))

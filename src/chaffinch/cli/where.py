@@ -1,0 +1,97 @@
+"""``chaffinch where``: where a stop's or a field's grain was lost, from the book."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from chaffinch.cli.book_which import book_option, open_the_book, print_json
+from chaffinch.cli.page import Page
+from chaffinch.errors import InputError
+
+if TYPE_CHECKING:
+    from chaffinch.book.check import CheckAnswer
+
+
+@click.command("where")
+@book_option
+@click.argument("check", metavar="[CHECK]", required=False)
+@click.option("--field", "field", metavar="NAME", help="All checks of this field of the book.")
+@click.option("--season", metavar="NAME", help="The season, where two of them have a field of that name.")
+@click.option("--json", "as_data", is_flag=True, help="Print as JSON.")
+def command(address: str | None, check: str | None, field: str | None, season: str | None, *, as_data: bool) -> None:
+    """Say where grain was lost: before harvest, at the header, in the machine, by a leak.
+
+    CHECK is a check of the book, by the beginning of its id; --field sums up all checks of one field.
+    """
+    if (check is None) == (field is None):
+        problem = "is missing" if check is None else "is given together with --field"
+        raise InputError("CHECK", check, problem, "name one check of the book, or --field NAME")
+    if season is not None and field is None:
+        raise InputError("--season", season, "goes with --field", "leave it out")
+    desk = open_the_book(address)
+    page = Page.here()
+    if field is not None:
+        from chaffinch.cli.book_filing import one_thing
+        from chaffinch.cli.book_show import show_summary
+
+        season_id = None if season is None else one_thing(desk, "season", season, flag="--season").id
+        show_summary(desk, one_thing(desk, "field", field, season=season_id, flag="--field"), page, as_data=as_data)
+        return
+    from chaffinch.book.check import answer
+    from chaffinch.book.checks import find_check
+    from chaffinch.book.things import things
+
+    logged = find_check(desk, check or "")
+    found = answer(logged.check)
+    if as_data:
+        print_json({"id": logged.id, **_as_json(found)})
+        return
+    names = {t.id: t.name for t in things(desk)}
+    filed = [names[logged.body[k]] for k in ("field", "combine") if logged.body.get(k) in names]
+    _show(found, page, f"check {logged.id[:8]}", " · ".join(filed))
+
+
+def _as_json(found: CheckAnswer) -> dict[str, Any]:
+    from chaffinch.book.check_json import as_json
+
+    whole = as_json(found)
+    return {key: whole[key] for key in ("crop", "sources", "total", "judged", "warnings")}
+
+
+def _show(found: CheckAnswer, page: Page, left: str, right: str) -> None:
+    from chaffinch.book.in_trade_unit import in_trade_unit
+    from chaffinch.book.said import sentence
+    from chaffinch.book.wording import SOURCE
+    from chaffinch.cli.figures import decimals_for, percent, range_words, rounded
+    from chaffinch.cli.page import table
+
+    check = found.check
+    several = len(found.sources) > 1
+    page.say()
+    page.two_ends(left, right)
+    page.say()
+    head = [check.trade_unit, "low", "middle", "high"]
+    rows = [head + (["of the loss", "largest?"] if several else [])]
+    for source, loss in found.sources.items():
+        r = in_trade_unit(loss.kg_ha, check)
+        row = [SOURCE[source], *range_words(r)]
+        rows.append(
+            row + ([f"{rounded(loss.part_of_loss_pct, 0)} %", f"{percent(loss.p_largest)} %"] if several else [])
+        )
+    if several:
+        r = in_trade_unit(found.total.kg_ha, check)
+        rows.append(["total", *range_words(r, decimals=decimals_for(r.low, r.high)), "", ""])
+    first, *lines = table(rows)
+    page.say("  " + page.soft(first))
+    for line in lines:
+        page.say("  " + line)
+    page.say()
+    if several:
+        source, loss = max(found.sources.items(), key=lambda item: item[1].p_largest)
+        page.paragraph(f"The {SOURCE[source]} loss is the largest: {percent(loss.p_largest)} % sure.")
+    for notice in found.notices:
+        if notice.kind == "warning":
+            page.paragraph(sentence(notice, check), bullet="· ")
+    page.say()

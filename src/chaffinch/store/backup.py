@@ -1,0 +1,98 @@
+"""Copies of a book that are whole even while somebody writes."""
+
+from __future__ import annotations
+
+import os
+import re
+import sqlite3
+from collections.abc import Iterator
+from contextlib import closing, contextmanager
+from itertools import count
+from pathlib import Path
+from typing import Any, Final
+
+from sqlalchemy.engine import Engine
+
+from chaffinch.errors import BookError, InputError
+
+_ATTEMPTS: Final = count(1)
+_PARTIAL: Final = re.compile(r"\.([0-9]{1,9})-[0-9]+\.partial(-journal|-wal|-shm)?")
+
+
+@contextmanager
+def whole(target: str, *, what: str = "backup") -> Iterator[str]:
+    """Give a name to write a new book under; it takes the target's own only once the block has ended well.
+
+    So a file of the target's name is a whole book or is not there, whenever the program is stopped. What an attempt
+    left behind whose program is gone is cleared away.
+
+    Raises
+    ------
+    InputError
+        When the target exists.
+    BookError
+        When it cannot be written.
+    """
+    path = Path(target)
+    if path.exists():
+        raise InputError(what, target, "is there already", "name another file")
+    partial = path.with_name(f"{path.name}.{os.getpid()}-{next(_ATTEMPTS)}.partial")
+    try:
+        _clear_away(path)
+        yield str(partial)
+        with closing(sqlite3.connect(partial)) as copy:
+            # One file, no log beside it: it can be carried away.
+            copy.execute("PRAGMA journal_mode = DELETE")
+        _to_disk(partial)
+        partial.replace(path)
+        if os.name == "posix":
+            _to_disk(path.absolute().parent)
+    except (OSError, sqlite3.Error) as error:
+        _remove(partial)
+        raise BookError(target, f"cannot be written: {' '.join(str(error).split())}") from error
+    except BaseException:
+        _remove(partial)
+        raise
+
+
+def copy_pages(engine: Engine, target: str) -> None:
+    """Copy an SQLite book page by page, as of one moment, with what still lies in the log beside it."""
+    raw: Any = engine.raw_connection()
+    try:
+        with closing(sqlite3.connect(target)) as copy:
+            raw.driver_connection.backup(copy)
+    finally:
+        raw.close()
+
+
+def _clear_away(path: Path) -> None:
+    """Remove what killed programs left of this target; what another one is writing right now stays."""
+    if os.name != "posix":
+        return
+    for left in path.parent.iterdir():
+        found = _PARTIAL.fullmatch(left.name.removeprefix(path.name)) if left.name.startswith(path.name) else None
+        if found and not _is_running(int(found[1])):
+            left.unlink(missing_ok=True)
+
+
+def _is_running(process: int) -> bool:
+    try:
+        os.kill(process, 0)
+    except ProcessLookupError:
+        return False
+    except PermissionError:  # somebody else's
+        return True
+    return True
+
+
+def _remove(partial: Path) -> None:
+    for ending in ("", "-journal", "-wal", "-shm"):
+        partial.with_name(partial.name + ending).unlink(missing_ok=True)
+
+
+def _to_disk(path: Path) -> None:
+    handle = os.open(path, os.O_RDONLY)
+    try:
+        os.fsync(handle)
+    finally:
+        os.close(handle)

@@ -1,0 +1,154 @@
+"""Is the book whole? Every hash recomputed, every index compared with what the records say."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from typing import Any
+
+import sqlalchemy as sa
+
+from chaffinch.errors import InputError
+from chaffinch.records.bodies import validate
+from chaffinch.store import indexes, records
+from chaffinch.store.migrations import NEWEST, ran
+from chaffinch.store.opening import Store, guarded
+from chaffinch.sync.envelope import canonical, content_hash
+from chaffinch.sync.labels import Edit, edit_of, holding
+
+Progress = Callable[[int, int], None]
+
+
+@dataclass(frozen=True, slots=True)
+class Verified:
+    """What was looked at, and what was wrong with it.
+
+    Attributes
+    ----------
+    records, conflicts : int
+        How many of each.
+    kinds : dict
+        Records by kind.
+    problems : tuple of str
+        One line each; empty for a whole book.
+    """
+
+    records: int
+    conflicts: int
+    kinds: dict[str, int]
+    problems: tuple[str, ...]
+
+
+def verify(store: Store, *, progress: Progress | None = None) -> Verified:
+    """Read the whole book and compare it with itself.
+
+    Raises
+    ------
+    BookError
+        When it cannot be read to its end.
+    """
+    problems: list[str] = []
+    kinds: Counter[str] = Counter()
+    expected: dict[str, Counter[str]] = {table: Counter() for table in ("correction", "check_row", "catch_row")}
+    edits: list[Edit] = []
+    # One transaction for all of it: what others write meanwhile is not half seen.
+    with guarded(store.address), store.reading() as connection:
+        if ran(connection) != NEWEST:
+            problems.append(f"the book stands at step {ran(connection)}, not {NEWEST}")
+        problems += _database_problems(connection)
+        total = int(connection.execute(sa.text("SELECT COUNT(*) FROM record")).scalar_one())
+        doubtful = set(connection.execute(sa.text("SELECT id FROM conflict")).scalars())
+        for done, row in enumerate(records.rows_of(connection, "record"), start=1):
+            kinds[row.kind] += 1
+            body, wrong = _whole(row)
+            problems += [f"record {row.id}: {line}" for line in wrong]
+            if body is not None:
+                _expect(row, body, doubtful, expected, edits)
+            if progress is not None and (done % 500 == 0 or done == total):
+                progress(done, total)
+        aside = 0
+        for row in records.rows_of(connection, "conflict"):
+            aside += 1
+            problems += [f"conflict {row.id}: {line}" for line in _whole(row)[1]]
+        problems += _kept_wrongly(connection)
+        problems += list(_index_problems(connection, expected, edits))
+    return Verified(sum(kinds.values()), aside, dict(kinds), tuple(problems))
+
+
+def _whole(row: sa.Row[Any]) -> tuple[dict[str, Any] | None, list[str]]:
+    """The body of a stored record if it is valid, and what is wrong with the record."""
+    try:
+        body = indexes.body_of(row.id, row.body)
+    except indexes.DamagedError:
+        return None, ["its body is no JSON table"]
+    wrong = []
+    try:
+        if content_hash({**row._mapping, "body": body}) != row.hash:
+            wrong.append("its content does not fit its hash")
+        validate(row.kind, row.schema, body)
+    except InputError as error:
+        return None, [*wrong, str(error)]
+    return body, wrong
+
+
+def _expect(
+    row: sa.Row[Any],
+    body: dict[str, Any],
+    doubtful: set[str],
+    expected: dict[str, Counter[str]],
+    edits: list[Edit],
+) -> None:
+    """Note the index rows that a record calls for."""
+    for table, index_row in indexes.rows_of(row.id, row.kind, body):
+        if row.id in doubtful and table in indexes.SAID_OF_OTHERS:
+            continue
+        if table in expected:
+            expected[table][_key(index_row)] += 1
+        else:
+            edits.append(edit_of(row.id, body))
+
+
+def _kept_wrongly(connection: sa.Connection) -> list[str]:
+    """Records kept twice, and conflicts with nothing to conflict with."""
+    twice = "SELECT c.id FROM conflict c JOIN record r ON r.id = c.id AND r.hash = c.hash"
+    alone = "SELECT c.id FROM conflict c WHERE NOT EXISTS (SELECT 1 FROM record r WHERE r.id = c.id)"
+    return [f"record {found} is kept twice" for found in connection.execute(sa.text(twice)).scalars()] + [
+        f"conflict {found}: the record it conflicts with is not there"
+        for found in connection.execute(sa.text(alone)).scalars()
+    ]
+
+
+def _database_problems(connection: sa.Connection) -> list[str]:
+    """What SQLite itself finds wrong with its file; PostgreSQL checks its pages as it reads them."""
+    if connection.dialect.name != "sqlite":
+        return []
+    lines = [" ".join(str(row[0]).split()) for row in connection.exec_driver_sql("PRAGMA integrity_check(20)")]
+    found = [f"file: {line}" for line in lines if line != "ok"]
+    strays = connection.exec_driver_sql("PRAGMA foreign_key_check").fetchall()
+    return found + [f"table {row[0]}: a row points at a record that is not there" for row in strays[:20]]
+
+
+def _index_problems(connection: sa.Connection, expected: dict[str, Counter[str]], edits: list[Edit]) -> Iterator[str]:
+    columns = {
+        "correction": "new_id, old_id",
+        "check_row": "id, taken_at, season, field, combine, operator, crop, catches",
+        "catch_row": "check_id, number, place, amount",
+    }
+    for table, names in columns.items():
+        found = Counter(_key(dict(row._mapping)) for row in connection.execute(sa.text(f"SELECT {names} FROM {table}")))
+        missing, surplus = expected[table] - found, found - expected[table]
+        if missing or surplus:
+            counts = f"{missing.total()} rows missing, {surplus.total()} too many"
+            yield f"index {table}: {counts} (book rebuild mends it)"
+    held = {
+        (row.target, row.field): (row.edit_id, row.revision, row.value)
+        for row in connection.execute(sa.text("SELECT target, field, value, revision, edit_id FROM label"))
+    }
+    wanted = {key: (e.id, e.revision, indexes.label_text(e.value)) for key, e in holding(edits).items()}
+    if differ := [key for key in {**held, **wanted} if held.get(key) != wanted.get(key)]:
+        yield f"index label: {len(differ)} labels differ (book rebuild mends it)"
+
+
+def _key(row: dict[str, object]) -> str:
+    return canonical(row).decode()

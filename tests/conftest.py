@@ -1,0 +1,33 @@
+"""Where the tests keep their books: SQLite files and a real PostgreSQL server, the same tests on both."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable, Iterator
+from pathlib import Path
+
+import pytest
+
+from postgres_server import Server, binaries, put_away, serve
+
+
+@pytest.fixture(scope="session")
+def postgres() -> Iterator[Server]:
+    """A PostgreSQL server, one per test process; without the programs the test is skipped, in CI it fails."""
+    if binaries() is None:
+        missing = "no PostgreSQL server programs here (Debian: apt-get install postgresql)"
+        if os.environ.get("CI") == "true":
+            pytest.fail(missing)
+        pytest.skip(missing)
+    server = serve()
+    yield server
+    put_away(server)
+
+
+@pytest.fixture(params=["sqlite", "postgresql"])
+def new_address(request: pytest.FixtureRequest, tmp_path: Path) -> Callable[[], str]:
+    """Gives addresses where a book may be started, on each database in turn."""
+    if request.param == "postgresql":
+        return request.getfixturevalue("postgres").new_book
+    numbers = iter(range(1, 1000))
+    return lambda: str(tmp_path / f"book-{next(numbers)}.chaffinch")
