@@ -140,7 +140,8 @@ def test_more_in_every_pan_is_more_loss(shares, factor, c0):
     more = machine_belief([weighed(s * factor * usual_g, variation=c0) for s in shares])
 
     assert more.quantile(0.5) > less.quantile(0.5)
-    assert more.probability_above(40.0) > less.probability_above(40.0)
+    # At certainty both are 1 to the last digit.
+    assert more.probability_above(40.0) >= less.probability_above(40.0) - 1e-12
 
 
 @pytest.mark.xfail(

@@ -242,15 +242,16 @@ def test_two_corrections_of_one_check_disagree_until_a_third(new_address: NewAdd
 
 def test_a_check_is_found_by_the_beginning_of_its_id(new_address: NewAddress) -> None:
     """Also where the server sorts text as people do, not byte by byte."""
-    store = begin(new_address(), [*farm(), check(0xABCD0001), check(0xABCE0001), check(0x12345678)])
-    desk = Desk(store, "desk")
+    numbers = (0xABCD0001, 0xABCE0001, 0xABCE0002, 0x12345678)
+    desk = Desk(begin(new_address(), [*farm(), *map(check, numbers)]), "desk")
     assert checks.find_check(desk, "abcd").id == uid(0xABCD0001)
     assert checks.find_check(desk, "123456").id == uid(0x12345678)
-    assert checks.find_check(desk, uid(0xABCE0001)).id == uid(0xABCE0001)
+    assert checks.find_check(desk, uid(0xABCE0002)).id == uid(0xABCE0002)
     with pytest.raises(InputError, match="several"):
-        checks.find_check(desk, "abc" + "") if len("abc") >= 4 else checks.find_check(
-            Desk(begin(new_address(), [*farm(), check(0xABCD0001), check(0xABCD0002)]), "desk"), "abcd"
-        )
+        checks.find_check(desk, "abce")
+    for none in ("abcf", "abc~", "%%%%", "abcd0001-1"):
+        with pytest.raises(InputError, match="not in the book"):
+            checks.find_check(desk, none)
 
 
 def test_a_record_of_another_kind_does_not_replace_a_check(new_address: NewAddress) -> None:

@@ -7,7 +7,7 @@ on every run. The planted faults at the end show that these tests can fail.
 from __future__ import annotations
 
 import tempfile
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
@@ -128,13 +128,14 @@ def a_merge_goes_one_way_only(patch: pytest.MonkeyPatch) -> None:
 
     patch.setattr(merging, "_send", lazy)
     # Merging each pair from both sides would hide it.
-    patch.setattr(World, "merge", lambda self: None)
+    patch.setattr(World, "merge", lambda _: None)
 
 
 def conflicts_stay_at_home(patch: pytest.MonkeyPatch) -> None:
-    patch.setattr(
-        merging.records, "identities", lambda store: ((s.envelope.id, s.envelope.hash) for s in records.every(store))
-    )
+    def of_records(store: Store) -> Iterator[tuple[str, str]]:
+        return ((s.envelope.id, s.envelope.hash) for s in records.every(store))
+
+    patch.setattr(merging.records, "identities", of_records)
 
 
 def known_is_kept_again(patch: pytest.MonkeyPatch) -> None:

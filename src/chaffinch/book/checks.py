@@ -9,6 +9,7 @@ from typing import Any, Final
 
 import sqlalchemy as sa
 
+from chaffinch.book.catches import prepare
 from chaffinch.book.desk import Desk
 from chaffinch.errors import InputError
 from chaffinch.records.check import Check
@@ -186,6 +187,8 @@ def _body(
     settings: Sequence[Mapping[str, Any]] | None,
     conditions: Mapping[str, float] | None,
 ) -> dict[str, Any]:
+    # A check that cannot be answered is refused now, while the person stands beside the pan.
+    prepare(check)
     parts = {p.name for p in KINDS[CHECK].parts}
     unknown = set(where or {}) - parts
     if unknown:

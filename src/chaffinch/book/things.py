@@ -174,8 +174,11 @@ def without_bushels(desk: Desk, parts: Mapping[str, Any]) -> dict[str, Any]:
             raise InputError(name, text, "counts in bushels of a crop that is not named", "give the crop")
         country = next((t.parts.get("country") for t in things(desk, "farm") if t.parts.get("country")), None)
         bushel = crop(str(result["crop"])).bushel_kg(country)
-        value = units.read_positive(text, kind, field=name, bushel_kg=bushel).value
-        result[name] = f"{value!r} kg/ha" if kind == "area_mass" else f"{value!r} /t"
+        found = units.read_positive(text, kind, field=name, bushel_kg=bushel)
+        if kind == "area_mass":
+            result[name] = f"{found.value!r} kg/ha"
+        else:
+            result[name] = f"{found.currency} {found.value!r} /t".strip()
     return result
 
 

@@ -66,6 +66,13 @@ class Terms:
         self, flag: str, question: str, read: Callable[[str], T], *, example: str = "", offered: str = "",
         optional: bool = False, known: tuple[str, ...] = (),
     ) -> T:  # fmt: skip
+        """The value of a flag, else of an answer; where nobody types, what is optional is read from an empty text.
+
+        Raises
+        ------
+        InputError
+            Named after the flag: when its value cannot be used, or it is missing and nobody is there to ask.
+        """
         value = self.given.get(flag.removeprefix("--").replace("-", "_"))
         if value is not None:
             try:

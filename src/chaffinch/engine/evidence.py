@@ -47,6 +47,8 @@ _C_Z: Final[FloatArray] = np.linspace(-_C_REACH, _C_REACH, _C_NODES)
 _LN_C_WEIGHTS: Final[FloatArray] = -0.5 * _C_Z**2 - math.log(float(np.exp(-0.5 * _C_Z**2).sum()))
 
 _MOST_NODES: Final = 96
+_FEW_SEEDS: Final = 8.0
+"""An empty pan that may hide fewer seeds than this is summed seed by seed [1]; beyond, the Gamma comes as close."""
 GRAMS_PER_KG_HA_M2: Final = 0.1
 """1 kg/ha over 1 m² is 0.1 g (exact)."""
 
@@ -184,6 +186,8 @@ def log_likelihood(catch: Catch, ln_mean_g: FloatArray, c: FloatArray) -> FloatA
     shape, ln_scale = gamma_shape_and_ln_scale(ln_mean_g, spread, reading.seed_g)
     low, high = max(0.0, reading.mass_g - reading.step_g / 2), reading.mass_g + reading.step_g / 2
     if low == 0.0:
+        if high < _FEW_SEEDS * reading.seed_g:
+            return _few(high / reading.seed_g, ln_mean_g - math.log(reading.seed_g), spread)
         return _below(high, shape, ln_scale)
     return _within(low, high, shape, ln_scale, float(spread.min()))
 
@@ -277,6 +281,19 @@ def _counted(count: float, ln_mean: FloatArray, c: FloatArray) -> FloatArray:
     choose = gammaln(count + r) - gammaln(r) - gammaln(count + 1)
     # ln(r/(r+ν)) and ln(ν/(r+ν)) written so that neither loses digits when ν is far from r.
     result: FloatArray = choose - r * np.log1p(nu / r) - count * np.log1p(r / nu)
+    return result
+
+
+def _few(seeds: float, ln_mean: FloatArray, c: FloatArray) -> FloatArray:
+    """Log probability of at most so many seeds, not necessarily whole, under the same negative binomial.
+
+    Seeds differ in weight, so the one at the bound hides in part: linearly from half a seed below it to half above.
+    """
+    whole = math.floor(seeds + 0.5)
+    terms = [_counted(n, ln_mean, c) for n in range(whole)]
+    if seeds + 0.5 > whole:
+        terms.append(_counted(whole, ln_mean, c) + math.log(seeds + 0.5 - whole))
+    result: FloatArray = np.logaddexp.reduce(terms, axis=0)
     return result
 
 
