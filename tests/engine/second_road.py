@@ -15,6 +15,7 @@ from chaffinch.engine.evidence import Catch
 
 SPREAD_OF_LN_C = 0.35
 C_BOUND_SD = 4.0
+FEW_SEEDS = 8
 
 
 def ln_reading(catch: Catch, mean_g, c):
@@ -27,6 +28,8 @@ def ln_reading(catch: Catch, mean_g, c):
         seeds = round(reading.mass_g / reading.seed_g)
         assert math.isclose(seeds * reading.seed_g, reading.mass_g, abs_tol=1e-9), "scipy knows whole seeds only"
         return ln_count(seeds, mean_g / reading.seed_g, c)
+    if reading.mass_g == 0.0 and reading.step_g / 2 < FEW_SEEDS * reading.seed_g:
+        return ln_at_most(reading.step_g / 2 / reading.seed_g, mean_g / reading.seed_g, c)
     low, high = max(0.0, reading.mass_g - reading.step_g / 2), reading.mass_g + reading.step_g / 2
     return ln_between(low, high, mean_g, c, reading.seed_g)
 
@@ -34,6 +37,11 @@ def ln_reading(catch: Catch, mean_g, c):
 def ln_count(seeds: int, mean_seeds, c):
     shape = 1.0 / np.square(c)
     return stats.nbinom.logpmf(seeds, shape, shape / (shape + mean_seeds))
+
+
+def ln_at_most(seeds: float, mean_seeds, c):
+    shape = 1.0 / np.square(c)
+    return stats.nbinom.logcdf(math.floor(seeds + 1e-9), shape, shape / (shape + mean_seeds))
 
 
 def ln_between(low, high, mean_g, c, seed_g):

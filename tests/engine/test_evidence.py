@@ -130,12 +130,12 @@ def test_a_scale_that_tells_one_seed_from_none_counts(seeds):
 @pytest.mark.parametrize("mass", [0.0, 0.7, 12.5])
 def test_the_likelihood_does_not_jump_where_counting_begins(mass):
     # Just finer and just coarser than two steps a seed. For 12.5 g of 0.35 g seed both are one model; for few seeds the
-    # Gamma is an approximation, 30 % off in the median of an empty pan at worst (see test_evidence_simulated).
+    # Gamma is an approximation (see test_evidence_simulated), and in an empty pan one more seed may hide.
     fine, coarse = (raw(mass, step, 0.35) for step in (0.6999, 0.7001))
     a, b = (evidence([catch], "machine").log_likelihood for catch in (fine, coarse))
     near = (a > -4.0) & (b > -4.0)
 
-    assert np.abs(a - b)[near].max() < {0.0: 1.0, 0.7: 0.7, 12.5: 0.15}[mass]
+    assert np.abs(a - b)[near].max() < {0.0: 1.1, 0.7: 0.7, 12.5: 0.15}[mass]
 
 
 def integral_over_c(catches: list[Catch], ln_loss: float, c0: float) -> float:

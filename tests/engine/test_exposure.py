@@ -103,10 +103,10 @@ def test_profile_lengths_are_the_integral_of_the_line_through_the_pans():
     assert np.dot(lengths, density) == pytest.approx(np.trapezoid(line, x), rel=1e-8)
 
 
-@given(st.lists(st.floats(-0.99, 0.99), min_size=2, max_size=9, unique=True), st.floats(0.1, 30.0))
-def test_profile_lengths_follow_their_pans_and_stay_within_the_width(shares, width):
+@given(st.lists(st.integers(-99, 99), min_size=2, max_size=9, unique=True), st.floats(0.1, 30.0))
+def test_profile_lengths_follow_their_pans_and_stay_within_the_width(percent, width):
     half = width / 2
-    offsets = [s * half for s in shares]
+    offsets = [p / 100 * half for p in percent]
     lengths = ex.profile_lengths_m(offsets, width)
     turned = ex.profile_lengths_m(offsets[::-1], width)
 

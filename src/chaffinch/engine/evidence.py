@@ -7,7 +7,8 @@ of mass w. With the expected mass μ = 0.1 · Σ λ_s e_s [g]:
   of it, P(y − step/2 ≤ Y ≤ y + step/2), cut at 0, so an empty pan is informative;
 * counted: N ~ negative binomial with mean μ · (counted seeds per gram) and shape 1/c²;
 * on a scale that tells one seed from none (step/2 < w): the same negative binomial at the count y/w. The Gamma gives
-  an empty pan too little chance there, since it knows no whole seeds.
+  an empty pan too little chance there, since it knows no whole seeds. Where a few seeds may hide below half a step, an
+  empty pan is the sum over their numbers, for the same reason.
 
 c ~ LogNormal(ln c0, 0.35) is shared by the catches taken alike and integrated out numerically (design §4.3).
 """
@@ -186,7 +187,7 @@ def log_likelihood(catch: Catch, ln_mean_g: FloatArray, c: FloatArray) -> FloatA
     shape, ln_scale = gamma_shape_and_ln_scale(ln_mean_g, spread, reading.seed_g)
     low, high = max(0.0, reading.mass_g - reading.step_g / 2), reading.mass_g + reading.step_g / 2
     if low == 0.0:
-        if high < _FEW_SEEDS * reading.seed_g:
+        if reading.mass_g == 0.0 and high < _FEW_SEEDS * reading.seed_g:
             return _few(high / reading.seed_g, ln_mean_g - math.log(reading.seed_g), spread)
         return _below(high, shape, ln_scale)
     return _within(low, high, shape, ln_scale, float(spread.min()))
@@ -285,15 +286,8 @@ def _counted(count: float, ln_mean: FloatArray, c: FloatArray) -> FloatArray:
 
 
 def _few(seeds: float, ln_mean: FloatArray, c: FloatArray) -> FloatArray:
-    """Log probability of at most so many seeds, not necessarily whole, under the same negative binomial.
-
-    Seeds differ in weight, so the one at the bound hides in part: linearly from half a seed below it to half above.
-    """
-    whole = math.floor(seeds + 0.5)
-    terms = [_counted(n, ln_mean, c) for n in range(whole)]
-    if seeds + 0.5 > whole:
-        terms.append(_counted(whole, ln_mean, c) + math.log(seeds + 0.5 - whole))
-    result: FloatArray = np.logaddexp.reduce(terms, axis=0)
+    """Log probability of at most so many seeds under the same negative binomial, summed seed by seed."""
+    result: FloatArray = np.logaddexp.reduce([_counted(n, ln_mean, c) for n in range(math.floor(seeds) + 1)], axis=0)
     return result
 
 
