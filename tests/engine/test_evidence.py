@@ -127,6 +127,38 @@ def test_a_scale_that_tells_one_seed_from_none_counts(seeds):
     )
 
 
+@pytest.mark.parametrize("c0", SPREADS)
+@pytest.mark.parametrize(("step_in_seeds", "seeds"), [(2.0, 1), (3.9, 1), (4.0, 2), (11.0, 5), (15.99, 7)])
+def test_an_empty_pan_may_hide_as_many_seeds_as_half_a_step_weighs(step_in_seeds, seeds, c0):
+    catch, c = raw(0.0, 0.3 * step_in_seeds, 0.3, c0), c_nodes(c0)
+    mine = log_likelihood(catch, np.log(MEANS_G), c)
+    theirs = road.ln_at_most(seeds, MEANS_G[:, None] / 0.3, c[None, :])
+
+    # scipy's distribution function underflows below e^-700, and loses digits in its logarithm before.
+    assert mine[theirs > -600] == pytest.approx(theirs[theirs > -600], rel=1e-8, abs=1e-10)
+    assert np.isfinite(mine).all()
+
+
+def test_half_a_step_of_whole_seeds_is_whole_in_any_unit():
+    # 0.3/0.1 is 2.9999999999999996 in floats: an empty pan must not change its mind about the third seed.
+    by_unit = [
+        evidence([raw(0.0, 0.6 * u, 0.1 * u, area_m2=10.0 * u)], "machine").log_likelihood
+        for u in (1.0, 10.0, 0.7, 3.3)
+    ]
+
+    for other in by_unit[1:]:
+        assert other == pytest.approx(by_unit[0], rel=1e-9, abs=1e-9)
+
+
+@pytest.mark.parametrize("c0", [0.2, 0.4, 0.6])
+def test_where_the_seeds_of_an_empty_pan_are_no_longer_summed_little_changes(c0):
+    summed, gamma = (evidence([raw(0.0, step, 0.3, c0)], "machine").log_likelihood for step in (4.799, 4.801))
+    near = (summed > -4.0) & (gamma > -4.0)
+
+    # Up to seven seeds summed against the Gamma's share below eight.
+    assert np.abs(summed - gamma)[near].max() < 0.25
+
+
 @pytest.mark.parametrize("mass", [0.0, 0.7, 12.5])
 def test_the_likelihood_does_not_jump_where_counting_begins(mass):
     # Just finer and just coarser than two steps a seed. For 12.5 g of 0.35 g seed both are one model; for few seeds the
@@ -221,7 +253,7 @@ def test_the_order_of_catches_does_not_matter(masses, chance, c0):
 
 
 @given(
-    mass=st.floats(0.0, 5e3),
+    mass=st.one_of(st.just(0.0), st.floats(1e-3, 5e3)),
     step=st.floats(1e-3, 100.0),
     tkw=st.floats(0.1, 2e3),
     area=st.floats(1e-2, 50.0),

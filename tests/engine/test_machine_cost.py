@@ -85,9 +85,7 @@ def test_remaining_value_of_the_spreadsheet():
     assert mc.salvage_value(175000.0, percent) == pytest.approx(35391.0, abs=90.0)
 
 
-@pytest.mark.parametrize(
-    ("age_years", "printed_percent"), [(1, 73), (3, 54), (5, 42), (8, 31), (10, 25), (12, 20)]
-)
+@pytest.mark.parametrize(("age_years", "printed_percent"), [(1, 73), (3, 54), (5, 42), (8, 31), (10, 25), (12, 20)])
 def test_remaining_value_table_of_the_method_page(age_years, printed_percent):
     """Combine at 200 h a year, derived and rounded to whole per cents: 0.5."""
     found = mc.remaining_value_percent(age_years, 200.0, mc.COMBINE_REMAINING_VALUE)
@@ -197,9 +195,7 @@ def test_whole_cost_of_a_combine():
     cost = mc.machine_cost(**CO07)
 
     assert mc.salvage_value(180000.0, 22.0) == pytest.approx(39600.0, abs=0.02)
-    assert mc.fuel_rate_l_h(240 * KW_PER_HP, mc.DIESEL_YEAR_ROUND_L_KWH) == pytest.approx(
-        CO07["fuel_l_h"], rel=1e-12
-    )
+    assert mc.fuel_rate_l_h(240 * KW_PER_HP, mc.DIESEL_YEAR_ROUND_L_KWH) == pytest.approx(CO07["fuel_l_h"], rel=1e-12)
     assert cost.capital_recovery_per_year == pytest.approx(23346.59, abs=0.02)
     assert cost.tih_per_year == pytest.approx(1073.0, abs=0.02)
     assert cost.repair_per_year == pytest.approx(7232.48, abs=0.02)
@@ -218,9 +214,7 @@ def test_machine_cost_parts_add_up_and_cannot_be_changed():
     cost = mc.machine_cost(**CO07)
 
     assert cost.ownership_per_year + cost.operating_per_year == pytest.approx(cost.total_per_year, rel=1e-14)
-    assert cost.total_per_ha * cost.capacity_ha_h * cost.annual_use_h == pytest.approx(
-        cost.total_per_year, rel=1e-12
-    )
+    assert cost.total_per_ha * cost.capacity_ha_h * cost.annual_use_h == pytest.approx(cost.total_per_year, rel=1e-12)
     with pytest.raises(dataclasses.FrozenInstanceError):
         cost.tih_per_year = 0.0
 
@@ -235,9 +229,7 @@ def test_repairs_before_the_purchase_are_not_counted():
     assert then / 6 > first / 4
 
 
-@given(
-    price=st.floats(1e3, 1e6), part=st.floats(0.0, 1.0), rate=st.floats(-0.4, 1.0), years=st.integers(1, 40)
-)
+@given(price=st.floats(1e3, 1e6), part=st.floats(0.0, 1.0), rate=st.floats(-0.4, 1.0), years=st.integers(1, 40))
 def test_capital_recovery_pays_the_price_less_the_salvage_value_of_today(price, part, rate, years):
     """Definition: the yearly sums discounted to today equal price − salvage·(1+i)⁻ⁿ."""
     salvage = price * part
@@ -268,20 +260,16 @@ def test_interest_per_hour_is_interest_on_the_mean_value():
     assert mc.interest_per_h(93500.0, 25300.0, 0.05, 400.0) == pytest.approx(7.425, rel=1e-12)
 
 
-@pytest.mark.parametrize(
-    "factors", [mc.COMBINE_REPAIR, mc.PULL_TYPE_COMBINE_REPAIR, mc.RepairFactors(0.007, 2.0)]
-)
+@pytest.mark.parametrize("factors", [mc.COMBINE_REPAIR, mc.PULL_TYPE_COMBINE_REPAIR, mc.RepairFactors(0.007, 2.0)])
 @pytest.mark.parametrize("hours", [50.0, 1200.0, 3000.0])
 def test_marginal_repair_is_the_derivative_of_accumulated_repair(factors, hours):
     """Central difference over ±1 h: its error goes with (1/hours)², at most 1e-4 of the slope at 50 h."""
     step = 1.0
-    slope = (
-        mc.accumulated_repair(hours + step, 5e5, factors) - mc.accumulated_repair(hours - step, 5e5, factors)
-    ) / (2 * step)
-
-    assert mc.marginal_repair_per_h(hours, 5e5, factors) == pytest.approx(
-        slope, rel=(step / hours) ** 2 + 1e-9
+    slope = (mc.accumulated_repair(hours + step, 5e5, factors) - mc.accumulated_repair(hours - step, 5e5, factors)) / (
+        2 * step
     )
+
+    assert mc.marginal_repair_per_h(hours, 5e5, factors) == pytest.approx(slope, rel=(step / hours) ** 2 + 1e-9)
 
 
 @pytest.mark.parametrize(("age", "use"), [(1.0, 50.0), (10.0, 300.0), (15.0, 200.0)])
@@ -332,10 +320,7 @@ def test_repairs_grow_with_the_hours(less, more):
     factors = mc.COMBINE_REPAIR
 
     assert mc.accumulated_repair(less, 5e5, factors) <= mc.accumulated_repair(more, 5e5, factors) * ROUNDING
-    assert (
-        mc.marginal_repair_per_h(less, 5e5, factors)
-        <= mc.marginal_repair_per_h(more, 5e5, factors) * ROUNDING
-    )
+    assert mc.marginal_repair_per_h(less, 5e5, factors) <= mc.marginal_repair_per_h(more, 5e5, factors) * ROUNDING
 
 
 @given(rate=st.floats(-0.5, 1.0), more=st.floats(0.0, 0.5), years=st.floats(0.5, 100.0))

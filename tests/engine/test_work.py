@@ -199,9 +199,9 @@ def test_constant_efficiency_overstates_what_driving_faster_saves(width, efficie
     fast = slow * factor
 
     kept = work.time_per_ha_h(slow, width, lost) - work.time_per_ha_h(fast, width, lost)
-    claimed = work.time_per_ha_constant_efficiency_h(
-        slow, width, efficiency
-    ) - work.time_per_ha_constant_efficiency_h(fast, width, efficiency)
+    claimed = work.time_per_ha_constant_efficiency_h(slow, width, efficiency) - work.time_per_ha_constant_efficiency_h(
+        fast, width, efficiency
+    )
 
     assert 0.0 < kept < claimed
 
@@ -411,9 +411,7 @@ def test_a_delay_that_would_cost_more_than_the_crop_is_refused():
 # --- shape and monotony ---------------------------------------------------------------------------------
 
 
-@pytest.mark.parametrize(
-    ("call", "good"), GOOD_CALLS[:-1], ids=[call.__name__ for call, _ in GOOD_CALLS[:-1]]
-)
+@pytest.mark.parametrize(("call", "good"), GOOD_CALLS[:-1], ids=[call.__name__ for call, _ in GOOD_CALLS[:-1]])
 def test_a_sweep_gives_what_the_single_calls_give(call, good):
     first = "area_left_ha" if "area_left_ha" in good else "area_ha" if "area_ha" in good else next(iter(good))
     # Efficiency must stay in (0, 1]; everything else may go either side of its value.

@@ -83,11 +83,7 @@ def test_a_sphere_of_the_typical_seed_weighs_the_typical_kernel() -> None:
 
 
 def test_bushels_are_those_the_trade_uses() -> None:
-    canada = {
-        key: reference.crop(key).bushel_lb["CA"].value
-        for key in KEYS
-        if "CA" in reference.crop(key).bushel_lb
-    }
+    canada = {key: reference.crop(key).bushel_lb["CA"].value for key in KEYS if "CA" in reference.crop(key).bushel_lb}
     assert canada["canola"] == 50
     assert (canada["oats"], reference.crop("oats").bushel_lb["US"].value) == (34, 32)
     assert canada["sunflower"] == 30
@@ -193,9 +189,7 @@ def test_no_country_is_needed_where_all_agree() -> None:
         ("lupin", None, "is listed for any country", "write kg/ha"),
     ],
 )
-def test_a_bushel_that_is_not_known_is_asked_for(
-    key: str, country: str | None, problem: str, mend: str
-) -> None:
+def test_a_bushel_that_is_not_known_is_asked_for(key: str, country: str | None, problem: str, mend: str) -> None:
     with pytest.raises(InputError) as caught:
         reference.crop(key).bushel_kg(country, field="yield")
     assert caught.value.field == "yield"
@@ -204,9 +198,7 @@ def test_a_bushel_that_is_not_known_is_asked_for(
     assert caught.value.mend.startswith(mend)
 
 
-@pytest.mark.parametrize(
-    ("key", "country"), [("canola", None), ("canola", "US"), ("sorghum", "CA"), ("wheat", "x")]
-)
+@pytest.mark.parametrize(("key", "country"), [("canola", None), ("canola", "US"), ("sorghum", "CA"), ("wheat", "x")])
 def test_a_market_moisture_that_is_not_known_is_asked_for(key: str, country: str | None) -> None:
     with pytest.raises(InputError, match="market moisture") as caught:
         reference.crop(key).market_moisture(country)

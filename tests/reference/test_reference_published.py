@@ -155,9 +155,7 @@ def test_the_known_misprints_are_marked_and_no_others() -> None:
     assert RULES["ndsu-sorghum"].count.value == 18
 
 
-@pytest.mark.parametrize(
-    ("key", "lb_per_bu"), [("ndsu-sunflower-oil", 24.2), ("ndsu-sunflower-confection", 21.8)]
-)
+@pytest.mark.parametrize(("key", "lb_per_bu"), [("ndsu-sunflower-oil", 24.2), ("ndsu-sunflower-confection", 21.8)])
 def test_sunflower_columns_imply_a_bushel_nobody_uses(key: str, lb_per_bu: float) -> None:
     rule = RULES[key]
     assert rule.seeds_per_lb is not None
@@ -194,9 +192,7 @@ def test_western_australian_counts_fit_the_span_of_the_crop(rule: CountRule) -> 
         ("lupin", ("wa-lupin",)),
     ],
 )
-def test_derived_kernel_weights_are_the_mean_of_the_tables_they_name(
-    crop: str, counts: tuple[str, ...]
-) -> None:
+def test_derived_kernel_weights_are_the_mean_of_the_tables_they_name(crop: str, counts: tuple[str, ...]) -> None:
     weights_g = []
     for rule in (RULES[key] for key in counts):
         if rule.seeds_per_lb is not None:
@@ -250,14 +246,10 @@ def test_printed_limits_are_the_limits_we_carry() -> None:
     assert set(ours) == {key for key in reference.crop_keys() if reference.crop(key).tough_from_pct}
     for key, printed in ours.items():
         crop = reference.crop(key)
-        assert (
-            crop.market_moisture("CA").value == by_id["mm01"]["max_straight_grade_moisture_pct_wb"][printed]
-        )
+        assert crop.market_moisture("CA").value == by_id["mm01"]["max_straight_grade_moisture_pct_wb"][printed]
         assert crop.damp_above_pct["CA"].value == by_id["mm01"]["damp_starts_above_pct_wb"][printed]
     for key in ("corn", "soybean", "wheat"):
-        assert (
-            reference.crop(key).market_moisture("US").value == by_id["mm02"]["standard_moisture_pct_wb"][key]
-        )
+        assert reference.crop(key).market_moisture("US").value == by_id["mm02"]["standard_moisture_pct_wb"][key]
         assert reference.crop(key).bushel_lb["US"].value == by_id["mm02"]["base_weight_lb_per_bu"][key]
     for key, lb_per_bu in by_id["bw_us"]["lb_per_bu"].items():
         assert reference.crop(key).bushel_lb["US"].value == lb_per_bu

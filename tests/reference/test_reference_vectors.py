@@ -59,9 +59,7 @@ def test_every_record_has_origin_source_and_tolerance(name: str, record: dict[st
 
 
 @pytest.mark.parametrize(("name", "record"), RECORDS)
-def test_printed_and_recomputed_agree_within_the_tolerance_unless_misprinted(
-    name: str, record: dict[str, Any]
-) -> None:
+def test_printed_and_recomputed_agree_within_the_tolerance_unless_misprinted(name: str, record: dict[str, Any]) -> None:
     misprints = set(record.get("misprint", []))
     both = set(record["expected"]) & set(record["recomputed"])
     assert misprints <= both, f"{name}: a misprint must have a recomputed value to differ from"

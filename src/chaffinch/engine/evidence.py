@@ -50,6 +50,8 @@ _LN_C_WEIGHTS: Final[FloatArray] = -0.5 * _C_Z**2 - math.log(float(np.exp(-0.5 *
 _MOST_NODES: Final = 96
 _FEW_SEEDS: Final = 8.0
 """An empty pan that may hide fewer seeds than this is summed seed by seed [1]; beyond, the Gamma comes as close."""
+_ROUNDING: Final = 1e-9
+"""Masses that differ by less are equal [1]: whole seeds stay whole in any unit."""
 GRAMS_PER_KG_HA_M2: Final = 0.1
 """1 kg/ha over 1 m² is 0.1 g (exact)."""
 
@@ -182,7 +184,7 @@ def log_likelihood(catch: Catch, ln_mean_g: FloatArray, c: FloatArray) -> FloatA
     spread = c * catch.exposure.variation_factor
     if reading.count is not None:
         return _counted(reading.count, ln_mean_g + math.log(reading.seeds_per_g), spread)
-    if reading.step_g / 2 < reading.seed_g:
+    if reading.step_g / 2 < reading.seed_g * (1.0 - _ROUNDING):
         return _counted(reading.mass_g / reading.seed_g, ln_mean_g - math.log(reading.seed_g), spread)
     shape, ln_scale = gamma_shape_and_ln_scale(ln_mean_g, spread, reading.seed_g)
     low, high = max(0.0, reading.mass_g - reading.step_g / 2), reading.mass_g + reading.step_g / 2
@@ -287,7 +289,9 @@ def _counted(count: float, ln_mean: FloatArray, c: FloatArray) -> FloatArray:
 
 def _few(seeds: float, ln_mean: FloatArray, c: FloatArray) -> FloatArray:
     """Log probability of at most so many seeds under the same negative binomial, summed seed by seed."""
-    result: FloatArray = np.logaddexp.reduce([_counted(n, ln_mean, c) for n in range(math.floor(seeds) + 1)], axis=0)
+    # 0.3 g of 0.1 g seed is 2.9999999999999996 in floats: three seeds all the same.
+    most = math.floor(seeds * (1.0 + _ROUNDING))
+    result: FloatArray = np.logaddexp.reduce([_counted(n, ln_mean, c) for n in range(most + 1)], axis=0)
     return result
 
 

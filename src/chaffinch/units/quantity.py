@@ -118,7 +118,7 @@ def read_any(text: str, kinds: tuple[str, ...], *, field: str, bushel_kg: float 
     return _read_any(text, kinds, field, bushel_kg)
 
 
-@lru_cache(maxsize=8192)
+@lru_cache(maxsize=8192, typed=True)
 def _remembered(text: str, kinds: tuple[str, ...], bushel_kg: float | None) -> Quantity:
     """Read a text once: a book says "12.192 m" and "0.1 g" a million times. Refusals are not remembered."""
     return _read_any(text, kinds, "", bushel_kg)
