@@ -14,11 +14,12 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from scipy import stats
 
 from chaffinch.engine import exposure
 from chaffinch.engine.catch import read
 from chaffinch.engine.estimate import estimate
-from chaffinch.engine.evidence import GRAMS_PER_KG_HA_M2, LN_LOSS, Catch, c_nodes, log_likelihood
+from chaffinch.engine.evidence import GRAMS_PER_KG_HA_M2, Catch, c_nodes, log_likelihood, profile
 
 sys.path.insert(0, str(Path(__file__).resolve().parent.parent / "bench"))
 calibration = importlib.import_module("calibration")
@@ -191,9 +192,32 @@ def test_worlds_figures_are_those_of_the_engine() -> None:
 @pytest.mark.parametrize("seeds", [0, 1, 7, 60])
 def test_a_scale_that_tells_single_seeds_counts_them(seeds: int) -> None:
     seen = exposure.in_standing_crop(0.929)
-    c = c_nodes(0.5)
+    c, ln_mean_g = c_nodes(0.5), np.log(np.geomspace(0.01, 100.0, 50))
     weighed = Catch(read("weighed", seeds * 0.45, 0.1, tkw_g=450.0), seen)
     counted = Catch(read("counted", seeds, 1.0, tkw_g=450.0), seen)
     np.testing.assert_allclose(
-        log_likelihood(weighed, LN_LOSS, c), log_likelihood(counted, LN_LOSS, c), rtol=1e-9, atol=1e-9
+        log_likelihood(weighed, ln_mean_g, c), log_likelihood(counted, ln_mean_g, c), rtol=1e-9, atol=1e-9
     )
+
+
+def test_an_empty_pan_may_hide_the_seeds_half_a_step_can_hide() -> None:
+    # Faba beans of 0.45 g on a 2 g scale: one or two of them do not show.
+    c, ln_mean_g = c_nodes(0.5), np.log(np.geomspace(0.01, 100.0, 50))
+    empty = Catch(read("weighed", 0.0, 2.0, tkw_g=450.0), exposure.in_standing_crop(0.929))
+    seeds = np.exp(ln_mean_g)[:, None] / 0.45
+    r = 1.0 / np.square(c)
+    expected = stats.nbinom.logcdf(2, r, r / (r + seeds))
+    likely = expected > -30.0  # scipy's distribution function keeps its digits that far
+    np.testing.assert_allclose(log_likelihood(empty, ln_mean_g, c)[likely], expected[likely], rtol=1e-9, atol=1e-9)
+
+
+def test_empty_pans_of_a_profile_may_hide_half_a_step_each() -> None:
+    def steps_g(way: str, values: tuple[float, ...], step: float) -> float:
+        readings = [read(way, v, step, tkw_g=450.0) for v in values]
+        return profile(readings, [0.25] * 3, [0.5] * 3, 12.0).reading.step_g
+
+    # A pan of 0.25 m² stands for 0.5 m of width: its step counts twice in the grams per metre.
+    assert steps_g("weighed", (0.0, 0.0, 0.0), 1.0) == pytest.approx(2.0 * 3.0)
+    assert steps_g("weighed", (4.0, 5.0, 6.0), 1.0) == pytest.approx(2.0 * math.sqrt(3.0))
+    assert steps_g("weighed", (0.0, 0.0, 6.0), 1.0) == pytest.approx(2.0 * math.hypot(2.0, 1.0))
+    assert steps_g("counted", (0.0, 2.0, 6.0), 1.0) == 0.0

@@ -269,3 +269,10 @@ def test_a_good_unit_never_hides_a_bad_number(data: st.DataObject, kind: str) ->
     if isinstance(outcome, units.Quantity):
         back = units.write(outcome.value, outcome.unit, kind, bushel_kg=CANOLA_BU_KG)
         assert back == pytest.approx(outcome.written, rel=1e-12, abs=0)
+
+
+@pytest.mark.parametrize("text", ["2.000 seeds", "1.000 kernels", "12.000 seeds"])
+def test_a_count_with_three_decimals_is_not_guessed(text: str) -> None:
+    """2.000 seeds may be two or two thousand; neither is assumed."""
+    with pytest.raises(InputError, match="2 or 2000"):
+        units.read(text, "seeds", field="amount")

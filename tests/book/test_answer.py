@@ -211,6 +211,24 @@ def test_a_known_leak_comes_off_what_frames_behind_show():
     assert found.plain.machine == pytest.approx(59.0)
 
 
+def test_a_leak_alone_gets_no_verdict():
+    """A small leak says nothing about the machine, so nobody is told to leave the settings alone."""
+    found = solve({"place": "leak", "time": "60 s", "amount": "5 g"})
+
+    assert found.verdict is None
+    assert "leak-only" in {n.key for n in found.notices}
+
+
+def test_places_that_disagree_about_the_machine_are_pointed_out():
+    """A windrow shaken out at 12 kg/ha and a pan at 45: the sum is shown, and the disagreement."""
+    found = solve(
+        {"place": "windrow", "length": "1 m", "amount": "14 g"},
+        {"place": "discharge", "pan": "0.5 m2", "amount": "15 g"},
+    )
+
+    assert "places-disagree" in {n.key for n in found.notices}
+
+
 def test_shares_sum_to_one_hundred():
     """Parts of the loss sum to 100 %, chances of being the largest to 1."""
     found = solve(
@@ -232,11 +250,36 @@ def test_a_catch_no_field_could_have_lost_is_refused():
         )
 
 
-def test_a_range_that_runs_off_the_grid_says_so():
-    """Near 4 t/ha the upper end of the range is the grid's, and the answer says so."""
-    found = solve({"place": "standing", "pan": "0.5 m2", "amount": "199 g"})
+def test_a_loss_beyond_the_grid_is_not_cut_off():
+    """Near 4 t/ha, and at a drip of grams per hectare, the sampler answers: neither end of the grid shows."""
+    large = solve(*[{"place": "standing", "pan": "0.5 m2", "amount": "199 g"}] * 3)
+    drip = solve(*[{"place": "leak", "time": "60 s", "amount": "3 g", "step": "0.1 g"}] * 2, limit="0.04 kg/ha")
 
-    assert "cut-off" in {n.key for n in found.notices}
+    assert large.beliefs["standing"].probability_above(5000.0) > 0.005
+    # 3 g over 60 s · 7/3.6 m/s · 12 m at 0.1 g per kg/ha and m²: 0.0214 kg/ha, well inside a range of its own size
+    assert drip.plain.leak == pytest.approx(3 / (0.1 * 60 * 7 / 3.6 * 12))
+    assert drip.total.kg_ha.low < 0.0214 < drip.total.kg_ha.high < 0.05
+
+
+def test_no_heads_is_no_doubt_and_heads_are_counted_exactly():
+    """Zero unthreshed heads leave a reading as it was; a few add their seed, not a step of a whole head."""
+    pan = {"place": "discharge", "pan": "0.5 m2", "amount": "20.0 g"}
+    without = solve(pan, crop="corn", country="US").judged_kg_ha
+    none = solve({**pan, "heads": 0, "seeds_per_head": 500}, crop="corn", country="US")
+    some = solve({**pan, "heads": 1, "seeds_per_head": 20}, crop="corn", country="US")
+
+    assert none.judged_kg_ha == without
+    assert none.unthreshed_pct == 0.0
+    assert "coarse-kit" not in {n.key for n in some.notices}
+    assert some.plain.machine == pytest.approx((20.0 + 20 * 0.302) / (0.1 * 0.5 * 12 / 1.8), rel=0.01)
+
+
+def test_a_run_of_pans_has_one_variation():
+    """Two pans of one run with different variations are refused: neither may silently win."""
+    one, two = ({"place": "discharge", "pan": "0.1 m2", "amount": "3 g", "offset": x} for x in ("-0.4 m", "0.4 m"))
+
+    with pytest.raises(InputError, match="variation: differs within one run"):
+        solve({**one, "variation": 0.05}, {**two, "variation": 1.5})
 
 
 def _width(r: Range) -> float:

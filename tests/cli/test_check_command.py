@@ -124,7 +124,7 @@ def test_over_and_under_are_said_with_a_shape(chaffinch, check_file):
     assert "▲ Over your limit of 1 bu/ac" in over
     assert "▼ Under your limit of 1 bu/ac" in under
     assert "leave the settings alone" in under
-    assert "operator's manual" not in under  # nothing sends anybody to the machine
+    assert "operator's manual" in under  # the remarks below may send somebody to the machine
 
 
 def test_without_a_limit_there_is_no_verdict_and_it_says_so(chaffinch, check_file):
@@ -169,3 +169,23 @@ def test_forty_columns_hold_every_line(chaffinch, monkeypatch):
 
     assert max(map(len, out.splitlines())) <= 44
     assert "header" in out
+
+
+def test_an_answer_that_cannot_be_written_is_no_success(check_file):
+    """A full disk behind the redirection gives one line and status 1, not a traceback."""
+    import os
+
+    if not os.path.exists("/dev/full"):
+        pytest.skip("no /dev/full here")
+    name = check_file(ONE_PAN)
+    with open("/dev/full", "w") as full:
+        ran = subprocess.run(
+            [sys.executable, "-m", "chaffinch", "check", name],
+            stdout=full,
+            stderr=subprocess.PIPE,
+            text=True,
+            check=False,
+        )
+
+    assert ran.returncode == 1
+    assert "Traceback" not in ran.stderr

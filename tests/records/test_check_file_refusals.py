@@ -124,9 +124,9 @@ CASES = {
     "market moisture, default": (top('moisture = "8 %"'), "market_moisture", "differs by country", "country"),
     # --- moisture ---
     "moisture 0": (discharge('moisture = "0 %"'), "catch 1, moisture", "above 0", "above 0"),
-    "moisture of straw": (discharge('moisture = "61 %"'), "catch 1, moisture", "above 60 %", "0.1 to 60 %"),
+    "moisture of straw": (discharge('moisture = "61 %"'), "catch 1, moisture", "above 60 %", "1 to 60 %"),
     "moisture without %": (discharge('moisture = "8"'), "catch 1, moisture", "no unit", "%"),
-    "market moisture too high": (top('market_moisture = "75 %"'), "market_moisture", "above 60 %", "0.1 to 60 %"),
+    "market moisture too high": (top('market_moisture = "75 %"'), "market_moisture", "above 60 %", "1 to 60 %"),
     # --- the combine ---
     "no combine": ('crop = "canola"\n' + CATCH, "combine", "catch 1 (discharge) needs the cut width", "[combine]"),
     "no cut width": (combine('drop_width = "66 in"'), "combine, cut_width", "missing", 'cut_width = "40 ft"'),

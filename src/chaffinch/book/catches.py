@@ -191,7 +191,8 @@ def _reading(one: record.Catch, check: record.Check, figures: CropFigures) -> se
             # Heads are picked out of the whole catch and rubbed clean.
             readings.append(part(one.unthreshed, 1.0, 1.0))
             unthreshed.append(True)
-        if one.heads is not None and one.seeds_per_head is not None:
+        # No heads at all is good news, not a reading: it adds neither seed nor doubt.
+        if one.heads and one.seeds_per_head is not None:
             readings.append(
                 seed.heads_as_reading(
                     one.heads, one.seeds_per_head, tkw_g=figures.tkw_g, tkw_measured=figures.tkw_measured
@@ -245,6 +246,12 @@ def _profile(members: list[tuple[record.Catch, seed.Reading]], cut: float | None
     areas = [pan.area_m2 for pan in pans if pan is not None]
     if len(areas) < len(pans):
         raise InputError(f"{field}, pan", None, "is missing", 'add pan = "4 ft2"')
+    own = {one.variation for one, _ in members}
+    if len(own) > 1:
+        shown = ", ".join(sorted("none" if v is None else f"{v:g}" for v in own))
+        raise InputError(
+            f"{field}, variation", shown, "differs within one run", "give every pan of a run the same, or none"
+        )
     offsets = [one.offset_m for one, _ in members if one.offset_m is not None]
     try:
         lengths = exposure.profile_lengths_m(offsets, discharge)

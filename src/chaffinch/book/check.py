@@ -23,8 +23,9 @@ from chaffinch.engine.sources import Joint, common_scale_sd, locate, sources_see
 from chaffinch.records.check import Check
 
 KG_PER_T = 1000.0
+MACHINE_AND_LEAK = "machine and leak"
 CUT_OFF = 0.001
-"""Probability at the upper end of the grid from which a range is said to be cut off [1]."""
+"""Probability at the ends of the grid from which the sampler answers in its place [1]."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,7 +79,7 @@ class CheckAnswer:
     judged_kg_ha : Range
         That sum [kg/ha].
     verdict : {"over", "under", "unsettled"} or None
-        None without a limit, or when only loss before harvest was seen.
+        None without a limit, or when neither header nor machine loss was seen.
     p_over : float or None
         Probability that the judged loss exceeds the limit.
     further : Outlook or None
@@ -142,14 +143,13 @@ def answer(check: Check, *, seed: int = 1) -> CheckAnswer:
     belief = posterior.of_sources(*judged)
     judged_range = est.range_of(belief)
     p_over, verdict, further, like = None, None, None, None
-    if check.limit_kg_ha is not None and judged != ("standing",):
+    if check.limit_kg_ha is not None and {"header", "machine"} & set(judged):
         p_over = belief.probability_above(check.limit_kg_ha)
         verdict = est.verdict(p_over)
         if verdict == "unsettled":
             further, like = _outlook(ready, posterior, judged, check.limit_kg_ha, seed)
     per_ha = _money_per_ha(judged_range, check)
-    cut_off = posterior.grid is not None and posterior.grid.at_the_end() > CUT_OFF
-    found = notices.of(check, ready, textbook, posterior.seen, judged, posterior.learned, cut_off=cut_off)
+    found = notices.of(check, ready, textbook, posterior.seen, judged, posterior.learned)
     return CheckAnswer(
         check,
         ready,
@@ -157,7 +157,7 @@ def answer(check: Check, *, seed: int = 1) -> CheckAnswer:
         total,
         judged,
         judged_range,
-        {"judged": belief, **{s: posterior.of_sources(s) for s in posterior.seen}},
+        {"judged": belief, **_parts_of(posterior)},
         verdict,
         p_over,
         further,
@@ -168,6 +168,14 @@ def answer(check: Check, *, seed: int = 1) -> CheckAnswer:
         None if per_ha is None or check.field_area_ha is None else per_ha.times(check.field_area_ha),
         found,
     )
+
+
+def _parts_of(posterior: _Posterior) -> dict[str, Belief]:
+    """Each source seen; and the machine with its leak in it, as checks without a leak catch see them."""
+    parts = {s: posterior.of_sources(s) for s in posterior.seen}
+    if {"machine", "leak"} <= set(posterior.seen):
+        parts[MACHINE_AND_LEAK] = posterior.of_sources("machine", "leak")
+    return parts
 
 
 @dataclass(frozen=True, slots=True)
@@ -188,8 +196,10 @@ class _Posterior:
         if len(seen) == 1 and scale_sd is not None:
             prior = priors[seen[0]]
             belief = est.estimate(evidence(ready.catches, seen[0]), prior, scale_sd)
-            learned = 1.0 - belief.sd_log() / prior.sd_log
-            return _Posterior(seen, belief, None, prior, scale_sd, {seen[0]: learned})
+            # A loss that may lie beyond the grid (a drip, a disaster) is left to the sampler, which has no ends.
+            if belief.at_the_ends() <= CUT_OFF:
+                learned = 1.0 - belief.sd_log() / prior.sd_log
+                return _Posterior(seen, belief, None, prior, scale_sd, {seen[0]: learned})
         joint = locate(ready.catches, priors, width_sd=ready.width_sd, seed=seed)
         return _Posterior(seen, None, joint, None, 0.0, joint.learned)
 

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import sqlalchemy as sa
 
 from chaffinch import units
-from chaffinch.book.check import KG_PER_T, CheckAnswer, answer
+from chaffinch.book.check import KG_PER_T, MACHINE_AND_LEAK, CheckAnswer, answer
 from chaffinch.book.checks import LoggedCheck, counting
 from chaffinch.book.desk import Desk
 from chaffinch.book.things import Thing
@@ -75,7 +75,7 @@ def field_summary(desk: Desk, field: Thing, *, seed: int = 1, progress: Progress
         source: (range_of(belief), sum(source in line.answer.sources for line in lines))
         for source, belief in beliefs.items()
     }
-    judged = _judged(lines, beliefs, seed)
+    judged = _judged(lines, seed)
     mean = None if judged is None else range_of(judged)
     price, money = field.parts.get("price"), None
     if mean is not None and price is not None and area_ha is not None:
@@ -84,20 +84,27 @@ def field_summary(desk: Desk, field: Thing, *, seed: int = 1, progress: Progress
     return FieldSummary(field, tuple(lines), sources, mean, area_ha, money)
 
 
-def _judged(lines: Sequence[CheckLine], beliefs: Mapping[str, DrawBelief], seed: int) -> DrawBelief | None:
-    """Mean of what is held against the combine.
+def _judged(lines: Sequence[CheckLine], seed: int) -> DrawBelief | None:
+    """Mean of what is held against the combine: the header, and the machine with whatever leaks from it.
 
-    Where all checks saw the same sources their sums are averaged, so that what moves together stays together.
-    Where some saw the header and others did not, each source is averaged over the checks that saw it, and the means
-    are added.
+    Where all checks saw both (or all the same one), their sums are averaged, so that what moves together stays
+    together. Where some saw the header and others did not, each is averaged over the checks that saw it, and the
+    means are added as independent. A leak caught apart is put back to its machine: without a leak catch it was never
+    apart.
     """
-    held = [source for source in beliefs if source != "standing"]
-    if not held:
-        return None
-    if len({line.answer.judged for line in lines}) == 1:
+    header = [line.answer.beliefs["header"] for line in lines if "header" in line.answer.sources]
+    machine = [
+        line.answer.beliefs.get(MACHINE_AND_LEAK, line.answer.beliefs["machine"])
+        for line in lines
+        if "machine" in line.answer.sources
+    ]
+    if len(header) in (0, len(lines)) and len(machine) in (0, len(lines)) and (header or machine):
         return mean_loss([line.answer.beliefs["judged"] for line in lines], seed=seed)
-    total = sum((beliefs[source].loss_kg_ha for source in held[1:]), start=beliefs[held[0]].loss_kg_ha)
-    return DrawBelief(total, beliefs[held[0]].weights)
+    means = [mean_loss(part, seed=seed + 7919 * k) for k, part in enumerate((header, machine)) if part]
+    if not means:
+        return None
+    total = sum((mean.loss_kg_ha for mean in means[1:]), start=means[0].loss_kg_ha)
+    return DrawBelief(total, means[0].weights)
 
 
 def checks_where(

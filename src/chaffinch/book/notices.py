@@ -23,6 +23,9 @@ UNEVEN_RATIO: Final = 4.0
 """Largest over smallest reading of catches taken alike that is pointed out [1]; own figure. Published residue
 behind spreaders varied 1.4 to 5.1 fold across the cut (Allmaras et al. 1985, abstract, printed)."""
 
+DISAGREE_RATIO: Final = 2.5
+"""Largest over smallest mean of places that see the same loss that is pointed out [1]; own figure."""
+
 Kind = Literal["warning", "assumed"]
 
 
@@ -42,15 +45,13 @@ def of(
     seen: Sequence[str],
     judged: Sequence[str],
     learned: Mapping[str, float],
-    *,
-    cut_off: bool = False,
 ) -> tuple[Notice, ...]:
     """All notices of a check, warnings first, the ones that change the meaning of the number foremost."""
     return (
-        *([Notice("cut-off")] if cut_off else []),
         *_about_places(check, ready, plain, seen, learned),
         *_about_kit(check, ready, judged),
-        *_about_terms(check),
+        *_disagreeing_places(ready),
+        *_about_terms(check, seen),
         *_assumed(check, ready),
     )
 
@@ -113,8 +114,19 @@ def _about_kit(check: Check, ready: Prepared, judged: Sequence[str]) -> Iterator
             yield Notice("uneven", facts={"place": place, "ratio": max(values) / min(values)})
 
 
-def _about_terms(check: Check) -> Iterator[Notice]:
-    if check.limit_kg_ha is None:
+def _disagreeing_places(ready: Prepared) -> Iterator[Notice]:
+    """Places that see machine loss alone and tell it very differently."""
+    by_place: dict[str, list[float]] = {}
+    for place, catch in zip(ready.places, ready.catches, strict=True):
+        if catch.exposure.standing_m2 == 0 and catch.exposure.machine_m2 > 0:
+            by_place.setdefault(place, []).append(catch.reading.mass_g / catch.exposure.machine_m2)
+    means = [sum(values) / len(values) for values in by_place.values()]
+    if len(means) > 1 and min(means) > 0 and max(means) > DISAGREE_RATIO * min(means):
+        yield Notice("places-disagree", facts={"ratio": max(means) / min(means)})
+
+
+def _about_terms(check: Check, seen: Sequence[str]) -> Iterator[Notice]:
+    if check.limit_kg_ha is None and {"header", "machine"} & set(seen):
         yield Notice("no-limit", kind="assumed")
     if check.yield_kg_ha is None:
         yield Notice("no-yield", kind="assumed")

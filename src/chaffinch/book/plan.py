@@ -40,6 +40,8 @@ class KitPlan:
         The one to use.
     c0 : float
         Coefficient of variation between such catches, median [1].
+    by_width : bool
+        Such a catch rests on the drop or spread width.
     shared_error : float
         Sd of the error that no number of catches removes [1].
     precisions : mapping-like tuple of (wished, Precision)
@@ -54,6 +56,7 @@ class KitPlan:
     ways: tuple[kit.Way, ...]
     best: kit.Way
     c0: float
+    by_width: bool
     shared_error: float
     precisions: tuple[tuple[float, Precision], ...]
 
@@ -106,6 +109,7 @@ def plan(
         ways,
         best,
         like.c0,
+        like.exposure.by_width,
         shared,
         tuple(
             (wished, catches_for_precision(read_best, source, check.limit_kg_ha, wished, shared, seed=seed))

@@ -45,6 +45,7 @@ def next_step(found: CheckAnswer) -> str:
             like=like,
             place=place,
             chance=round(100 * found.further.chance[-1]),
+            **_toss_up(found),
         )
     if found.verdict != "over":
         return NEXT_STEP[found.verdict]
@@ -57,6 +58,19 @@ def next_step(found: CheckAnswer) -> str:
         return NEXT_STEP["over-standing-largest"]
     key = "over-mostly" if loss.p_largest >= CLEAR else "over-likely"
     return NEXT_STEP[key].format(source=SOURCE[source], p=min(99, round(100 * loss.p_largest)))
+
+
+def _toss_up(found: CheckAnswer) -> dict[str, str]:
+    """What else stands in the way of a clear answer, as far as it does, and the mend for it."""
+    keys = {notice.key for notice in found.notices}
+    if "width-guessed" in keys:
+        return {"doubt": ", or the widths are too uncertain", "mend": ", or tape the widths"}
+    if keys & {"not-told-apart", "standing-left-in"}:
+        return {
+            "doubt": ", or the sources are not told apart",
+            "mend": ", or take frames in standing crop and in the cut strip",
+        }
+    return {"doubt": "", "mend": ""}
 
 
 def _short(value: float) -> str:

@@ -172,7 +172,17 @@ def without_bushels(desk: Desk, parts: Mapping[str, Any]) -> dict[str, Any]:
             continue
         if "crop" not in result:
             raise InputError(name, text, "counts in bushels of a crop that is not named", "give the crop")
-        country = next((t.parts.get("country") for t in things(desk, "farm") if t.parts.get("country")), None)
+        countries = sorted(
+            {str(t.parts["country"]) for t in things(desk, "farm") if "country" in t.parts and not t.retired}
+        )
+        if len(countries) > 1:
+            raise InputError(
+                name,
+                text,
+                f"counts in bushels, and the book's farms lie in {' and '.join(countries)}",
+                "give it in kg or t",
+            )
+        country = countries[0] if countries else None
         bushel = crop(str(result["crop"])).bushel_kg(country)
         found = units.read_positive(text, kind, field=name, bushel_kg=bushel)
         if kind == "area_mass":

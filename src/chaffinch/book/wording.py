@@ -28,7 +28,6 @@ SOURCE: Final = {
 }
 
 NOTICE: Final = {
-    "cut-off": "The range is cut off at 5000 kg/ha, the most this program reckons with: the loss may be larger. Check the readings.",
     "machine-only": "Machine only: header loss was not measured. A frame in the cut strip, ahead of the discharge, shows it.",
     "machine-only-windrowed": (
         "Machine only: what the windrower and the pick-up dropped is not in it. "
@@ -36,7 +35,8 @@ NOTICE: Final = {
     ),
     "header-only": "Header only: loss through the machine was not measured.",
     "standing-only": "Loss before harvest only: nothing the combine does is in it, so no verdict is given.",
-    "leak-only": "Leak only: what leaves the machine with straw and chaff was not measured, nor the header.",
+    "leak-only": "Leak only, so no verdict is given: what leaves with straw and chaff was not measured, nor the header. Seal the leak all the same.",
+    "places-disagree": "Catches at different places differ {ratio:.1f}-fold about machine loss: one of them may be a slip, or the places see different grain. Check the readings and widths before you trust the sum.",
     "leak-apart": "The leak comes on top of what leaves with straw and chaff: seal it before changing settings. Two different leaks belong in two checks.",
     "not-told-apart": (
         "The catches hardly tell {sources} apart from the rest: that split is mostly expectation, the total is not. "
@@ -74,8 +74,8 @@ NOTICE: Final = {
 NEXT_STEP: Final = {
     "further": "Next: take {n} more {catches} like catch {like} ({place}); that gives a clear answer with {chance} % chance.",
     "further-none": (
-        "Next: even 12 more catches like these may not settle it ({chance} % chance): the loss is close to your limit, "
-        "or the widths are too uncertain. Treat it as a toss-up, or tape the widths."
+        "Next: even 12 more catches like these may not settle it ({chance} % chance): the loss is close to your limit"
+        "{doubt}. Treat it as a toss-up{mend}."
     ),
     "over": "Next: find where it is lost, change one thing, and take catches again to see whether it helped.",
     "over-machine-only": "Next: take a frame in the cut strip too; then change one thing and take catches again.",

@@ -25,7 +25,7 @@ def merge(address: str | None, other: str, *, as_data: bool) -> None:
     Nothing is changed or deleted in either. It may be stopped and run again.
     """
     careful(other)
-    here = open_the_book(address)
+    here = open_the_book(address, leave_out=other)
     from chaffinch.book.desk import open_desk
     from chaffinch.book.merging import merge as make_equal
     from chaffinch.store.address import shown

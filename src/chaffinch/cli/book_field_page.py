@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Final
 
 from chaffinch import units
 from chaffinch.book.wording import SOURCE
@@ -91,10 +91,34 @@ def _coverage(found: FieldSummary, page: Page) -> None:
     partly = [s for s in ("header", "machine") if s in found.sources and found.sources[s][1] < count]
     for source in unseen:
         page.paragraph(f"{SOURCE[source].capitalize()} loss was measured in no check: it comes on top.")
+    _carried_over(found, page)
     for source in partly:
         page.paragraph(
             f"{SOURCE[source].capitalize()} loss was measured in {found.sources[source][1]} of {count} checks."
         )
+
+
+CARRIED: Final = {
+    "not-told-apart": "the catches hardly tell the sources apart: the split is mostly expectation, the total is not",
+    "standing-left-in": "no frame lay in standing crop: what fell before harvest may still count as header loss",
+}
+"""Warnings of single checks that bear on a field's sources, as its page says them."""
+
+
+def warned(found: FieldSummary) -> dict[str, int]:
+    """How many checks carry each of the warnings that bear on the field's sources."""
+    counts = {key: sum(any(n.key == key for n in line.answer.notices) for line in found.checks) for key in CARRIED}
+    return {key: count for key, count in counts.items() if count}
+
+
+def _carried_over(found: FieldSummary, page: Page) -> None:
+    of = len(found.checks)
+    told = [
+        f"in {count} of {of} {'check' if of == 1 else 'checks'} {CARRIED[key]}" for key, count in warned(found).items()
+    ]
+    if told:
+        text = "; ".join(told)
+        page.paragraph(f"{text[0].upper()}{text[1:]}.", bullet="· ")
 
 
 def _money(found: FieldSummary, unit: Unit, page: Page) -> None:
@@ -170,6 +194,7 @@ def field_as_json(desk: Desk, found: FieldSummary) -> dict[str, Any]:
         "checks_on_it": len(found.checks),
         "mean": None if found.mean_kg_ha is None else loss(found.mean_kg_ha),
         "sources": {s: {**loss(r), "checks": n} for s, (r, n) in found.sources.items()},
+        "warnings": warned(found),
         "money": {"currency": currency_of(unit, found), "over_field": as_range(found.money)},
         "checks": [check_as_json(line) for line in found.checks],
     }

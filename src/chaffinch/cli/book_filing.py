@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from difflib import get_close_matches
-from typing import TYPE_CHECKING, Any, TypeVar
+from typing import TYPE_CHECKING, Any, Final, TypeVar
 
 import click
 
-from chaffinch.cli.book_times import read_time
+from chaffinch.cli.book_times import not_ahead, read_time
+from chaffinch.cli.page import Page, to_ascii
 from chaffinch.errors import InputError
 
 if TYPE_CHECKING:
@@ -102,10 +103,13 @@ def filing(desk: Desk, given: Mapping[str, Any], check: Check | None) -> Filing:
 def one_thing(desk: Desk, kind: str, wanted: str, *, season: str | None = None, flag: str | None = None) -> Thing:
     """The thing of that name; a season (its id) tells two fields of one name apart.
 
+    After two books were merged a thing may be there twice. Where nothing that matters differs between them, the one
+    that was in this book first is meant, and a note on stderr says so.
+
     Raises
     ------
     InputError
-        When there is none or there are several.
+        When there is none, or there are several that differ.
     """
     from chaffinch.book.things import find_thing, things
 
@@ -113,13 +117,63 @@ def one_thing(desk: Desk, kind: str, wanted: str, *, season: str | None = None, 
         raise InputError(flag or kind, wanted, "is empty", f"name a {kind}")
     if season is not None and kind == "field":
         folded = wanted.strip().casefold()
-        here = [t for t in things(desk, kind) if t.name.casefold() == folded and t.parts.get("season") == season]
-        if len(here) == 1:
-            return here[0]
+        seasons = _alike_seasons(desk, season)
+        named = [t for t in things(desk, kind) if t.name.casefold() == folded and not t.retired]
+        here = [t for t in named if t.parts.get("season") in seasons]
+        if one := _first_of_doubles(desk, here):
+            return one
     try:
-        return find_thing(desk, kind, wanted.strip())
+        return find_thing(desk, kind, whole_id(desk, kind, wanted.strip()))
     except InputError as error:
+        folded = wanted.strip().casefold()
+        here = [t for t in things(desk, kind) if t.name.casefold() == folded and not t.retired]
+        if one := _first_of_doubles(desk, here):
+            return one
         raise type(error)(flag or error.field, error.value, error.problem, error.mend) from None
+
+
+_TOLD_APART_BY: Final = ("crop", "area", "cut_width", "drop_width", "spread_width", "width", "length", "step")
+"""Parts in which two things of one name may not differ to be taken for doubles; the season counts by its name."""
+
+
+def _first_of_doubles(desk: Desk, here: Sequence[Thing]) -> Thing | None:
+    """The only one, or of doubles the one that was in this book first; None when there is none or they differ."""
+    if len(here) < 2:
+        return here[0] if here else None
+    for key in _TOLD_APART_BY:
+        if len({str(t.parts[key]) for t in here if key in t.parts}) > 1:
+            return None
+    own = [str(t.parts.get("season", "")) for t in here]
+    if len(set(own)) > 1 and not set(own) <= _alike_seasons(desk, own[0]):
+        return None
+    first, *rest = sorted(here, key=lambda t: t.seq)
+    others = ", ".join(t.id[:8] for t in rest)
+    note = f"note: {first.kind} {first.name} is there {len(here)} times, alike; {first.id[:8]} is meant, not {others}"
+    meta = click.get_current_context().meta.setdefault("chaffinch.doubles", set())
+    if first.id not in meta:
+        meta.add(first.id)
+        click.echo(note if Page.here().fine else to_ascii(note), err=True)
+    return first
+
+
+def _alike_seasons(desk: Desk, season: str) -> set[str]:
+    """Ids of all seasons with the name of this one, itself included."""
+    from chaffinch.book.things import things
+
+    here = things(desk, "season")
+    name = next((t.name.casefold() for t in here if t.id == season), None)
+    return {season} | {t.id for t in here if t.name.casefold() == name}
+
+
+def whole_id(desk: Desk, kind: str, wanted: str) -> str:
+    """The whole id when ``wanted`` is the beginning of just one, 4 characters or more, and nothing's name."""
+    from chaffinch.book.things import things
+
+    here = things(desk, kind)
+    if len(wanted) < 4 or any(t.name.casefold() == wanted.casefold() for t in here):
+        return wanted
+    fits = [t.id for t in here if t.id.startswith(wanted.lower())]
+    return fits[0] if len(fits) == 1 else wanted
 
 
 def _named_in_file(desk: Desk, kind: str, name: str, found: Filing) -> Thing | None:
@@ -130,9 +184,10 @@ def _named_in_file(desk: Desk, kind: str, name: str, found: Filing) -> Thing | N
     here = [t for t in things(desk, kind) if not t.retired]
     fits = [t for t in here if t.name.casefold() == name.casefold()]
     if kind == "field" and len(fits) > 1 and "season" in found.where:
-        fits = [t for t in fits if t.parts.get("season") == found.where["season"]]
-    if len(fits) == 1:
-        return fits[0]
+        alike = _alike_seasons(desk, found.where["season"])
+        fits = [t for t in fits if t.parts.get("season") in alike]
+    if one := _first_of_doubles(desk, fits):
+        return one
     near = get_close_matches(name, [t.name for t in here], n=1)
     meant = f" (did you mean {near[0]}?)" if near else ""
     problem = "is the name of several" if fits else f"is not in the book{meant}"
@@ -145,7 +200,7 @@ def _named_in_file(desk: Desk, kind: str, name: str, found: Filing) -> Thing | N
 
 def _taken_at(at: str | None, check: Check | None) -> str | None:
     if at is not None:
-        return read_time(at, "--at")
+        return not_ahead(read_time(at, "--at"), "--at")
     if check is None or not check.when:
         return None
     try:

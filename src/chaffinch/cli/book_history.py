@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Final
 
 import click
 
+from chaffinch import units
+from chaffinch.cli.book_check_page import filed_under, settings_told
+from chaffinch.cli.book_figures import farm_of
 from chaffinch.cli.book_filing import one_thing
 from chaffinch.cli.book_things import Teller, kind_of_thing
 from chaffinch.cli.book_times import local
@@ -20,6 +24,7 @@ if TYPE_CHECKING:
     from chaffinch.book.things import Thing
 
 _NOT_SHOWN = ("replaces", "reason")
+_METRES: Final = re.compile(r"(-?\d+(?:\.\d+)?(?:e-?\d+)?) (m|m2)")
 
 
 @click.command("history")
@@ -45,11 +50,13 @@ def history(address: str | None, what: str, name: str | None, *, as_data: bool) 
         return
     here = things(desk)
     found = [t for t in here if t.name.casefold() == what.strip().casefold()]
-    found = found or [t for t in here if len(what) >= 8 and t.id.startswith(what)]
+    found = found or [t for t in here if len(what) >= 4 and t.id.startswith(what.strip().lower())]
     if len(found) > 1:
         listed = ", ".join(f"{t.kind} {t.id[:8]}" for t in found)
         raise InputError("history", what, "is the name of several things", f"say which: {listed}")
     if found:
+        if not found[0].name.casefold() == what.strip().casefold() and _begins_a_check(desk, what.strip()):
+            raise InputError("history", what, "is the beginning of several ids", "give more of it")
         _of_thing(desk, found[0], page, as_data=as_data)
         return
     try:
@@ -67,6 +74,16 @@ def history(address: str | None, what: str, name: str | None, *, as_data: bool) 
     _of_check(desk, logged, page, as_data=as_data)
 
 
+def _begins_a_check(desk: Desk, wanted: str) -> bool:
+    from chaffinch.book.checks import find_check
+
+    try:
+        find_check(desk, wanted)
+    except InputError as error:
+        return error.problem.startswith("is the beginning of several")
+    return True
+
+
 def _of_check(desk: Desk, logged: LoggedCheck, page: Page, *, as_data: bool) -> None:
     from chaffinch.store import records
 
@@ -79,7 +96,10 @@ def _of_check(desk: Desk, logged: LoggedCheck, page: Page, *, as_data: bool) -> 
         return
     from chaffinch.book.things import things
 
-    names = {t.id: t.name for t in things(desk)}
+    here = {t.id: t for t in things(desk)}
+    names = {t.id: t.name for t in here.values()}
+    farm = farm_of(desk)
+    feet = farm is not None and str(farm.parts.get("report_in", "")).endswith("/ac")
     page.say()
     page.two_ends(f"check {logged.id[:8]}", f"{len(in_order)} {'version' if len(in_order) == 1 else 'versions'}")
     for one in in_order:
@@ -96,9 +116,15 @@ def _of_check(desk: Desk, logged: LoggedCheck, page: Page, *, as_data: bool) -> 
         )
         if "reason" in body:
             page.paragraph(f"reason: {body['reason']}")
+        if not body.get("replaces"):
+            filed = filed_under(body, here)
+            parts = (filed.field or "no field", filed.season, filed.combine, filed.operator)
+            page.paragraph("filed under " + " · ".join(x for x in parts if x))
+            for line in settings_told(body):
+                page.paragraph(line)
         olds = [stored[old].envelope.body for old in body.get("replaces", ()) if old in stored]
         if olds:
-            for line in differences(olds[0], body, names) or ["nothing in it differs"]:
+            for line in differences(olds[0], body, names, feet=feet) or ["nothing in it differs"]:
                 page.paragraph(line, indent=4, bullet="· ")
     page.say()
     if logged.versions.disagree:
@@ -106,14 +132,19 @@ def _of_check(desk: Desk, logged: LoggedCheck, page: Page, *, as_data: bool) -> 
         page.say()
 
 
-def differences(old: Mapping[str, Any], new: Mapping[str, Any], names: Mapping[str, str]) -> list[str]:
-    """What differs between two versions, one line each: ``catch 1, amount: 12.5 g → 21.5 g``."""
+def differences(
+    old: Mapping[str, Any], new: Mapping[str, Any], names: Mapping[str, str], *, feet: bool = False
+) -> list[str]:
+    """What differs between two versions, one line each: ``catch 1, amount: 12.5 g → 21.5 g``.
+
+    With ``feet`` lengths and pans are told in feet, as the farm speaks of them.
+    """
     before, after = dict(_flat(old)), dict(_flat(new))
     lines = []
     for key in dict.fromkeys([*before, *after]):
         a, b = before.get(key), after.get(key)
         if a != b:
-            lines.append(f"{key}: {_word(a, names)} → {_word(b, names)}")
+            lines.append(f"{key}: {_word(a, names, feet)} → {_word(b, names, feet)}")
     return lines
 
 
@@ -132,12 +163,17 @@ def _flat(value: Any, place: str = "") -> list[tuple[str, Any]]:
     return [(place, value)]
 
 
-def _word(value: Any, names: Mapping[str, str]) -> str:
+def _word(value: Any, names: Mapping[str, str], feet: bool) -> str:
     if value is None:
         return "–"
     if isinstance(value, bool):
         return "yes" if value else "no"
-    return names.get(str(value), str(value))
+    text = names.get(str(value), str(value))
+    found = _METRES.fullmatch(text) if feet else None
+    if found is None:
+        return text
+    unit, kind = ("ft2", "area") if found[2] == "m2" else ("ft", "length")
+    return f"{units.write(float(found[1]), unit, kind):.4g} {unit}"
 
 
 def _of_thing(desk: Desk, thing: Thing, page: Page, *, as_data: bool) -> None:

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from chaffinch.cli.asking import Stopped, a_person_types, ask_yes
+from chaffinch.cli.book_doubts import not_twice, same_crop
 from chaffinch.cli.book_filing import Filing, filing, filing_options
 from chaffinch.cli.book_things import kept
 from chaffinch.cli.book_toml import as_toml
@@ -54,6 +55,8 @@ def _check_options(function: Any) -> Any:
 @click.argument("file", metavar="[FILE]", required=False)
 @filing_options
 @_check_options
+@click.option("--again", is_flag=True, help="Log it although the book has the same check already.")
+@click.option("--anyway", is_flag=True, help="Log it although its crop is not the field's.")
 @click.option("--json", "as_data", is_flag=True, help="Print the receipt as JSON.")
 def log(address: str | None, file: str | None, *, as_data: bool, **given: Any) -> None:
     """Put the check of FILE into the book (TOML or JSON; - reads standard input), or ask for it.
@@ -80,7 +83,17 @@ def _log_file(desk: Desk, file: str, given: Mapping[str, Any], page: Page, *, as
         raise InputError(surplus[0], None, "is given together with a file", "write it into the file, or leave FILE out")
     check = read_check_file(read_bytes(file), name=file)
     under = filing(desk, given, check)
-    receipt = write(desk, check, under, check_to_table(check) if file == "-" else None, page)
+    table = check_to_table(check) if file == "-" else None
+    try:
+        if not given.get("anyway"):
+            same_crop(desk, check, under)
+        if not given.get("again"):
+            not_twice(desk, check, under)
+    except InputError:
+        if table is not None:
+            not_saved(table, under, page)
+        raise
+    receipt = write(desk, check, under, table, page)
     _say_saved(desk, receipt, check, under, page, as_data=as_data)
 
 
@@ -114,6 +127,10 @@ def _log_talk(desk: Desk, given: Mapping[str, Any], page: Page, *, as_data: bool
     except InputError:
         not_saved(talk.whole(), under, page)
         raise
+    if not talk.typed and not given.get("anyway"):  # a person who types has just been asked for the crop
+        same_crop(desk, check, under)
+    if not given.get("again"):
+        not_twice(desk, check, under)
     receipt = write(desk, check, under, talk.whole(), page)
     _say_saved(desk, receipt, check, under, page, as_data=as_data)
     if found is not None and talk.typed and not as_data:
@@ -189,11 +206,15 @@ def _err(page: Page, text: str) -> None:
 
 
 def _say_saved(desk: Desk, receipt: Receipt, check: Check, under: Filing, page: Page, *, as_data: bool) -> None:
+    unfiled = ""
+    if "field" not in under.where and not any(note.startswith("field ") for note in under.notes):
+        mend = f'chaffinch book replace {receipt.id[:8]} --field NAME --reason "filing" files it'
+        unfiled = f"filed under no field: it counts in no field's sum; {mend}"
     for note in under.notes:
         _err(page, f"note: {note}")
     if as_data:
         data = {"id": receipt.id, "hash": receipt.hash, "outcome": receipt.outcome, "where": under.where}
-        print_json(data | {"notes": under.notes})
+        print_json(data | {"notes": under.notes + ([unfiled] if unfiled else [])})
         return
     from chaffinch.book.things import things
 
@@ -202,6 +223,8 @@ def _say_saved(desk: Desk, receipt: Receipt, check: Check, under: Filing, page: 
     parts = [f"{check.crop}, {count} {'catch' if count == 1 else 'catches'}"]
     parts += [names[under.where[k]] for k in ("field", "combine", "operator") if under.where.get(k) in names]
     page.say(f"saved {receipt.id[:8]}  {' · '.join(parts)}")
+    if unfiled:
+        page.paragraph(unfiled)
 
 
 @contextmanager

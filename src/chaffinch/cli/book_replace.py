@@ -30,7 +30,8 @@ def replace(
     """Correct CHECK (the beginning of its id) with the check of FILE.
 
     Without FILE the readings stay and only the filing changes: --field, --combine, --operator, --at, --setting,
-    --condition. What is not given is taken over from the version replaced. Nothing is deleted.
+    --condition. What is not given is taken over from the version replaced. Nothing is deleted. Of a check that was
+    corrected before, any version's id will do: the newest is corrected.
     """
     if reason is None or not reason.strip():
         raise InputError("--reason", reason, "is missing", 'say why, like --reason "the pan was 2 ft2, not 4"')
@@ -60,11 +61,14 @@ def replace(
             conditions=under.conditions,
         )
         kept(desk, receipt)
-    Page.here().say(f"saved {receipt.id[:8]}, which replaces {', '.join(one[:8] for one in old_ids)}")
+    page = Page.here()
+    if not settle and not old_ids[0].startswith(check.lower()):
+        page.say(f"{check[:8]} was corrected before: correcting its newest version {old_ids[0][:8]}")
+    page.say(f"saved {receipt.id[:8]}, which replaces {', '.join(one[:8] for one in old_ids)}")
 
 
 def _versions_meant(logged: LoggedCheck, wanted: str, *, settle: bool) -> list[str]:
-    """Ids to replace: the very version named, or with ``settle`` all that stand unreplaced."""
+    """Ids to replace: the one version that stands unreplaced, or with ``settle`` all of them."""
     versions = logged.versions
     if settle:
         return list(versions.ends)
@@ -73,4 +77,4 @@ def _versions_meant(logged: LoggedCheck, wanted: str, *, settle: bool) -> list[s
         raise InputError(
             "check", wanted, f"has corrections that disagree: {listed}", "look at its history, then say --settle"
         )
-    return [next(one for one in versions.all if one.startswith(wanted))]
+    return [logged.id]

@@ -23,6 +23,9 @@ if TYPE_CHECKING:
 LAST: Final = 20
 """Checks listed when nothing says which."""
 
+IN_OVERVIEW: Final = 5
+"""Checks listed below the overview."""
+
 READINGS: Final = ("monitor", "trial", "weather", "photo", "report")
 _OTHERS: Final = ("things", "checks", "conflicts", *(f"{kind}s" for kind in ("trial", "photo", "report")))
 
@@ -122,6 +125,7 @@ def show_summary(desk: Desk, field: Thing, page: Page, *, as_data: bool) -> None
 
 
 def _overview(desk: Desk, page: Page, after: str | None, *, as_data: bool) -> None:
+    from chaffinch.book.checks import all_versions
     from chaffinch.book.fields import checks_where
     from chaffinch.book.things import things
     from chaffinch.store import records
@@ -153,8 +157,13 @@ def _overview(desk: Desk, page: Page, after: str | None, *, as_data: bool) -> No
     if aside:
         page.paragraph(f"{aside} in conflict: chaffinch book show conflicts.")
     if ids:
+        current = {v.counts for v in all_versions(desk, ids)}
+        newest = [x for x in ids if x in current]
         with progress("checks") as step:
-            lines, _ = _answered(desk, ids[:5], step)
+            lines, _ = _answered(desk, newest[:IN_OVERVIEW], step)
+        if len(newest) > len(lines):
+            text = f"The last {len(lines)} of {len(newest)} checks; chaffinch book show checks lists all."
+            page.paragraph(text if after is None else text.removesuffix(" lists all.") + " --since lists all.")
         page.say()
         names = {t.id: t.name for t in here}
         for line in check_lines(lines, names, page, with_field=True):
@@ -224,20 +233,10 @@ def _answered(
 
 
 def _one_check(desk: Desk, wanted: str, page: Page, *, as_data: bool) -> None:
-    from chaffinch.book.check import answer
-    from chaffinch.book.check_json import as_json
     from chaffinch.book.checks import find_check
-    from chaffinch.cli.check_page import show as show_check
+    from chaffinch.cli.book_check_page import show_one_check
 
-    logged = find_check(desk, wanted)
-    found = answer(logged.check)
-    if as_data:
-        print_json({"id": logged.id, "versions": list(logged.versions.all), **as_json(found)})
-        return
-    show_check(found, page)
-    if len(logged.versions.all) > 1:
-        page.paragraph(f"Corrected: chaffinch book history {logged.id[:8]} shows every version.")
-        page.say()
+    show_one_check(desk, find_check(desk, wanted), page, as_data=as_data)
 
 
 def _things(desk: Desk, page: Page, kind: str | None, *, as_data: bool) -> None:

@@ -154,7 +154,7 @@ class Terms:
 
     def _combine(self) -> None:
         here = [t for t in things(self.desk, "combine") if not t.retired]
-        names = tuple(t.name for t in here)
+        names = tuple(dict.fromkeys(t.name for t in here))
 
         def read(text: str) -> Thing | None:
             return one_thing(self.desk, "combine", text, flag="combine") if text else None

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Final
 
 import click
 
@@ -23,16 +23,22 @@ _YES_NO = {"true": True, "yes": True, "false": False, "no": False}
 @click.command("add")
 @book_option
 @click.argument("kind", metavar="KIND")
-@click.argument("name", metavar="NAME")
+@click.argument("name", metavar="NAME", required=False)
 @click.option("--set", "pairs", multiple=True, metavar="KEY=VALUE", help='Another field of it, like area="62 ha".')
-def add(address: str | None, kind: str, name: str, pairs: tuple[str, ...]) -> None:
+@click.option("--keys", is_flag=True, help="Print the fields that KIND has, and what each holds.")
+def add(address: str | None, kind: str, name: str | None, pairs: tuple[str, ...], *, keys: bool) -> None:
     """Add a thing to the book, with the name the farm gives it.
 
     KIND is farm, season, operator, combine, pan, scale, field or note; for a note, NAME is its text. A field's season
-    may be given by name.
+    may be given by name. chaffinch book add KIND --keys prints what can be said about it.
     """
     known = kind_of_thing(kind)
+    if keys:
+        print_keys(known, Page.here())
+        return
     with_name = "text" if known.name == "note" else "name"
+    if name is None:
+        raise InputError("NAME", None, "is missing", f"give {_about(known, with_name)}, or --keys")
     if not name.strip():
         raise InputError(f"{known.name}, {with_name}", name, "is empty", f"give {_about(known, with_name)}")
     desk = open_the_book(address)
@@ -47,7 +53,13 @@ def add(address: str | None, kind: str, name: str, pairs: tuple[str, ...]) -> No
         if key in parts:
             raise InputError("--set", key, "is given twice", "give each field once")
         parts[key] = part_value(desk, known, key, value)
-    receipt = kept(desk, add_thing(desk, known.name, parts))
+    try:
+        receipt = kept(desk, add_thing(desk, known.name, parts))
+    except InputError as error:
+        key = error.field.removeprefix(f"{known.name}, ")
+        if error.value is not None or not error.problem.startswith("is missing"):
+            raise
+        raise type(error)(error.field, None, error.problem, f"{error.mend}: {set_example(known, key)}") from None
     Page.here().say(f"saved {known.name} {name.strip()} ({receipt.id[:8]})")
 
 
@@ -72,8 +84,9 @@ def edit_label(address: str | None, kind: str, name: str, field: str, value: str
     desk = open_the_book(address)
     from chaffinch.book.things import edit_label as edit
     from chaffinch.book.things import find_thing
+    from chaffinch.cli.book_filing import whole_id
 
-    thing = find_thing(desk, known.name, name)
+    thing = find_thing(desk, known.name, whole_id(desk, known.name, name.strip()))
     before = thing.parts.get(field)
     kept(desk, edit(desk, thing, field, None if value is None else part_value(desk, known, field, value)))
     after = find_thing(desk, known.name, thing.id)
@@ -139,10 +152,11 @@ def part_value(desk: Desk, kind: Kind, key: str, text: str) -> Any:
 def id_of(desk: Desk, key: str, text: str) -> str:
     """Id of the record a person names: a season by its name, anything else by the beginning of its id."""
     from chaffinch.book.checks import find_check
-    from chaffinch.book.things import find_thing, things
+    from chaffinch.book.things import things
+    from chaffinch.cli.book_filing import one_thing
 
     if key == "season":
-        return find_thing(desk, "season", text).id
+        return one_thing(desk, "season", text, flag="season").id
     named = [t for t in things(desk) if t.name and t.name.casefold() == text.casefold()]
     found = named or [t for t in things(desk) if len(text) >= 8 and t.id.startswith(text)]
     return found[0].id if len(found) == 1 else find_check(desk, text).id
@@ -202,6 +216,40 @@ def _short(text: str) -> str:
         return f"{float(number):.5g}{blank}{unit}"
     except ValueError:
         return text
+
+
+_EXAMPLES: Final = {
+    "length": "40 ft", "area": "4 ft2", "land": "62 ha", "mass": "0.1 g", "area_mass": "45 bu/ac", "price": "14.50 /bu",
+    "flag": "true", "date": "2026-08-14", "crop": "canola", "text": "remark",
+}  # fmt: skip
+_EXAMPLES_OF: Final = {
+    "country": "CA", "currency": "$", "report_in": "bu/ac", "season": "2026", "drop_width": "66 in", "limit": "1 bu/ac",
+    "overlap": "1 ft", "width": "2 ft", "spread_width": "35 ft", "tare": "120 g", "of": "3f2a9c1b",
+}  # fmt: skip
+
+
+def set_example(kind: Kind, key: str) -> str:
+    """How a key is given on the command line, like ``--set cut_width="40 ft"``."""
+    part = kind.part(key)
+    holds = "" if part is None else part.holds
+    one_of = holds.removeprefix("one of ").partition(",")[0] if holds.startswith("one of ") else "TEXT"
+    value = _EXAMPLES_OF.get(key) or _EXAMPLES.get(holds) or one_of
+    return f"--set {key}=" + (f'"{value}"' if " " in value or value == "$" else value).replace('"$"', "'$'")
+
+
+def print_keys(kind: Kind, page: Page) -> None:
+    """Print what can be said about a kind of thing: key, what it says, how it is given."""
+    page.say()
+    page.two_ends(kind.name, kind.about)
+    page.say()
+    for part in kind.parts:
+        if part.name in ("name", "text"):
+            page.paragraph(f"NAME: {part.about}")
+            continue
+        must = ", must be given" if part.must else ""
+        choice = f" ({part.holds})" if part.holds.startswith("one of ") else ""
+        page.paragraph(f"{part.name}: {part.about}{choice}{must}; {set_example(kind, part.name)}")
+    page.say()
 
 
 def kept(desk: Desk, receipt: Receipt) -> Receipt:

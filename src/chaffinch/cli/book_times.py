@@ -61,6 +61,26 @@ def read_since(text: str, now: str, field: str = "--since") -> str:
     raise InputError(field, text, "is not a time we can read", mend)
 
 
+def clock() -> datetime:
+    """What this computer's clock says."""
+    return datetime.now(UTC)
+
+
+def not_ahead(utc: str, field: str) -> str:
+    """The time itself, unless it lies more than a day ahead of this computer's clock.
+
+    Raises
+    ------
+    InputError
+        For a time more than a day ahead: the time or the clock is wrong.
+    """
+    now = clock()
+    if datetime.fromisoformat(utc) > now + timedelta(days=1):
+        problem = f"is more than a day ahead of this computer's clock, which says {local(_written(now))}"
+        raise InputError(field, local(utc), problem, "mend the time, or the clock")
+    return utc
+
+
 def local(utc: str) -> str:
     """A time of the book as this computer's local time, to the minute."""
     return datetime.strptime(utc, _STAMP).replace(tzinfo=UTC).astimezone().strftime("%Y-%m-%d %H:%M")

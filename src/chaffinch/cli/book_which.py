@@ -20,6 +20,8 @@ if TYPE_CHECKING:
 VARIABLE: Final = "CHAFFINCH_BOOK"
 SUFFIX: Final = ".chaffinch"
 _SHOWN_AT_MOST = 5
+_OLD_COPY: Final = ".before-step-"
+"""In the name of the copy laid beside a book before a newer program brought it up to date."""
 
 F = TypeVar("F", bound=Callable[..., Any])
 
@@ -31,8 +33,15 @@ def book_option(function: F) -> F:
     return option(function)
 
 
-def which(given: str | None) -> str:
+def which(given: str | None, *, leave_out: str | None = None) -> str:
     """Address of the book that is meant.
+
+    Parameters
+    ----------
+    given : str or None
+        What ``--book`` said after the command's name.
+    leave_out : str or None
+        A file that the command itself names as the other one: it is not the book that is meant.
 
     Raises
     ------
@@ -44,14 +53,18 @@ def which(given: str | None) -> str:
     named = given or outer or os.environ.get(VARIABLE)
     if named:
         return careful(named)
-    here = sorted(path.name for path in Path().glob(f"*{SUFFIX}") if path.is_file())
+    files = sorted(path for path in Path().glob(f"*{SUFFIX}") if path.is_file() and _OLD_COPY not in path.name)
+    other = Path(leave_out) if leave_out else None
+    apart = [path for path in files if other is None or not other.exists() or not other.samefile(path)]
+    here = [path.name for path in apart or files]
     if len(here) == 1:
         return here[0]
     if not here:
         mend = f"start one: chaffinch book new farm{SUFFIX} --title NAME, or say which: --book FILE"
         raise InputError("book", None, "there is none in this folder", mend)
-    listed = ", ".join(here[:_SHOWN_AT_MOST]) + (f" and {len(here) - _SHOWN_AT_MOST} more" if len(here) > 5 else "")
-    raise InputError("book", None, f"there are several in this folder: {listed}", f"say which: --book {here[0]}")
+    more = len(here) - _SHOWN_AT_MOST
+    listed = ", ".join(here[:_SHOWN_AT_MOST]) + (f" and {more} more" if more > 0 else "")
+    raise InputError("book", None, f"there are several in this folder: {listed}", "say which: --book FILE")
 
 
 def careful(address: str) -> str:
@@ -69,11 +82,11 @@ def careful(address: str) -> str:
     return address
 
 
-def open_the_book(given: str | None) -> Desk:
-    """Open the book that is meant."""
+def open_the_book(given: str | None, *, leave_out: str | None = None) -> Desk:
+    """Open the book that is meant; ``leave_out`` is the other file that the command names."""
     from chaffinch.book.desk import open_desk
 
-    return open_desk(which(given))
+    return open_desk(which(given, leave_out=leave_out))
 
 
 BAR_AFTER_S: Final = 1.0

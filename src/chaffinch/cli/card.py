@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from chaffinch import units
-from chaffinch.cli.figures import plain_number
+from chaffinch.cli.figures import plain_number, seeds_text
 from chaffinch.cli.page import Page, table
 from chaffinch.cli.terms import as_check, machine_and_crop
 
@@ -17,10 +17,10 @@ if TYPE_CHECKING:
 
 @click.command("card")
 @machine_and_crop
-@click.option("--step", default="0.1 g", show_default=True, help="Smallest division of the scale.")
+@click.option("--step", metavar="TEXT", help="Smallest division of the scale  [default: 0.1 g, or the file's]")
 @click.option("--loss", "losses", multiple=True, metavar="TEXT", help='A loss for a row, like "0.5 bu/ac"; repeat.')
 @click.option("--json", "as_data", is_flag=True, help="Print the card as JSON.")
-def command(step: str, losses: tuple[str, ...], as_data: bool, **options: Any) -> None:
+def command(step: str | None, losses: tuple[str, ...], as_data: bool, **options: Any) -> None:
     """Print the card of one machine, crop and pan taken in the discharge.
 
     For each loss: grams, millilitres and seeds in the pan with spreading off and on, and what it costs. The pan sees
@@ -73,7 +73,7 @@ def _show(found: Card, page: Page) -> None:
             row.append(plain_number(loss * check.price_per_t / 1000.0 * money_factor(check)))
         for side in found.sides:
             cell = side.rows[i]
-            row += [plain_number(cell.mass_g), plain_number(cell.volume_ml), plain_number(cell.seeds)]
+            row += [plain_number(cell.mass_g), plain_number(cell.volume_ml), seeds_text(cell.seeds)]
         lines.append(row)
     head_line, *body = table(lines)
     page.say("  " + page.soft(head_line))

@@ -67,8 +67,16 @@ def _verdict(found: CheckAnswer, page: Page) -> None:
         return
     limit = f"{plain_number(found.check.limit_kg_ha * loss_factor(found.check))} {found.check.trade_unit}"
     what = " and ".join(SOURCE[s] for s in found.judged)
-    text = VERDICT_LINE[found.verdict].format(limit=limit, chance=percent(found.p_over), what=what)
+    text = VERDICT_LINE[found.verdict].format(limit=limit, chance=_chance(found), what=what)
     page.paragraph(f"{SHAPE[found.verdict]} {text}", emphasis=VERDICT[found.verdict])
+
+
+def _chance(found: CheckAnswer) -> str:
+    """Chance of being over, in percent; an unsettled one never reads as the 20 or 80 that would settle it."""
+    assert found.p_over is not None
+    if found.verdict == "unsettled":
+        return str(min(79, max(21, round(100 * found.p_over))))
+    return percent(found.p_over)
 
 
 def _table(found: CheckAnswer, page: Page) -> None:
@@ -107,8 +115,8 @@ def _table_lines(found: CheckAnswer, page: Page, *, money: bool, share: bool, se
 def _row(name: str, loss: Loss, found: CheckAnswer, *, share: bool, money: bool, several: bool) -> list[str]:
     check = found.check
     r = in_trade_unit(loss.kg_ha, check)
-    places = decimals_for(r.low, r.high)
-    plain = "–" if loss.plain_kg_ha is None else rounded(loss.plain_kg_ha * loss_factor(check), places)
+    places = decimals_for(r.low, r.high, r.median)
+    plain = "–" if loss.plain_kg_ha is None else rounded(loss.plain_kg_ha * loss_factor(check), places + 1)
     row = [name, plain, *range_words(r, decimals=places)]
     if share:
         row.append(_middle(loss.share_pct))
@@ -121,7 +129,7 @@ def _row(name: str, loss: Loss, found: CheckAnswer, *, share: bool, money: bool,
 
 
 def _middle(r: Range | None) -> str:
-    return "–" if r is None else rounded(r.median, decimals_for(r.low, r.high))
+    return "–" if r is None else rounded(r.median, decimals_for(r.low, r.high, r.median))
 
 
 def _money(found: CheckAnswer, page: Page) -> None:
@@ -138,13 +146,12 @@ def _money(found: CheckAnswer, page: Page) -> None:
 
 
 def _next_step(found: CheckAnswer, page: Page) -> None:
+    page.say()
+    # Always: the next step and half of the remarks below send somebody to the machine.
+    page.paragraph(CAUTION, bullet="! ")
     text = next_step(found)
     if not text:
         return
-    page.say()
-    if found.verdict != "under":
-        # Every other next step sends somebody to the machine.
-        page.paragraph(CAUTION, bullet="! ")
     page.paragraph(text)
 
 

@@ -7,9 +7,12 @@ import math
 from chaffinch.engine.estimate import Range
 
 
-def decimals_for(low: float, high: float) -> int:
+def decimals_for(low: float, high: float, middle: float | None = None) -> int:
     """Decimal places so that the last place is a fifth to a fiftieth of the range; negative rounds to tens."""
     width = high - low
+    if middle is not None and middle > 0:
+        # A long upper tail must not blot out the middle.
+        width = min(width, 2.5 * middle)
     if width <= 0 or not math.isfinite(width):
         return 2
     return -math.floor(math.log10(width / 5.0))
@@ -28,7 +31,7 @@ def rounded(value: float, decimals: int) -> str:
 
 def range_words(r: Range, *, decimals: int | None = None) -> tuple[str, str, str]:
     """Low, median and high as text with the digits the range supports."""
-    places = decimals_for(r.low, r.high) if decimals is None else decimals
+    places = decimals_for(r.low, r.high, r.median) if decimals is None else decimals
     return rounded(r.low, places), rounded(r.median, places), rounded(r.high, places)
 
 
@@ -39,6 +42,11 @@ def plain_number(value: float, significant: int = 3) -> str:
     places = significant - 1 - math.floor(math.log10(abs(value)))
     text = rounded(value, places)
     return text.rstrip("0").rstrip(".") if "." in text else text
+
+
+def seeds_text(seeds: float) -> str:
+    """A number of seeds to expect: whole seeds from ten, three digits at most."""
+    return plain_number(seeds) if seeds >= 100 else rounded(seeds, 0 if seeds >= 10 else 1)
 
 
 def percent(probability: float) -> str:

@@ -20,6 +20,8 @@ def read_bytes(name: str) -> bytes:
         When it does not exist, is a folder, may not be read or is larger than 1 MB.
     """
     if name == "-":
+        if sys.stdin is None:
+            raise CheckFileError("standard input", None, "is closed", "name a file, or pipe one in")
         data = sys.stdin.buffer.read(MOST_BYTES + 1)
         if len(data) > MOST_BYTES:
             raise CheckFileError("standard input", None, "is larger than 1 MB", "give one check file")
@@ -34,6 +36,8 @@ def read_bytes(name: str) -> bytes:
                 "file", name, f"has {size / 1e6:.1f} MB; a check file is a page of text", "is it the right file?"
             )
         return path.read_bytes()
+    except CheckFileError:
+        raise
     except FileNotFoundError:
         raise CheckFileError("file", name, "does not exist", "check the name and the folder you are in") from None
     except PermissionError:

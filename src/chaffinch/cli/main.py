@@ -88,6 +88,8 @@ def main(arguments: list[str] | None = None) -> None:
 
 def run(arguments: list[str] | None = None) -> int:
     """Run the command line and return the exit status; every foreseen error becomes one line on stderr."""
+    if sys.stdout is None:
+        return _complain("there is no standard output to write to", 1)
     try:
         status = group.main(args=arguments, prog_name="chaffinch", standalone_mode=False)
     except InputError as error:
@@ -101,14 +103,21 @@ def run(arguments: list[str] | None = None) -> int:
         return _complain(str(error), 1)
     except (click.Abort, KeyboardInterrupt):
         return _complain("stopped", 1)
+    except (UnicodeEncodeError, UnicodeDecodeError) as error:
+        return _complain(f"a name or file holds characters that cannot be written here ({error.reason})", 2)
     except BrokenPipeError:
         # The reader (head, a pager) has gone; nothing is left to say. Closing stderr keeps Python from saying it.
         sys.stderr.close()
         return 1
+    except OSError as error:
+        # A full disk behind >, a closed terminal: nothing can be shown, and that must not look like success.
+        return _complain(f"the answer could not be written ({error.strerror})", 1)
     return status if isinstance(status, int) else 0
 
 
 def _complain(line: str, status: int) -> int:
+    if sys.stderr is None:
+        return status
     click.echo(f"chaffinch: {line}" if not line.startswith("chaffinch") else line, err=True)
     return status
 

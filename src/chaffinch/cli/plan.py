@@ -7,9 +7,10 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from chaffinch import units
-from chaffinch.cli.figures import plain_number
+from chaffinch.cli.figures import plain_number, seeds_text
 from chaffinch.cli.page import Page, table
 from chaffinch.cli.terms import as_check, machine_and_crop
+from chaffinch.errors import InputError
 
 if TYPE_CHECKING:
     from chaffinch.book.plan import KitPlan
@@ -25,11 +26,13 @@ WAY = {
 @machine_and_crop
 @click.option("--place", default="discharge", show_default=True, help="Where the catches are taken.")
 @click.option("--spreading/--no-spreading", default=None, help="Spreader or chopper on during the catch.")
-@click.option("--step", default="0.1 g", show_default=True, help="Smallest division of the scale.")
+@click.option("--step", metavar="TEXT", help="Smallest division of the scale  [default: 0.1 g, or the file's]")
 @click.option("--cup", "cup", metavar="TEXT", help='Smallest division of a measuring cup, like "1 mL".')
 @click.option("--precision", metavar="TEXT", help='Wished half width of the range, like "25 %".')
 @click.option("--json", "as_data", is_flag=True, help="Print the plan as JSON.")
-def command(place: str, step: str, cup: str | None, precision: str | None, as_data: bool, **options: Any) -> None:
+def command(
+    place: str, step: str | None, cup: str | None, precision: str | None, as_data: bool, **options: Any
+) -> None:
     """Plan catches of one kind at the loss that matters, your limit.
 
     Says what that loss leaves in one pan, whether to weigh, measure or count it, what the kit can and cannot see, and
@@ -42,7 +45,7 @@ def command(place: str, step: str, cup: str | None, precision: str | None, as_da
     cup_ml = None if cup is None else units.read_positive(cup, "volume", field="--cup").value
     wished: tuple[float, ...] = USUAL_PRECISIONS
     if precision is not None:
-        wished = (units.read_positive(precision, "fraction", field="--precision").value,)
+        wished = (_precision(precision),)
     found = plan(check, cup_step_ml=cup_ml, precisions=wished)
     if as_data:
         import json
@@ -52,6 +55,14 @@ def command(place: str, step: str, cup: str | None, precision: str | None, as_da
         click.echo(json.dumps(as_json(found), indent=2, allow_nan=False))
         return
     _show(found, Page.here())
+
+
+def _precision(text: str) -> float:
+    """Half width as a share; 10 is far more likely 10 % than 1000 %."""
+    value = units.read_positive(text, "fraction", field="--precision").value
+    if not 0.01 <= value <= 2.0:
+        raise InputError("--precision", text, "is not between 1 % and 200 %", 'write it like "25 %"')
+    return value
 
 
 def _show(found: KitPlan, page: Page) -> None:
@@ -67,7 +78,7 @@ def _show(found: KitPlan, page: Page) -> None:
     page.say()
     page.paragraph(
         f"At a {SOURCE[found.source]} loss of {limit} one catch holds {plain_number(pan.mass_g)} g, "
-        f"{plain_number(pan.volume_ml)} mL or {plain_number(pan.seeds)} seeds."
+        f"{plain_number(pan.volume_ml)} mL or about {seeds_text(pan.seeds)} seeds."
     )
     page.say()
     rows = [["way", "in the pan", "step", f"sees from, {unit}", "error", ""]]
@@ -77,7 +88,7 @@ def _show(found: KitPlan, page: Page) -> None:
         rows.append(
             [
                 name,
-                f"{plain_number(way.amount)} {own}",
+                f"{seeds_text(way.amount) if own == 'seeds' else plain_number(way.amount)} {own}",
                 f"{way.step:g} {own if way.step != 1 or own != 'seeds' else 'seed'}",
                 plain_number(way.smallest_kg_ha * factor, 2),
                 f"± {plain_number(100 * way.error, 2)} %",
@@ -88,7 +99,9 @@ def _show(found: KitPlan, page: Page) -> None:
     page.say("  " + page.soft(lines[0]))
     for line in lines[1:]:
         page.say("  " + line)
-    page.paragraph("error: of reading one catch (sd); how unevenly the seed falls comes on top.", indent=2)
+    page.paragraph(
+        "error: of reading one catch (sd; of a count, its seed weight); how unevenly the seed falls comes on top."
+    )
     page.say()
     rows = [["for a range of about", "catches", ""]]
     for wished, need in found.precisions:
@@ -101,8 +114,8 @@ def _show(found: KitPlan, page: Page) -> None:
         page.say(f"  {line}" + (f"   {row[2]}" if row[2] else ""))
     page.paragraph(
         f"Catches like these differ by about {100 * found.c0:.0f} % from one to the next, and "
-        f"{100 * found.shared_error:.0f} % of error is shared by all of them: more catches do not remove that, "
-        "a tape on the widths and your own TKW do."
+        f"{100 * found.shared_error:.0f} % of error is shared by all of them: more catches do not remove that"
+        f"{_mends(found)}."
     )
     if not found.best.resolves:
         page.say()
@@ -113,3 +126,16 @@ def _show(found: KitPlan, page: Page) -> None:
     page.say()
     page.paragraph(CAUTION, bullet="! ")
     page.say()
+
+
+def _mends(found: KitPlan) -> str:
+    """What does remove the shared error, as far as there is something."""
+    mends = []
+    combine = found.check.combine
+    if found.by_width and combine is not None and not combine.widths_taped:
+        mends.append("a tape on the widths")
+    if found.best.kind == "counted" and not found.figures.tkw_measured:
+        mends.append("your own TKW")
+    if found.best.kind == "measured":
+        mends.append("weighing")
+    return f", {' and '.join(mends)} would" if mends else ""

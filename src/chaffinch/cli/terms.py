@@ -33,6 +33,18 @@ _TEXT: Final = (
     ("pan-length", "catch", "length", "Pan length along travel, instead of --pan."),
 )
 
+USUAL_STEP: Final = "0.1 g"
+"""Step of a kitchen scale, used when neither an option nor a file names one; the help says so."""
+
+_EXAMPLES: Final = {
+    "crop": "canola",
+    "limit": '"1 bu/ac"',
+    "cut_width": '"40 ft"',
+    "drop_width": '"66 in"',
+    "spread_width": '"35 ft"',
+    "pan": '"4 ft2"',
+}
+
 
 def machine_and_crop(function: Callable[..., None]) -> Callable[..., None]:
     """Add the shared options to a command."""
@@ -62,7 +74,9 @@ def as_check(options: dict[str, Any], *, place: str, amount: str, step: str | No
         name = options["from_file"]
         table = dict(check_to_table(read_check_file(read_bytes(name), name=name)))
         one = next((dict(c) for c in table["catch"] if c["place"] == place), {})
-        one = {key: one[key] for key in ("pan", "width", "length", "step", "variation") if key in one}
+        weighed = str(one.get("amount", "")).endswith(" g")
+        kept = ("pan", "width", "length", "variation", *(("step",) if weighed else ()))
+        one = {key: one[key] for key in kept if key in one}
     machine = dict(table.get("combine", {}))
     if options.get("pan") or options.get("pan_width"):
         for key in ("pan", "width", "length"):
@@ -78,8 +92,7 @@ def as_check(options: dict[str, Any], *, place: str, amount: str, step: str | No
     if machine:
         table["combine"] = machine
     one |= {"place": place, "amount": amount}
-    if step is not None:
-        one["step"] = step
+    one["step"] = step or one.get("step", USUAL_STEP)
     table["catch"] = [one]
     try:
         return check_from_table(table)
@@ -88,8 +101,12 @@ def as_check(options: dict[str, Any], *, place: str, amount: str, step: str | No
 
 
 def _named_after_option(error: InputError) -> InputError:
+    """The same error named after the option, with a mend a person at the prompt can use."""
     key = error.field.replace("catch 1, ", "").replace("combine, ", "").strip()
+    key = "cut_width" if key == "combine" else key
     option = {k: f"--{name}" for name, _, k, _ in _TEXT} | {"step": "--step", "amount": "--step"}
-    if key in option:
-        return type(error)(option[key], error.value, error.problem, error.mend)
-    return error
+    if key not in option:
+        return error
+    if error.value is None and key in _EXAMPLES:
+        return type(error)(option[key], None, "is missing", f"give {option[key]} {_EXAMPLES[key]}")
+    return type(error)(option[key], error.value, error.problem, error.mend)

@@ -251,8 +251,8 @@ def together(readings: Sequence[Reading], *, unthreshed: Sequence[bool]) -> Read
         return Reading(mass, 0.0, first.seed_g, count, first.seeds_per_g, first.kind, first.scale_sd, heads)
     parts = [r.mass_g / mass if mass else 1.0 / len(readings) for r in readings]
     seed = sum(p * r.seed_g for p, r in zip(parts, readings, strict=True))
-    # A count has no step of its own; as a mass it is known to one seed.
-    step = math.sqrt(sum((r.step_g if r.count is None else r.seed_g) ** 2 for r in readings))
+    # Counts are exact and add no step; counts alone, once they are a mass, are known to one seed.
+    step = math.sqrt(sum(r.step_g**2 for r in readings)) or min(r.seed_g for r in readings)
     kinds = {r.kind for r in readings}
     if len(kinds) == 1:
         return Reading(mass, step, seed, None, 0.0, first.kind, first.scale_sd, heads)
@@ -263,14 +263,15 @@ def together(readings: Sequence[Reading], *, unthreshed: Sequence[bool]) -> Read
 def heads_as_reading(heads: float, seeds_per_head: float, *, tkw_g: float, tkw_measured: bool = False) -> Reading:
     """Seed in unthreshed heads that were counted, not rubbed out.
 
-    The heads fall whole, so one independent particle is a head: ``seeds_per_head`` seeds.
+    The heads fall whole, so one independent particle is a head: ``seeds_per_head`` seeds. Their number is exact, so
+    the reading has no step; it only makes sense together with the loose seed (:func:`together`).
     """
     per_head_g = positive("seeds_per_head", seeds_per_head) * positive("tkw_g", tkw_g) / 1000.0
     number = not_negative("heads", heads)
     if number != math.floor(number):
         raise InputError("heads", heads, "a count must be a whole number", "count the heads again")
     label = "counted, own TKW" if tkw_measured else "counted"
-    return Reading(number * per_head_g, per_head_g, per_head_g, None, 0.0, label, SCALE_SD[label])
+    return Reading(number * per_head_g, 0.0, per_head_g, None, 0.0, label, SCALE_SD[label])
 
 
 def _dry(moisture_pct: float, field: str) -> float:

@@ -96,9 +96,9 @@ class GridBelief:
         """Expected loss [kg/ha]."""
         return float(self.mass @ np.exp(LN_LOSS))
 
-    def at_the_end(self) -> float:
-        """Probability within 2 % of the grid's upper end, where the belief would be cut off."""
-        return float(self.mass[-2:].sum())
+    def at_the_ends(self) -> float:
+        """Probability within 4 % of either end of the grid, where the belief would be cut off."""
+        return float(self.mass[:2].sum() + self.mass[-2:].sum())
 
     def sd_log(self) -> float:
         """Standard deviation of ln(loss) [1]."""

@@ -99,7 +99,7 @@ _CUT = Span(0.3, 30.0, "m")
 _DISCHARGE = Span(0.1, 60.0, "m")
 _SIDE = Span(0.01, 60.0, "m")
 _YIELD = Span(1.0, 30_000.0, "kg/ha")
-_WET = Span(0.1, 60.0, "%")
+_WET = Span(1.0, 60.0, "%")
 _PART = Span(0.0001, 1.0)
 _POT = Span(0.0, 100_000.0, "g")
 

@@ -208,6 +208,11 @@ def _must_suit(numeral: Numeral, kind: str, field: str, text: str) -> None:
     known = kind_of(kind)
     if known.whole and (numeral.fractional or numeral.value.denominator != 1):
         raise InputError(field, text, "must be a whole number", f'write it like "{known.example}"')
+    if known.whole and numeral.step == Fraction(1, 1000):
+        # "2.000 seeds" is more often two thousand than two: a factor of 1000 is not guessed.
+        raise InputError(
+            field, text, "must be a whole number without a decimal mark", "write 2 or 2000, as it is meant"
+        )
     if numeral.fractional and not known.fractions:
         raise InputError(field, text, "is written as a fraction", f'write a decimal number, like "{known.example}"')
 

@@ -1,0 +1,106 @@
+"""What a field lost: sums over checks that saw different things."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from chaffinch.book.checks import log_check
+from chaffinch.book.desk import Desk, start_book
+from chaffinch.book.fields import field_summary
+from chaffinch.book.things import add_thing, find_thing
+from chaffinch.errors import InputError
+from chaffinch.records.checkfile import check_from_table
+
+BASE = {
+    "crop": "canola",
+    "yield": "2500 kg/ha",
+    "combine": {"cut_width": "12 m", "drop_width": "1.8 m", "widths_taped": True},
+    "spreading": False,
+    "speed": "7 km/h",
+}
+STRIP = {"place": "header strip", "pan": "0.5 m2", "amount": "3 g"}
+BEHIND = {"place": "behind", "pan": "0.5 m2", "amount": "23 g"}
+PAN = {"place": "discharge", "pan": "0.5 m2", "amount": "16 g"}
+LEAK = {"place": "leak", "time": "36 s", "amount": "840 g"}
+
+
+@pytest.fixture
+def desk(tmp_path: Path) -> Desk:
+    """A book with one field of 60 ha."""
+    desk = start_book(str(tmp_path / "farm.chaffinch"), title="Larkhollow", device="laptop")
+    add_thing(desk, "field", {"name": "Long Hollow", "crop": "canola", "area": "60 ha", "price": "640 /t"})
+    return desk
+
+
+def log(desk: Desk, *catches: dict[str, str]) -> None:
+    field = find_thing(desk, "field", "Long Hollow")
+    check = check_from_table({**BASE, "catch": list(catches)})
+    receipt = log_check(desk, check, taken_at="2026-08-14T16:00:00Z", where={"field": field.id})
+    assert receipt.outcome == "accepted"
+
+
+def summary(desk: Desk):
+    return field_summary(desk, find_thing(desk, "field", "Long Hollow"))
+
+
+def test_a_leak_caught_once_is_not_counted_on_top(desk):
+    """Frames behind hold the leak already: one check with a leak catch must not lift the field above its checks."""
+    for _ in range(3):
+        log(desk, STRIP, BEHIND)
+    alone = summary(desk).mean_kg_ha
+    log(desk, STRIP, BEHIND, LEAK)
+
+    found = summary(desk)
+
+    assert found.sources["leak"][1] == 1
+    # the fourth check is like the others; its leak is part of what its frames behind saw
+    assert found.mean_kg_ha.median == pytest.approx(alone.median, rel=0.08)
+
+
+def test_sources_from_different_checks_add_as_independent(desk):
+    """A header from one stop and a machine from another: the sum is narrower than both ends at once."""
+    log(desk, STRIP)
+    log(desk, PAN)
+
+    found = summary(desk)
+    header, machine = found.sources["header"][0], found.sources["machine"][0]
+
+    assert found.mean_kg_ha.low > 1.1 * (header.low + machine.low)
+    assert found.mean_kg_ha.high < 0.95 * (header.high + machine.high)
+
+
+def test_money_is_loss_times_area_times_price(desk):
+    """60 ha at 640 per tonne."""
+    log(desk, PAN)
+    log(desk, PAN)
+
+    found = summary(desk)
+
+    assert found.money.median == pytest.approx(found.mean_kg_ha.median / 1000 * 640 * 60)
+    assert len(found.checks) == 2
+
+
+def test_a_check_that_cannot_be_answered_is_not_logged(desk):
+    """The refusal comes while the person stands beside the pan, not at the end of the season."""
+    slip = check_from_table({**BASE, "catch": [{**PAN, "amount": "40 kg"}]})
+
+    with pytest.raises(InputError, match="stands for a loss of"):
+        log_check(desk, slip)
+
+
+def test_bushels_of_two_countries_are_not_guessed(desk):
+    """Oats are 34 lb in Canada and 32 lb in the United States: with farms in both, kilograms are asked for."""
+    add_thing(desk, "farm", {"name": "North", "country": "CA"})
+    add_thing(desk, "farm", {"name": "South", "country": "US"})
+
+    with pytest.raises(InputError, match="kg or t"):
+        add_thing(desk, "field", {"name": "Oats", "crop": "oats", "yield_expected": "100 bu/ac"})
+
+
+def test_the_currency_of_a_bushel_price_stays(desk):
+    """CAD 14.50 a bushel stays Canadian dollars when it becomes a price per tonne."""
+    add_thing(desk, "field", {"name": "Far", "crop": "canola", "price": "CAD 14.50 /bu"})
+
+    assert str(find_thing(desk, "field", "Far").parts["price"]).startswith("CAD ")
