@@ -224,6 +224,18 @@ def test_another_season_and_another_crop(farm, chaffinch):
     assert data["checks"][0]["verdict"] is None
 
 
+@pytest.mark.parametrize(("says", "rows", "status"), [("", 1, 1), ("y", 2, 0)])
+def test_the_same_check_twice_is_asked_about(farm, chaffinch, says, rows, status):
+    """A person is asked whether to log the same stop again; Enter means no."""
+    assert chaffinch("book", "log", "check.toml").status == 0
+    person = Person("book", "log", "check.toml", folder=farm)
+    person.types(r"has this check already.*Log it again\? \(y/N\): ", says)
+    ended, rest = person.leaves()
+    assert ended == status
+    assert "Traceback" not in rest
+    assert check_rows(farm) == rows
+
+
 def test_title_is_asked_for(tmp_path):
     """``book new`` without a title asks; an empty answer is asked again."""
     person = Person("book", "new", "a.chaffinch", folder=tmp_path)

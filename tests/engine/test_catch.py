@@ -210,10 +210,22 @@ def test_a_count_and_a_weight_add_up_as_mass():
 
     assert whole.count is None
     assert whole.mass_g == EXACT(6.0)
-    assert whole.step_g == EXACT(math.hypot(0.1, 0.04))
+    assert whole.step_g == EXACT(0.1)  # a count is exact and adds nothing
     assert whole.seed_g == EXACT(0.04)
     # 1 g of 6 g carries the table TKW's 8 %.
     assert whole.scale_sd == EXACT(0.08 / 6.0)
+
+
+def test_counts_of_unlike_parts_become_a_mass_known_to_one_seed():
+    loose = read("counted", 30, 1.0, tkw_g=40.0, subsample=0.5)
+    rubbed = read("counted", 12, 1.0, tkw_g=40.0)
+
+    whole = together([loose, rubbed], unthreshed=[False, True])
+
+    assert whole.count is None
+    assert whole.mass_g == EXACT(2.4 + 0.48)
+    assert whole.step_g == EXACT(0.04)
+    assert whole.scale_sd == 0.08
 
 
 def test_noise_of_parts_adds_up_as_variances():

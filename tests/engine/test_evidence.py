@@ -117,10 +117,11 @@ def test_a_counted_subsample_is_a_thinned_count():
     assert mine == pytest.approx(road.ln_count(12, MEANS_G[:, None] / 0.4, c_nodes(0.4)[None, :]), abs=1e-8)
 
 
+@pytest.mark.parametrize("step", [0.001, 0.1, 0.999])
 @pytest.mark.parametrize("seeds", [0, 1, 2, 5, 40])
-def test_a_scale_that_tells_one_seed_from_none_counts(seeds):
-    # Faba beans of 0.5 g on a 0.1 g scale: the reading is the count, so it must be worth exactly as much.
-    weighed_, count = weighed(0.5 * seeds, tkw_g=500.0), counted(seeds, tkw_g=500.0)
+def test_a_scale_that_tells_one_seed_from_none_counts(seeds, step):
+    # Faba beans of 0.5 g on a scale of 0.1 g: the reading is the count, so it must be worth exactly as much.
+    weighed_, count = weighed(0.5 * seeds, step=step, tkw_g=500.0), counted(seeds, tkw_g=500.0)
 
     assert evidence([weighed_], "machine").log_likelihood == pytest.approx(
         evidence([count], "machine").log_likelihood, abs=1e-9

@@ -36,6 +36,27 @@ def test_field_areas_of_the_designs_table(seen, areas):
     assert found == pytest.approx(areas)
 
 
+def test_unevenness_and_width_errors_are_the_designs():
+    # design §4.3 and §4.1; 0.30 across the whole cut is ours, between its neighbours.
+    taken = {name: seen.taken for name, (seen, _) in TABLE.items()}
+
+    assert ex.VARIATION == {"spanning": 0.20, "narrow": 0.40, "spread": 0.60, "ground": 0.50, "across": 0.30}
+    assert ex.WIDTH_SD == {"guessed": 0.08, "taped": 0.02}
+    assert taken == {
+        "standing crop": "ground",
+        "header strip": "ground",
+        "discharge": "narrow",
+        "as wide": "spanning",
+        "wider": "spanning",
+        "behind": "ground",
+        "across": "across",
+        "windrow": "spanning",
+        "leak": "across",
+    }
+    assert ex.in_discharge(A, CUT, DROP, spreading=True).taken == "spread"
+    assert ex.behind(A, CUT, DROP, spreading=True).taken == "spread"
+
+
 def test_thrown_seed_falls_into_the_pan_as_the_width_ratio_says():
     # Seed lost over a cut of 12 m is dropped evenly over 2 m: throw it and count what lands on a pan.
     rng = np.random.default_rng(5)

@@ -178,6 +178,39 @@ def test_a_catch_of_another_kind_may_come_next(joint):
     assert further_catches(prospect, 45.0, most=1).chance[0] > further_catches(narrow, 45.0, most=1).chance[0]
 
 
+def test_a_further_catch_will_meet_the_same_wrong_tkw():
+    # Ten even weighings say 10 g, ten even counts of as large an area 200 seeds of 0.04 g: 8 g. One more count will
+    # show about 200 again, for its TKW is as wrong as before; one more weighing 10 g.
+    scale = [weighed(10.0, field_area(2.0), tkw_g=40.0, variation=0.05)] * 10
+    counts = [counted(200, field_area(2.0), tkw_g=40.0, variation=0.05)] * 10
+    joint = locate([*scale, *counts], MACHINE, width_sd=0.0)
+
+    met = {
+        like: np.exp(np.median(prospect_of_joint(joint, like, ["machine"]).ln_mean_g)) for like in (scale[0], counts[0])
+    }
+
+    # The counts' own noise leaves 3 % of room.
+    assert met[scale[0]] == pytest.approx(10.0, rel=0.03)
+    assert met[counts[0]] == pytest.approx(8.0, rel=0.03)
+
+
+def test_a_further_catch_will_meet_the_same_wrong_drop_width():
+    # Windrow lengths say 50 kg/ha without any drop width; pans that lean on one hold a fifth more than that.
+    lengths = [weighed(10.0, field_area(2.0), tkw_g=3.5, variation=0.05)] * 8
+    pan_g = 1.2 * 0.1 * 50.0 * DESIGN_PAN.machine_m2
+    pans = [weighed(pan_g, variation=0.05)] * 8
+    joint = locate([*lengths, *pans], MACHINE, width_sd=0.2)
+
+    met = {
+        like: np.exp(np.median(prospect_of_joint(joint, like, ["machine"]).ln_mean_g)) for like in (lengths[0], pans[0])
+    }
+
+    assert met[lengths[0]] == pytest.approx(10.0, rel=0.03)
+    assert met[pans[0]] == pytest.approx(pan_g, rel=0.03)
+    # The drop was narrower than said: the pans stand for more field.
+    assert joint.weights @ np.log(joint.width_error) == pytest.approx(math.log(1.2), abs=0.03)
+
+
 def test_judging_machine_and_header_together_needs_their_sum():
     catches = [weighed(2.0, ex.in_header_strip(0.5)), weighed(12.5)]
     joint = locate(catches, PRIORS, width_sd=0.08)
@@ -185,6 +218,13 @@ def test_judging_machine_and_header_together_needs_their_sum():
 
     assert (both.loss_kg_ha > machine.loss_kg_ha).all()
     assert both.ln_mean_g == pytest.approx(machine.ln_mean_g)
+    # A further pan meets machine loss, a further strip standing and header loss: medians of 512 draws.
+    strip = prospect_of_joint(joint, catches[0], ["header"])
+    for prospect, catch, sources in ((machine, catches[1], ["machine"]), (strip, catches[0], ["standing", "header"])):
+        area = catch.exposure.machine_m2 or catch.exposure.header_m2
+        assert np.exp(np.median(prospect.ln_mean_g)) == pytest.approx(
+            0.1 * area * joint.of(*sources).quantile(0.5), rel=0.06
+        )
     assert np.median(both.loss_kg_ha) == pytest.approx(joint.of("header", "machine").quantile(0.5), rel=0.05)
 
 

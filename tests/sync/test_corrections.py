@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from chaffinch.sync.corrections import Versions, versions
+from chaffinch.sync.corrections import Versions, rings, versions
 
 IDS = [f"{letter}{n}" for letter in "abc" for n in range(4)]
 GRAPHS = st.dictionaries(st.sampled_from(IDS), st.lists(st.sampled_from(IDS), min_size=1, max_size=3), max_size=10)
@@ -28,11 +28,17 @@ KNOWN = st.sets(st.sampled_from(IDS))
         (["z", "a"], {"a": ["z"]}, [("z", ("z", "a"), ("a",))]),
         (["b"], {"b": ["a"]}, [("b", ("b",), ("b",))]),
         (["a"], {"b": ["a"]}, [("a", ("a",), ("a",))]),
-        (["a", "b"], {"a": ["b"], "b": ["a"]}, [("a", ("a", "b"), ())]),
-        (["a"], {"a": ["a"]}, [("a", ("a",), ())]),
+        (["a", "b"], {"a": ["b"], "b": ["a"]}, [("a", ("a", "b"), ("a", "b"))]),
+        (["a", "b", "c"], {"a": ["b"], "b": ["a"], "c": ["a"]}, [("a", ("a", "b", "c"), ("c",))]),
+        (["a", "b", "c"], {"b": ["c", "a"], "c": ["b"]}, [("a", ("a", "b", "c"), ("b", "c"))]),
+        (["a", "b", "d"], {"b": ["d", "a"], "d": ["b"]}, [("a", ("a", "b", "d"), ("b", "d"))]),
+        (list("abcd"), {"b": ["c", "a"], "c": ["b"], "d": ["a"]}, [("a", tuple("abcd"), ("b", "c", "d"))]),
+        (["a"], {"a": ["a"]}, [("a", ("a",), ("a",))]),
+        (["a", "b"], {"b": ["a", "b"]}, [("a", ("a", "b"), ("b",))]),
     ],
     ids=["nothing", "alone", "corrected", "twice", "by two people", "and settled", "ids out of order",
-         "original not here", "correction not here", "a ring", "itself"],
+         "original not here", "correction not here", "a ring", "a ring, settled",
+         "a ring on top", "of other names", "a ring and another", "itself", "itself and another"],
 )  # fmt: skip
 def test_versions(ids: list[str], replaces: dict[str, list[str]], expected: list[tuple[Any, ...]]) -> None:
     assert [(v.root, v.all, v.ends) for v in versions(ids, replaces)] == expected
@@ -74,11 +80,12 @@ def test_what_is_linked_is_together_and_what_is_replaced_does_not_count(
     found = versions(ids, replaces)
     home = {one: v.root for v in found for one in v.all}
     counting = {v.counts for v in found}
+    in_rings = {one for ring in rings(replaces) for one in ring}
     for new, olds in replaces.items():
         for old in olds:
             if new in ids and old in ids:
                 assert home[new] == home[old]
-            if new in ids:
+            if new in ids and old not in in_rings:
                 assert old not in counting
     for one in ids - {old for new, olds in replaces.items() if new in ids for old in olds}:
         assert any(one in v.ends for v in found), "nobody replaced it, so it stands"
@@ -97,7 +104,32 @@ def test_the_order_of_arrival_does_not_matter(ids: set[str], replaces: dict[str,
 @given(KNOWN, GRAPHS)
 def test_replacing_all_ends_settles_a_disagreement(ids: set[str], replaces: dict[str, list[str]]) -> None:
     for v in versions(ids, replaces):
-        if v.ends:
-            (settled,) = (w for w in versions({*ids, "zz"}, {**replaces, "zz": list(v.ends)}) if "zz" in w.all)
-            assert settled.counts == "zz"
-            assert not settled.disagree
+        assert v.counts is not None, "something of every reading counts, rings included"
+        (settled,) = (w for w in versions({*ids, "zz"}, {**replaces, "zz": list(v.ends)}) if "zz" in w.all)
+        assert settled.counts == "zz"
+        assert not settled.disagree
+
+
+@settings(max_examples=100, deadline=None)
+@given(GRAPHS)
+def test_rings_are_those_who_replace_each_other(replaces: dict[str, list[str]]) -> None:
+    """By the plainest reckoning: two are in one ring when each can be reached from the other."""
+    reached = {one: set(olds) for one, olds in replaces.items()}
+    for _ in IDS:
+        for one, far in reached.items():
+            reached[one] = far | {beyond for old in far for beyond in reached.get(old, ())}
+    wanted = {
+        tuple(sorted(o for o in reached if o in reached[one] and one in reached[o]))
+        for one in reached
+        if one in reached[one]
+    }
+    assert rings(replaces) == sorted(wanted)
+
+
+def test_a_long_ring_is_no_burden() -> None:
+    ids = [f"{n:05d}" for n in range(5000)]
+    ring = {new: [old] for old, new in pairwise([*ids, ids[0]])}
+    assert rings(ring) == [tuple(ids)]
+    (found,) = versions(ids, ring)
+    assert found.counts == ids[-1]
+    assert found.disagree

@@ -12,14 +12,15 @@ import sqlalchemy as sa
 from chaffinch.book.catches import prepare
 from chaffinch.book.desk import Desk
 from chaffinch.errors import InputError
+from chaffinch.records.bodies import replaced_by
 from chaffinch.records.check import Check
 from chaffinch.records.checkfile import check_from_table, check_to_table
 from chaffinch.records.kinds import CHECK, KINDS
 from chaffinch.store import records
 from chaffinch.store.opening import guarded
-from chaffinch.store.records import Stored
 from chaffinch.sync.accept import Receipt
 from chaffinch.sync.corrections import Versions, versions
+from chaffinch.sync.envelope import Envelope
 
 _BEGINNING: Final = re.compile(r"[0-9a-f-]+")
 
@@ -81,7 +82,8 @@ def replace_check(desk: Desk, old_ids: Sequence[str], check: Check, *, reason: s
     Parameters
     ----------
     old_ids : sequence of str
-        Versions that this one replaces; all must count now, one by one.
+        Versions that this one replaces; all must stand unreplaced now, one by one. An id that two different records
+        claim may be named: the correction then counts in place of both, and of whatever either of them corrected.
     reason : str
         Why, for whoever reads the history.
     other
@@ -92,14 +94,19 @@ def replace_check(desk: Desk, old_ids: Sequence[str], check: Check, *, reason: s
     InputError
         When a record is not in the book, is no check, or was replaced before (the current version is named).
     """
-    stored = [_check_record(desk, record_id) for record_id in old_ids]
-    for one in stored:
-        newest = next(v for v in all_versions(desk, [one.envelope.id]) if one.envelope.id in v.all)
-        if one.envelope.id not in newest.ends:
+    claims = {record_id: _claims(desk, record_id) for record_id in old_ids}
+    aside = records.among(desk.store, old_ids, aside=True)
+    replaced = dict.fromkeys(old_ids)
+    for record_id, claimants in claims.items():
+        newest = next((v for v in all_versions(desk, [record_id]) if record_id in v.all), None)
+        # None: where another kind of record came first under an id in conflict.
+        if newest is not None and record_id not in newest.ends:
             raise InputError(
-                "check", one.envelope.id[:8], "was corrected before", f"correct {', '.join(e[:8] for e in newest.ends)}"
+                "check", record_id[:8], "was corrected before", f"correct {', '.join(e[:8] for e in newest.ends)}"
             )
-    previous = stored[0].envelope.body
+        if record_id in aside:
+            replaced |= dict.fromkeys(_stood_for(desk, claimants))
+    previous = claims[old_ids[0]][0].body
     kept = {k: previous[k] for k in ("season", "field", "combine", "operator", "trial", "side") if k in previous}
     body = _body(
         desk,
@@ -109,7 +116,7 @@ def replace_check(desk: Desk, old_ids: Sequence[str], check: Check, *, reason: s
         other.get("settings") or previous.get("settings"),
         other.get("conditions") or previous.get("conditions"),
     )
-    return desk.write(CHECK, {**body, "replaces": [s.envelope.id for s in stored], "reason": reason})
+    return desk.write(CHECK, {**body, "replaces": list(replaced), "reason": reason})
 
 
 def find_check(desk: Desk, wanted: str) -> LoggedCheck:
@@ -118,20 +125,55 @@ def find_check(desk: Desk, wanted: str) -> LoggedCheck:
     Raises
     ------
     InputError
+        When there is none, the beginning fits several, or two different records claim the id and neither counts.
+    """
+    record_id = _id_of(desk, wanted)
+    counts = counting(desk, [record_id])
+    if not counts:
+        raise InputError(
+            "check",
+            record_id[:8],
+            "two different records claim this id; neither counts",
+            f"correct it: chaffinch book replace {record_id[:8]} FILE --reason WHY",
+        )
+    return counts[0]
+
+
+def find_to_correct(desk: Desk, wanted: str) -> LoggedCheck:
+    """The check to correct: as :func:`find_check`, but of two records that claim one id the one with the lesser hash.
+
+    Raises
+    ------
+    InputError
         When there is none, or the beginning fits several.
     """
+    record_id = _id_of(desk, wanted)
+    counts = counting(desk, [record_id])
+    if counts:
+        return counts[0]
+    body = _claims(desk, record_id)[0].body
+    return LoggedCheck(
+        record_id, body, check_from_table(body["check"]), Versions(record_id, (record_id,), (record_id,))
+    )
+
+
+def _id_of(desk: Desk, wanted: str) -> str:
+    """The one id of a check that is, or begins with, ``wanted``; records set aside are looked at too."""
     if len(wanted) < 4:
         raise InputError("check", wanted, "is too short for the beginning of an id", "give 4 characters or more")
     low = wanted.lower()
-    query = sa.text("SELECT id FROM check_row WHERE id >= :low AND id < :high ORDER BY id LIMIT 3")
+    query = sa.text(
+        "SELECT id FROM check_row WHERE id >= :low AND id < :high UNION "
+        "SELECT id FROM conflict WHERE kind = :kind AND id >= :low AND id < :high ORDER BY id LIMIT 3"
+    )
     with guarded(desk.store.address), desk.store.reading() as connection:
         # "g" comes after every hexadecimal digit in each way of sorting, a sign like "~" does not.
-        ids = [row.id for row in connection.execute(query, {"low": low, "high": low + "g"})]
+        ids = [row.id for row in connection.execute(query, {"low": low, "high": low + "g", "kind": CHECK})]
     if not ids or not _BEGINNING.fullmatch(low):
         raise InputError("check", wanted, "is not in the book", "chaffinch book show checks lists them")
     if len(ids) > 1:
         raise InputError("check", wanted, "is the beginning of several ids", "give more of it")
-    return counting(desk, ids)[0]
+    return str(ids[0])
 
 
 def counting(desk: Desk, ids: Iterable[str]) -> list[LoggedCheck]:
@@ -170,13 +212,26 @@ def all_versions(desk: Desk, ids: Iterable[str]) -> list[Versions]:
     return versions(records.among(desk.store, wanted, kind=CHECK), replaces)
 
 
-def _check_record(desk: Desk, record_id: str) -> Stored:
+def _claims(desk: Desk, record_id: str) -> list[Envelope]:
+    """The checks that claim an id: one, or several where they are in conflict, by hash, the same on every book."""
     stored = records.read(desk.store, record_id)
     if stored is None:
         raise InputError("check", record_id, "is not in the book", "chaffinch book show checks lists them")
-    if stored.envelope.kind != CHECK:
+    claimants = [stored.envelope]
+    if records.among(desk.store, [record_id], aside=True):
+        claimants += [s.envelope for s in records.conflicts(desk.store) if s.envelope.id == record_id]
+    found = sorted((e for e in claimants if e.kind == CHECK), key=lambda e: e.hash)
+    if not found:
         raise InputError("check", record_id[:8], f"is a {stored.envelope.kind}, not a check", "name a check")
-    return stored
+    return found
+
+
+def _stood_for(desk: Desk, claimants: Sequence[Envelope]) -> list[str]:
+    """What counts while records in conflict say nothing of the checks they correct: replaced with them, not beside."""
+    olds = dict.fromkeys(old for one in claimants for old in replaced_by(one.body) if old != one.id)
+    here = all_versions(desk, olds)
+    known = {one for v in here for one in v.all}
+    return [*(end for v in here for end in v.ends), *(old for old in olds if old not in known)]
 
 
 def _body(

@@ -47,11 +47,14 @@ class Unit:
 
 
 def farm_of(desk: Desk) -> Thing | None:
-    """The book's farm: the only one in use, or None."""
+    """The book's farm: the only one in use, of doubles (after a merge) the first to arrive, or None."""
     from chaffinch.book.things import things
 
     farms = [t for t in things(desk, "farm") if not t.retired]
-    return farms[0] if len(farms) == 1 else None
+    for key in ("name", "country", "currency", "report_in"):
+        if len({str(t.parts[key]).casefold() for t in farms if key in t.parts}) > 1:
+            return None
+    return min(farms, key=lambda t: t.seq, default=None)
 
 
 def unit_for(desk: Desk, crop_name: str | None, bushels_kg: list[float]) -> Unit:

@@ -6,6 +6,7 @@ import math
 import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from datetime import datetime
 from difflib import get_close_matches
 from typing import Any, Final
 
@@ -16,10 +17,14 @@ from chaffinch.records.kinds import CHECK, EDIT, KINDS, LONGEST_NAME, LONGEST_TE
 from chaffinch.reference import crop
 
 _UUID: Final = re.compile(r"[0-9a-f]{8}(-[0-9a-f]{4}){3}-[0-9a-f]{12}")
-_UTC: Final = re.compile(r"\d{4}-(0[1-9]|1[0-2])-(0[1-9]|[12]\d|3[01])T([01]\d|2[0-3]):[0-5]\d:[0-5]\dZ")
-_DATE: Final = re.compile(r"\d{4}-(0[1-9]|1[0-2])-(0[1-9]|[12]\d|3[01])")
+_UTC: Final = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}T[0-9]{2}:[0-9]{2}:[0-9]{2}Z")
+_DATE: Final = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}")
+YEARS: Final = (1900, 2200)
+"""First and last year a record may speak of."""
 _SHA256: Final = re.compile(r"[0-9a-f]{64}")
 MOST_SETTINGS: Final = 60
+HIGHEST_REVISION: Final = 1_000_000
+"""Highest revision of an edit: more than people make, and one that leaves nobody's next edit without a number."""
 
 CONDITIONS: Final = {
     "air_temperature_c": (-60.0, 60.0),
@@ -65,6 +70,8 @@ def validate(kind_name: str, schema: int, body: Mapping[str, Any]) -> None:
         elif part.must:
             raise InputError(f"{kind_name}, {part.name}", None, "is missing", f"give {part.about}")
     if kind_name == EDIT:
+        if body["revision"] > HIGHEST_REVISION:
+            raise InputError("edit, revision", body["revision"], f"is above {HIGHEST_REVISION}", "count edits from 1")
         _check_edit_value(body)
 
 
@@ -80,6 +87,24 @@ def check_part(kind: Kind, part: Part, value: object) -> None:
     else:
         # Bushels in a book were turned to kg or a mass per bushel by the crop's weight before they were stored.
         units.read_positive(_text(field, value, LONGEST_NAME), part.holds, field=field)
+
+
+def suits(kind: str, field: str, value: object) -> bool:
+    """Whether a thing of that kind can hold that value in that field; None: whether the field can be cleared.
+
+    An edit is taken without looking at its target, which may arrive later; one that does not suit it holds nothing.
+    """
+    known = KINDS.get(kind)
+    part = known.part(field) if known is not None and known.thing else None
+    if known is None or part is None:
+        return False
+    if value is None:
+        return not part.must
+    try:
+        check_part(known, part, value)
+    except InputError:
+        return False
+    return True
 
 
 @dataclass(frozen=True, slots=True)
@@ -158,6 +183,21 @@ def _form(pattern: re.Pattern[str], what: str, mend: str) -> Callable[[str, obje
     def test(field: str, value: object) -> None:
         if not isinstance(value, str) or not pattern.fullmatch(value):
             raise InputError(field, value, f"is no {what}", mend)
+
+    return test
+
+
+def _moment(pattern: re.Pattern[str], what: str, mend: str) -> Callable[[str, object], None]:
+    of_form = _form(pattern, what, mend)
+
+    def test(field: str, value: object) -> None:
+        of_form(field, value)
+        try:
+            year = datetime.fromisoformat(str(value)).year
+        except ValueError:  # the 31st of February
+            raise InputError(field, value, f"is no {what}: there is none such in the calendar", mend) from None
+        if not YEARS[0] <= year <= YEARS[1]:
+            raise InputError(field, value, f"is not within {YEARS[0]} to {YEARS[1]}", mend)
 
     return test
 
@@ -242,8 +282,8 @@ _TESTS: Final[dict[str, Callable[[str, object], None]]] = {
     "number": _number,
     "id": _form(_UUID, "id", "use the id of a record, a UUID in lower case"),
     "ids": _ids,
-    "utc": _form(_UTC, "time in UTC", "write it like 2026-08-14T16:40:00Z"),
-    "date": _form(_DATE, "date", "write it like 2026-08-14"),
+    "utc": _moment(_UTC, "time in UTC", "write it like 2026-08-14T16:40:00Z"),
+    "date": _moment(_DATE, "date", "write it like 2026-08-14"),
     "sha256": _form(_SHA256, "SHA-256", "use 64 hexadecimal digits"),
     "settings": _settings,
     "conditions": _conditions,
@@ -253,4 +293,14 @@ _TESTS: Final[dict[str, Callable[[str, object], None]]] = {
 }
 
 
-__all__ = ["CHECK", "CONDITIONS", "CheckSummary", "check_part", "check_summary", "replaced_by", "validate"]
+__all__ = [
+    "CHECK",
+    "CONDITIONS",
+    "HIGHEST_REVISION",
+    "CheckSummary",
+    "check_part",
+    "check_summary",
+    "replaced_by",
+    "suits",
+    "validate",
+]

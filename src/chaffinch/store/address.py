@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import sqlite3
+from contextlib import suppress
 from pathlib import Path
 from typing import Any, Final
 
@@ -15,6 +16,8 @@ from chaffinch.errors import InputError
 SQLITE_HEADER: Final = b"SQLite format 3\x00"
 BUSY_SECONDS: Final = 30.0
 """How long a writer waits for another one before it says so [s]."""
+_WROTE: Final = "wrote"
+"""Key under which a connection notes that it began to write."""
 
 
 def is_postgresql(address: str) -> bool:
@@ -64,11 +67,14 @@ def _refuse_other_files(path: Path) -> None:
 
 
 def _sqlite(path: Path, read_only: bool) -> Engine:
-    mode = "ro" if read_only else "rwc"
-    uri = f"file:{_quoted(path.absolute())}?mode={mode}&uri=true"
-    engine = sa.create_engine(
-        f"sqlite:///{uri}", connect_args={"timeout": BUSY_SECONDS, "isolation_level": None}, poolclass=sa.NullPool
-    )
+    # Quoted once, for SQLite alone: an address read by SQLAlchemy too would be unquoted twice, and a # or % in a
+    # name would lead to another file.
+    uri = f"{path.absolute().as_uri()}?mode={'ro' if read_only else 'rwc'}"
+
+    def connect() -> sqlite3.Connection:
+        return sqlite3.connect(uri, uri=True, timeout=BUSY_SECONDS, isolation_level=None, check_same_thread=False)
+
+    engine = sa.create_engine("sqlite://", creator=connect, poolclass=sa.NullPool)
 
     @sa.event.listens_for(engine, "connect")
     def prepare(connection: Any, _: Any) -> None:
@@ -83,7 +89,18 @@ def _sqlite(path: Path, read_only: bool) -> Engine:
     def begin(connection: sa.Connection) -> None:
         # IMMEDIATE: a writer waits for its turn at the start, instead of failing halfway. A reader needs no turn.
         reading = read_only or connection.get_execution_options().get("reading", False)
+        if not reading:
+            connection.info[_WROTE] = True
         connection.exec_driver_sql("BEGIN" if reading else "BEGIN IMMEDIATE")
+
+    @sa.event.listens_for(engine, "checkin")
+    def into_the_file(connection: Any, record: Any) -> None:
+        # From the log beside the file into the file, so that the file alone, copied by hand, holds what was
+        # confirmed. PASSIVE waits for nobody: what a reader still needs stays in the log until the next time.
+        if record.info.pop(_WROTE, False) and connection is not None:
+            # The transaction is on disk in the log already; that the file has no room now is no failure of it.
+            with suppress(sqlite3.OperationalError):
+                connection.execute("PRAGMA wal_checkpoint(PASSIVE)").fetchall()
 
     return engine
 
@@ -106,12 +123,6 @@ def keep_log_beside(engine: Engine, path: Path) -> None:
         raw.close()
 
 
-def _quoted(path: Path) -> str:
-    from urllib.parse import quote
-
-    return quote(str(path))
-
-
 def _postgresql(address: str) -> Engine:
     plain = address.replace("postgres://", "postgresql://", 1) if address.startswith("postgres://") else address
     try:
@@ -120,6 +131,11 @@ def _postgresql(address: str) -> Engine:
         raise InputError(
             "book", _without_password(address), "is no PostgreSQL address", "write postgresql://user@host/database"
         ) from None
+    if "@" in f"{url.host}{url.database}" or "?" in address.rpartition("@")[0]:
+        # Read on, a part of the password would be taken for the server's name and shown.
+        raise InputError(
+            "book", _without_password(address), "holds an @ or ? in its password", "write @ as %40 and ? as %3F"
+        )
     if not url.database:
         raise InputError("book", _without_password(address), "names no database", "write it after the last /")
     return sa.create_engine(url, poolclass=sa.NullPool, connect_args={"connect_timeout": 10})
@@ -134,6 +150,14 @@ def _without_password(address: str) -> str:
     try:
         url = sa.make_url(address)
     except (sa.exc.ArgumentError, ValueError):
-        return address.rpartition("@")[2].partition("?")[0]
+        return _after_last_at(address)
+    if "@" in f"{url.host}{url.database}" or "?" in address.rpartition("@")[0]:
+        return _after_last_at(address)  # a password may reach beyond its first @
     hidden = dict.fromkeys([name for name in url.query if "password" in name], "***")
     return url.update_query_dict(hidden).render_as_string(hide_password=True)
+
+
+def _after_last_at(address: str) -> str:
+    """What can be no password in an address that cannot be told apart: the part after its last @, if anything."""
+    before, _, rest = address.rpartition("@")
+    return f"{address.partition(':')[0]}://***" if "?" in before else rest.partition("?")[0]

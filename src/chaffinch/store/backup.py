@@ -16,6 +16,8 @@ from sqlalchemy.engine import Engine
 from chaffinch.errors import BookError, InputError
 
 _ATTEMPTS: Final = count(1)
+BESIDE: Final = ("-wal", "-shm", "-journal")
+"""Endings of the files that SQLite keeps beside its own."""
 _PARTIAL: Final = re.compile(r"\.([0-9]{1,9})-[0-9]+\.partial(-journal|-wal|-shm)?")
 
 
@@ -29,13 +31,12 @@ def whole(target: str, *, what: str = "backup") -> Iterator[str]:
     Raises
     ------
     InputError
-        When the target exists.
+        When the target exists, also as a link that leads nowhere, or files of a lost book of that name lie there.
     BookError
         When it cannot be written.
     """
     path = Path(target)
-    if path.exists():
-        raise InputError(what, target, "is there already", "name another file")
+    refuse_taken(path, what)
     partial = path.with_name(f"{path.name}.{os.getpid()}-{next(_ATTEMPTS)}.partial")
     try:
         _clear_away(path)
@@ -44,15 +45,63 @@ def whole(target: str, *, what: str = "backup") -> Iterator[str]:
             # One file, no log beside it: it can be carried away.
             copy.execute("PRAGMA journal_mode = DELETE")
         _to_disk(partial)
-        partial.replace(path)
+        refuse_taken(path, what)
+        _take_name(partial, path)
         if os.name == "posix":
             _to_disk(path.absolute().parent)
+    except FileExistsError:  # somebody else was quicker
+        _remove(partial)
+        raise InputError(what, target, "is there already", "name another file") from None
     except (OSError, sqlite3.Error) as error:
         _remove(partial)
         raise BookError(target, f"cannot be written: {' '.join(str(error).split())}") from error
     except BaseException:
         _remove(partial)
         raise
+
+
+def refuse_taken(path: Path, what: str) -> None:
+    """Refuse a name under which no new book may be put.
+
+    Raises
+    ------
+    InputError
+        When something of that name is there, or a log that SQLite would play into the new file.
+    """
+    if os.path.lexists(path):
+        raise InputError(what, str(path), "is there already", "name another file")
+    for ending in BESIDE:
+        left = path.with_name(path.name + ending)
+        if os.path.lexists(left):
+            raise InputError(
+                what,
+                str(path),
+                f"{left.name} is left of a book whose own file is gone, and may hold its last records",
+                "put that book's file back beside it, or move it away; or name another file",
+            )
+
+
+def _take_name(partial: Path, path: Path) -> None:
+    """Give the finished file its name, in one step that replaces nothing.
+
+    Raises
+    ------
+    FileExistsError
+        When the name was taken meanwhile.
+    """
+    if os.name == "nt":
+        partial.rename(path)  # refuses a taken name there
+        return
+    try:
+        os.link(partial, path)
+    except FileExistsError:
+        raise
+    except OSError:
+        # No second names on this disk (many a memory stick): an empty file holds the name for the moment.
+        os.close(os.open(path, os.O_CREAT | os.O_EXCL | os.O_WRONLY))
+        partial.replace(path)
+        return
+    partial.unlink()
 
 
 def copy_pages(engine: Engine, target: str) -> None:
@@ -86,7 +135,7 @@ def _is_running(process: int) -> bool:
 
 
 def _remove(partial: Path) -> None:
-    for ending in ("", "-journal", "-wal", "-shm"):
+    for ending in ("", *BESIDE):
         partial.with_name(partial.name + ending).unlink(missing_ok=True)
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from itertools import count
@@ -61,7 +62,7 @@ def start(address: str, *, book_id: str, title: str, clock: Clock, program: str)
     BookError
         When it cannot be written.
     """
-    if not is_postgresql(address) and Path(address).exists():
+    if not is_postgresql(address) and os.path.lexists(address):
         raise InputError("book", address, "is there already", "open it, or name another file")
     store = Store(address, engine_for(address, must_exist=False), clock)
     facts = {"id": book_id, "title": title, "started": clock()}
@@ -166,7 +167,7 @@ def _keep_old(store: Store, number: int) -> None:
     stamp = store.clock().replace(":", "").replace("-", "")
     target = f"{store.address}.before-step-{number + 1}-{stamp}"
     names = (target if n == 1 else f"{target}-{n}" for n in count(1))
-    with backup.whole(next(name for name in names if not Path(name).exists())) as partial:
+    with backup.whole(next(name for name in names if not os.path.lexists(name))) as partial:
         backup.copy_pages(store.engine, partial)
 
 

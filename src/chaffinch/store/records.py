@@ -10,7 +10,7 @@ import sqlalchemy as sa
 from sqlalchemy.engine import Connection
 
 from chaffinch.errors import InputError
-from chaffinch.records.bodies import validate
+from chaffinch.records.bodies import replaced_by, validate
 from chaffinch.store import indexes
 from chaffinch.store.opening import Store, guarded
 from chaffinch.sync.accept import Receipt
@@ -72,6 +72,8 @@ def _add_one(connection: Connection, one: Envelope, known: dict[str, set[str]], 
         return Receipt(one.id, one.hash, "known")
     try:
         validate(one.kind, one.schema, one.body)
+        if one.id in replaced_by(one.body):
+            raise InputError(f"{one.kind}, replaces", one.id, "names the record itself", "name the record it corrects")
     except InputError as error:
         return Receipt(one.id, one.hash, "refused", str(error))
     row = {key: getattr(one, key) for key in KEYS} | {"body": canonical(one.body).decode(), "arrived": arrived}
@@ -175,6 +177,16 @@ def conflicts(store: Store) -> list[Stored]:
     with guarded(store.address), store.reading() as connection:
         rows = connection.execute(sa.text(f"SELECT seq, {_COLUMNS}, arrived FROM conflict ORDER BY id, hash"))
         return [_stored(row) for row in rows]
+
+
+def unsettled(store: Store) -> list[Stored]:
+    """Records set aside whose id no correction names yet: what still waits for a person."""
+    named = (
+        f"SELECT seq, {_COLUMNS}, arrived FROM conflict WHERE NOT EXISTS "
+        "(SELECT 1 FROM correction WHERE correction.old_id = conflict.id) ORDER BY id, hash"
+    )
+    with guarded(store.address), store.reading() as connection:
+        return [_stored(row) for row in connection.execute(sa.text(named))]
 
 
 def identities(store: Store) -> Iterator[tuple[str, str]]:

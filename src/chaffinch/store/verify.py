@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from collections import Counter
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
@@ -10,10 +11,11 @@ from typing import Any
 import sqlalchemy as sa
 
 from chaffinch.errors import InputError
-from chaffinch.records.bodies import validate
+from chaffinch.records.bodies import suits, validate
 from chaffinch.store import indexes, records
 from chaffinch.store.migrations import NEWEST, ran
 from chaffinch.store.opening import Store, guarded
+from chaffinch.sync.corrections import rings
 from chaffinch.sync.envelope import canonical, content_hash
 from chaffinch.sync.labels import Edit, edit_of, holding
 
@@ -32,12 +34,16 @@ class Verified:
         Records by kind.
     problems : tuple of str
         One line each; empty for a whole book.
+    remarks : tuple of str
+        What the book keeps whole but passes over: corrections that form a ring, labels their thing cannot hold. Such
+        records may come from another book, and must not keep anybody from a backup.
     """
 
     records: int
     conflicts: int
     kinds: dict[str, int]
     problems: tuple[str, ...]
+    remarks: tuple[str, ...] = ()
 
 
 def verify(store: Store, *, progress: Progress | None = None) -> Verified:
@@ -73,7 +79,35 @@ def verify(store: Store, *, progress: Progress | None = None) -> Verified:
             problems += [f"conflict {row.id}: {line}" for line in _whole(row)[1]]
         problems += _kept_wrongly(connection)
         problems += list(_index_problems(connection, expected, edits))
-    return Verified(sum(kinds.values()), aside, dict(kinds), tuple(problems))
+        remarks = [*_rings(connection), *_misfits(connection, doubtful)]
+    return Verified(sum(kinds.values()), aside, dict(kinds), tuple(problems), tuple(remarks))
+
+
+def _rings(connection: sa.Connection) -> Iterator[str]:
+    replaces: dict[str, list[str]] = {}
+    for row in connection.execute(sa.text("SELECT new_id, old_id FROM correction")):
+        replaces.setdefault(row.new_id, []).append(row.old_id)
+    for ring in rings(replaces):
+        if len(ring) == 1:
+            yield f"record {ring[0]}: names itself as what it replaces; it counts as if it named nothing"
+        else:
+            listed = ", ".join(ring[:5]) + (" …" if len(ring) > 5 else "")
+            yield f"records {listed}: replace each other in a ring; a correction of one of them settles it"
+
+
+def _misfits(connection: sa.Connection, doubtful: set[str]) -> Iterator[str]:
+    """Labels that hold and that their thing cannot have; of a thing whose id is in conflict nothing is said."""
+    query = (
+        "SELECT label.target, label.field, label.value, label.edit_id, record.kind FROM label "
+        "JOIN record ON record.id = label.target ORDER BY label.target, label.field"
+    )
+    for row in connection.execute(sa.text(query)):
+        try:
+            value = json.loads(row.value)
+        except ValueError:
+            continue  # a damaged index is told as such
+        if row.target not in doubtful and not suits(row.kind, row.field, value):
+            yield f"edit {row.edit_id}: its {row.field} does not suit {row.target}, a {row.kind}; edit that field anew"
 
 
 def _whole(row: sa.Row[Any]) -> tuple[dict[str, Any] | None, list[str]]:

@@ -11,6 +11,8 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
+from chaffinch.records.bodies import HIGHEST_REVISION
+
 
 @dataclass(frozen=True, slots=True)
 class Edit:
@@ -56,5 +58,6 @@ def holding(edits: Iterable[Edit]) -> dict[tuple[str, str], Edit]:
 
 
 def next_revision(seen: Iterable[Edit], target: str, field: str) -> int:
-    """Revision of an edit made now by somebody who has seen ``seen``."""
-    return 1 + max((e.revision for e in seen if e.target == target and e.field == field), default=0)
+    """Revision of an edit made now by somebody who has seen ``seen``; at the highest there is, ids decide."""
+    highest = max((e.revision for e in seen if e.target == target and e.field == field), default=0)
+    return min(1 + highest, HIGHEST_REVISION)
