@@ -6,7 +6,6 @@ import math
 import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from datetime import datetime
 from difflib import get_close_matches
 from typing import Any, Final
 
@@ -22,6 +21,7 @@ _DATE: Final = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}")
 YEARS: Final = (1900, 2200)
 """First and last year a record may speak of."""
 _SHA256: Final = re.compile(r"[0-9a-f]{64}")
+_DAYS: Final = (31, 28, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31)
 MOST_SETTINGS: Final = 60
 HIGHEST_REVISION: Final = 1_000_000
 """Highest revision of an edit: more than people make, and one that leaves nobody's next edit without a number."""
@@ -192,10 +192,14 @@ def _moment(pattern: re.Pattern[str], what: str, mend: str) -> Callable[[str, ob
 
     def test(field: str, value: object) -> None:
         of_form(field, value)
-        try:
-            year = datetime.fromisoformat(str(value)).year
-        except ValueError:  # the 31st of February
-            raise InputError(field, value, f"is no {what}: there is none such in the calendar", mend) from None
+        # By hand: the datetime module holds a clock, and no clock comes into this room.
+        text = str(value)
+        year, month, day = (int(part) for part in text[:10].split("-"))
+        clock = [int(part) for part in text[11:].rstrip("Z").split(":")] if len(text) > 10 else [0, 0, 0]
+        leap = year % 4 == 0 and (year % 100 != 0 or year % 400 == 0)
+        days = 29 if leap and month == 2 else _DAYS[month - 1] if 1 <= month <= 12 else 0
+        if not 1 <= day <= days or clock[0] > 23 or clock[1] > 59 or clock[2] > 59:  # the 31st of February
+            raise InputError(field, value, f"is no {what}: there is none such in the calendar", mend)
         if not YEARS[0] <= year <= YEARS[1]:
             raise InputError(field, value, f"is not within {YEARS[0]} to {YEARS[1]}", mend)
 
