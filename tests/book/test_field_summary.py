@@ -104,3 +104,14 @@ def test_the_currency_of_a_bushel_price_stays(desk):
     add_thing(desk, "field", {"name": "Far", "crop": "canola", "price": "CAD 14.50 /bu"})
 
     assert str(find_thing(desk, "field", "Far").parts["price"]).startswith("CAD ")
+
+
+def test_an_edit_that_does_not_suit_its_target_holds_nothing(desk):
+    """A pan's area written into a field (by a merge or a phone) must not make the field's sum impossible."""
+    log(desk, PAN)
+    field = find_thing(desk, "field", "Long Hollow")
+
+    desk.write("edit", {"target": field.id, "field": "area", "value": "4 ft2", "revision": 1})
+
+    assert find_thing(desk, "field", "Long Hollow").parts["area"] == "60 ha"
+    assert summary(desk).area_ha == pytest.approx(60.0)

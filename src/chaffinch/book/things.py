@@ -13,7 +13,7 @@ import sqlalchemy as sa
 from chaffinch import units
 from chaffinch.book.desk import Desk
 from chaffinch.errors import InputError
-from chaffinch.records.bodies import check_part
+from chaffinch.records.bodies import check_part, suits
 from chaffinch.records.kinds import EDIT, KINDS
 from chaffinch.reference import crop
 from chaffinch.store import records
@@ -96,6 +96,9 @@ def things(desk: Desk, kind: str | None = None) -> list[Thing]:
         envelope = stored.envelope
         parts = dict(envelope.body)
         for name, value in held.get(envelope.id, {}).items():
+            # An edit is taken before its target is known; one that does not suit it holds nothing (verify names it).
+            if not suits(envelope.kind, name, value):
+                continue
             parts[name] = value
             if value is None:
                 del parts[name]

@@ -63,7 +63,7 @@ def _as_json(found: CheckAnswer) -> dict[str, Any]:
 def _show(found: CheckAnswer, page: Page, left: str, right: str) -> None:
     from chaffinch.book.in_trade_unit import in_trade_unit
     from chaffinch.book.said import sentence
-    from chaffinch.book.wording import SOURCE
+    from chaffinch.book.wording import CAUTION, SOURCE
     from chaffinch.cli.figures import decimals_for, percent, range_words, rounded
     from chaffinch.cli.page import table
 
@@ -91,7 +91,10 @@ def _show(found: CheckAnswer, page: Page, left: str, right: str) -> None:
     if several:
         source, loss = max(found.sources.items(), key=lambda item: item[1].p_largest)
         page.paragraph(f"The {SOURCE[source]} loss is the largest: {percent(loss.p_largest)} % sure.")
-    for notice in found.notices:
-        if notice.kind == "warning":
-            page.paragraph(sentence(notice, check), bullet="· ")
+    warnings = [notice for notice in found.notices if notice.kind == "warning"]
+    if warnings:
+        # Most of them send somebody to the machine.
+        page.paragraph(CAUTION, bullet="! ")
+    for notice in warnings:
+        page.paragraph(sentence(notice, check), bullet="· ")
     page.say()
