@@ -13,7 +13,7 @@ import sqlalchemy as sa
 from chaffinch import units
 from chaffinch.book.desk import Desk
 from chaffinch.errors import InputError
-from chaffinch.records.bodies import check_part, suits
+from chaffinch.records.bodies import HIGHEST_REVISION, check_part, suits
 from chaffinch.records.kinds import EDIT, KINDS
 from chaffinch.reference import crop
 from chaffinch.store import records
@@ -149,7 +149,12 @@ def edit_label(desk: Desk, thing: Thing, field: str, value: Any) -> Receipt:
         value = without_bushels(desk, {**thing.parts, field: value})[field]
         check_part(kind, part, value)
     seen = [e.revision for e in edits_of(desk, thing.id) if e.field == field]
-    body = {"target": thing.id, "field": field, "value": value, "revision": 1 + max(seen, default=0)}
+    body = {
+        "target": thing.id,
+        "field": field,
+        "value": value,
+        "revision": min(HIGHEST_REVISION, 1 + max(seen, default=0)),
+    }
     return desk.write(EDIT, body)
 
 

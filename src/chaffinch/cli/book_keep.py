@@ -36,6 +36,8 @@ def verify(address: str | None, *, as_data: bool) -> None:
             page.say(f"whole: {_counts(found)}")
         for problem in found.problems:
             page.paragraph(problem, bullet="◆ ")
+        for remark in found.remarks:
+            page.paragraph(remark, bullet="· ")
     if found.problems:
         more = "" if len(found.problems) == 1 else f" and {len(found.problems) - 1} more"
         raise BookError(shown(desk.store.address), f"is not whole: {found.problems[0]}{more}")
@@ -49,6 +51,7 @@ def as_json(found: Verified) -> dict[str, Any]:
         "conflicts": found.conflicts,
         "kinds": found.kinds,
         "problems": list(found.problems),
+        "remarks": list(found.remarks),
     }
 
 

@@ -39,9 +39,9 @@ def replace(
     if file is None and not filed and not given["given_settings"] and not given["given_conditions"]:
         raise InputError("FILE", None, "is missing", "name the corrected check file, or what to file it under")
     desk = open_the_book(address)
-    from chaffinch.book.checks import find_check, replace_check
+    from chaffinch.book.checks import find_to_correct, replace_check
 
-    logged = find_check(desk, check)
+    logged = find_to_correct(desk, check)
     old_ids = _versions_meant(logged, check, settle=settle)
     new, under = logged.check, filing(desk, given, None)
     if file is not None:
