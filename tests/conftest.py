@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Callable, Iterator
+from itertools import count
 from pathlib import Path
 
 import pytest
@@ -29,5 +30,5 @@ def new_address(request: pytest.FixtureRequest, tmp_path: Path) -> Callable[[], 
     """Gives addresses where a book may be started, on each database in turn."""
     if request.param == "postgresql":
         return request.getfixturevalue("postgres").new_book
-    numbers = iter(range(1, 1000))
+    numbers = count(1)
     return lambda: str(tmp_path / f"book-{next(numbers)}.chaffinch")
