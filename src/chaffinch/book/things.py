@@ -13,14 +13,14 @@ import sqlalchemy as sa
 from chaffinch import units
 from chaffinch.book.desk import Desk
 from chaffinch.errors import InputError
-from chaffinch.records.bodies import HIGHEST_REVISION, check_part, suits
+from chaffinch.records.bodies import check_part, suits
 from chaffinch.records.kinds import EDIT, KINDS
 from chaffinch.reference import crop
 from chaffinch.store import records
 from chaffinch.store.opening import guarded
 from chaffinch.sync.accept import Receipt
 from chaffinch.sync.envelope import Envelope
-from chaffinch.sync.labels import Edit, edit_of
+from chaffinch.sync.labels import Edit, edit_of, next_revision
 
 
 @dataclass(frozen=True, slots=True)
@@ -148,12 +148,12 @@ def edit_label(desk: Desk, thing: Thing, field: str, value: Any) -> Receipt:
     if value is not None:
         value = without_bushels(desk, {**thing.parts, field: value})[field]
         check_part(kind, part, value)
-    seen = [e.revision for e in edits_of(desk, thing.id) if e.field == field]
+    revision = next_revision(edits_of(desk, thing.id), thing.id, field)
     body = {
         "target": thing.id,
         "field": field,
         "value": value,
-        "revision": min(HIGHEST_REVISION, 1 + max(seen, default=0)),
+        "revision": revision,
     }
     return desk.write(EDIT, body)
 

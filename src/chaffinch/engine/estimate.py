@@ -85,8 +85,7 @@ class GridBelief:
 
     def probability_above(self, loss_kg_ha: float) -> float:
         """Probability that the loss exceeds ``loss_kg_ha``."""
-        if positive("limit", loss_kg_ha) <= 0:
-            return 1.0
+        positive("limit", loss_kg_ha)
         step = float(LN_LOSS[1] - LN_LOSS[0])
         edges = np.append(LN_LOSS - step / 2, LN_LOSS[-1] + step / 2)
         cumulative = np.append(0.0, np.cumsum(self.mass))
