@@ -173,6 +173,15 @@ def test_uneven_pans_are_pointed_out():
     assert "uneven" in {n.key for n in found.notices}
 
 
+def test_catches_that_were_all_empty_ask_for_one_more():
+    pan, standing = {"place": "discharge", "pan": "0.5 m2"}, {"place": "standing", "pan": "0.5 m2"}
+    both = solve({**pan, "amount": "0 g"}, {**pan, "amount": "0 g"}, {**standing, "amount": "0 g"})
+    one_held = solve({**pan, "amount": "0 g"}, {**pan, "amount": "0.4 g"})
+
+    assert [n.facts["place"] for n in both.notices if n.key == "all-empty"] == ["discharge"]
+    assert "all-empty" not in {n.key for n in one_held.notices}
+
+
 def test_standing_loss_is_never_held_against_the_combine():
     """Seed that fell before harvest moves the total but not what the limit is held against."""
     frames = [{"place": "header strip", "pan": "0.5 m2", "amount": "12 g"}] * 3

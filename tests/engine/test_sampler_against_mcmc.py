@@ -56,6 +56,11 @@ POSTERIORS: dict[str, list[Catch]] = {
         *(weighed(g, DESIGN_PAN, step=1.0, tkw_g=40.0) for g in (14.0, 11.0)),
         measured(20.0, field_area(3.6)),
     ],
+    "a sum seen behind the machine": [
+        ground(0.3, STANDING),
+        *(ground(g, STRIP) for g in (1.5, 2.4)),
+        *(ground(g, ex.behind(0.5, 12.0, 1.8)) for g in (9.0, 14.0, 7.5)),
+    ],
     "skewed, nearly empty pans": [
         weighed(0.0, ex.in_header_strip(0.25)),
         weighed(0.3, ex.in_header_strip(0.25)),

@@ -290,4 +290,4 @@ def _outlook(
 
 def _sooner(a: Outlook, b: Outlook) -> bool:
     far = 10_000
-    return (a.catches or far, -a.chance[-1]) < (b.catches or far, -b.chance[-1])
+    return (a.catches or far, -a.chance) < (b.catches or far, -b.chance)

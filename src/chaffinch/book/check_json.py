@@ -30,7 +30,7 @@ def as_json(answer: CheckAnswer) -> dict[str, Any]:
         "verdict": answer.verdict,
         "p_over": answer.p_over,
         "more_catches": None if further is None else further.catches,
-        "more_catches_chance": None if further is None else further.chance[-1],
+        "more_catches_chance": None if further is None else further.chance,
         "more_catches_like": answer.further_like,
         "unthreshed_percent": answer.unthreshed_pct,
         "width_ratio": _width_ratio(answer),

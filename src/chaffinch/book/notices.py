@@ -110,6 +110,8 @@ def _about_kit(check: Check, ready: Prepared, judged: Sequence[str]) -> Iterator
         area = max(catch.exposure.area_m2(s) for s in ("standing", "machine", "leak"))
         alike.setdefault((place, catch.alike), []).append(catch.reading.mass_g / area)
     for (place, _), values in alike.items():  # type: ignore[misc]
+        if max(values) == 0 and place != "standing":  # where nothing fell before harvest, nothing was missed
+            yield Notice("all-empty", facts={"place": place})
         if min(values) > 0 and max(values) > UNEVEN_RATIO * min(values):
             yield Notice("uneven", facts={"place": place, "ratio": max(values) / min(values)})
 

@@ -44,7 +44,7 @@ def next_step(found: CheckAnswer) -> str:
             catches="catch" if n == 1 else "catches",
             like=like,
             place=place,
-            chance=round(100 * found.further.chance[-1]),
+            chance=round(100 * found.further.chance),
             **_toss_up(found),
         )
     if found.verdict != "over":

@@ -57,6 +57,7 @@ NOTICE: Final = {
         "The kit is too coarse for this limit: half a step of catch {catch} stands for {loss}. "
         "Use a finer scale, a larger pan, or count."
     ),
+    "all-empty": "Nothing was caught ({place}): a small loss, or a catch that missed the falling seed. One more, well placed, tells which.",
     "few-seeds": "Only {seeds} seeds in all: by chance alone such a count swings widely. More frames help most.",
     "uneven": "Catches taken alike ({place}) differ {ratio:.1f}-fold: the range, not the middle, is the message.",
     "no-limit": 'No limit given, so no verdict: add limit = "1 bu/ac" (or whatever pays on your farm).',

@@ -75,12 +75,13 @@ class Outlook:
     ----------
     catches : int or None
         Least number with a chance of a clear verdict of 0.8 or more; None when twelve are not enough.
-    chance : tuple of float
-        Chance of a clear verdict after 1, 2, … further catches, as far as computed.
+    chance : float
+        Chance of a clear verdict after that many further catches, or after the most looked ahead when they are not
+        enough [1].
     """
 
     catches: int | None
-    chance: tuple[float, ...]
+    chance: float
 
 
 def prospect_of_one_source(
@@ -142,12 +143,12 @@ def prospect_of_joint(joint: Joint, like: Catch, judged: Sequence[str], *, seed:
     return Prospect(np.log(mean), c, loss, like.reading.seed_g, _step_g(like))
 
 
-def further_catches(prospect: Prospect, limit_kg_ha: float, *, most: int = MOST_FURTHER, seed: int = 1) -> Outlook:
-    """Least number of further catches after which a clear verdict is likely.
+class LookAhead:
+    """Futures with further catches played out, to ask after any number of them how often the verdict is clear.
 
-    Futures are drawn from the prospect, each with up to ``most`` readings; after each reading the draws are
-    re-weighted by its likelihood and P(loss > limit) is looked at. Two sums of the readings are all the Gamma
-    likelihood needs, so every number of catches comes from the same readings.
+    Futures are drawn from the prospect, each with ``most`` readings; the draws are re-weighted by the likelihood of the
+    readings and P(loss > limit) is looked at. Two sums of the readings are all the Gamma likelihood needs, so every
+    number of catches comes from the same readings.
 
     Parameters
     ----------
@@ -160,21 +161,41 @@ def further_catches(prospect: Prospect, limit_kg_ha: float, *, most: int = MOST_
     seed : int
         Same seed, same answer.
     """
-    over = prospect.loss_kg_ha > positive("limit", limit_kg_ha)
-    between("most", most, 1, 20)
-    # The first draws become futures: any run of 2**k Sobol points from the start is evenly scattered.
-    truth = np.arange(min(_FUTURES, prospect.c.size))
-    model = _Readings(prospect.ln_mean_g, prospect.c, prospect.seed_g, prospect.step_g)
-    readings = model.draw(truth, np.random.default_rng(seed).random((truth.size, most)))
-    chance = []
-    for n in range(1, most + 1):
-        ll = model.log_likelihood(readings[:, :n])
+
+    def __init__(self, prospect: Prospect, limit_kg_ha: float, *, most: int = MOST_FURTHER, seed: int = 1) -> None:
+        self._over = prospect.loss_kg_ha > positive("limit", limit_kg_ha)
+        between("most", most, 1, 20)
+        # The first draws become futures: any run of 2**k Sobol points from the start is evenly scattered.
+        truth = np.arange(min(_FUTURES, prospect.c.size))
+        self._model = _Readings(prospect.ln_mean_g, prospect.c, prospect.seed_g, prospect.step_g)
+        self._readings = self._model.draw(truth, np.random.default_rng(seed).random((truth.size, most)))
+
+    def chance(self, catches: int) -> float:
+        """Chance of a clear verdict after so many further catches [1]."""
+        ll = self._model.log_likelihood(self._readings[:, :catches])
         weights = np.exp(ll - ll.max(axis=1, keepdims=True))
-        p_over = weights @ over / weights.sum(axis=1)
-        chance.append(float(np.mean((p_over >= CLEAR) | (1.0 - p_over >= CLEAR))))
-        if chance[-1] >= ENOUGH_CHANCE:
-            return Outlook(n, tuple(chance))
-    return Outlook(None, tuple(chance))
+        p_over = weights @ self._over / weights.sum(axis=1)
+        return float(np.mean((p_over >= CLEAR) | (1.0 - p_over >= CLEAR)))
+
+
+def further_catches(prospect: Prospect, limit_kg_ha: float, *, most: int = MOST_FURTHER, seed: int = 1) -> Outlook:
+    """Least number of further catches after which a clear verdict is likely; arguments as for :class:`LookAhead`.
+
+    The chance rises with the number but for the noise of the futures, so the number is found by halving: one look at
+    the far end, and three or four on the way there.
+    """
+    ahead = LookAhead(prospect, limit_kg_ha, most=most, seed=seed)
+    low, high, at_high = 0, most, ahead.chance(most)
+    if at_high < ENOUGH_CHANCE:
+        return Outlook(None, at_high)
+    while high - low > 1:
+        middle = (low + high) // 2
+        at_middle = ahead.chance(middle)
+        if at_middle >= ENOUGH_CHANCE:
+            high, at_high = middle, at_middle
+        else:
+            low = middle
+    return Outlook(high, at_high)
 
 
 @dataclass(frozen=True, slots=True)
