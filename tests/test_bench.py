@@ -86,6 +86,12 @@ def test_warm_estimate_prints_ratios_and_the_bar() -> None:
     assert "<= 10 ms" in done.stdout
 
 
+def test_sampler_agreement_prints_a_line_for_each_posterior() -> None:
+    done = bench("sampler_agreement.py", "--steps", "200", "--only", "one source", "--markdown")
+    assert done.returncode == 0, done.stderr
+    assert re.search(r"^\| one source, three pans (\| \d\.\d{3} ){3}\| (yes|NO) \|$", done.stdout, re.MULTILINE)
+
+
 # --- imports ------------------------------------------------------------------------------------------------------
 
 NOT_ON_THE_WAY = {
