@@ -1,0 +1,123 @@
+"""Whose curve is it? Each combine's own draws, given what the others say, and those of a combine never seen.
+
+A combine with checks has its own draws. Where there are several, they are reweighted by the population that the others
+point to, or fitted anew under it where too few draws would be left. A new combine has its level and slope from the
+population and everything else from the prior.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from chaffinch.engine.estimate import Prior
+from chaffinch.engine.response_curve import LN_SCATTER, CurveDraws, CurveTask, LevelSlope, LnPrior, fit_curve
+from chaffinch.engine.response_pool import Population, ln_prior_from, population, systematic
+from chaffinch.engine.response_terms import CONDITION_SD, Scale, Terms, terms
+from chaffinch.engine.sampler import LEAST_ESS
+
+FloatArray = NDArray[np.float64]
+
+DRAWS: Final = 4096
+"""Equally likely draws of every curve."""
+
+
+@dataclass(frozen=True, slots=True)
+class Member:
+    """One combine with checks.
+
+    Attributes
+    ----------
+    task : CurveTask
+        Its checks.
+    positions : tuple of int
+        Where each check stood among those given.
+    draws : CurveDraws
+        Weighted.
+    equal : ndarray, shape (4096, d)
+        As many equally likely ones, in the order of their level.
+    ln_prior : callable or None
+        The prior of level and slope that the other combines give it; None where there are none.
+    """
+
+    task: CurveTask
+    positions: tuple[int, ...]
+    draws: CurveDraws
+    equal: FloatArray
+    ln_prior: LnPrior | None
+
+
+def fit_members(
+    tasks: Mapping[str, CurveTask],
+    positions: Mapping[str, Sequence[int]],
+    base: LevelSlope,
+    source: str,
+    prior: Prior,
+    *,
+    seed: int,
+) -> tuple[dict[str, Member], Population]:
+    """Fit every combine, and the population they come from.
+
+    Parameters
+    ----------
+    tasks, positions : mapping
+        By combine; none is allowed.
+    base : LevelSlope
+        Prior under which each is fitted at first.
+    source, prior
+        As in :func:`chaffinch.engine.response_pool.population`.
+    seed : int
+    """
+    alone = [fit_curve(task, base, seed=seed) for task in tasks.values()]
+    people = population(alone, base, source, prior, seed=seed)
+    members = {}
+    for k, (name, task) in enumerate(tasks.items()):
+        draws, ln_prior = alone[k], None
+        if len(tasks) > 1:
+            others = people.without(k)
+            if others.ess < LEAST_ESS:
+                others = population([*alone[:k], *alone[k + 1 :]], base, source, prior, seed=seed)
+            draws, ln_prior = _given_the_others(task, alone[k], base, others, seed)
+        order = np.argsort(draws.points[:, 0], kind="stable")
+        equal = draws.points[order[systematic(draws.weights[order], DRAWS)]]
+        members[name] = Member(task, tuple(positions[name]), draws, equal, ln_prior)
+    return members, people
+
+
+def new_combine(people: Population, scores: FloatArray, scale: Mapping[str, Scale]) -> tuple[FloatArray, Terms]:
+    """Draws of a combine never seen, shape (4096, 4 + conditions), and its terms.
+
+    Parameters
+    ----------
+    people : Population
+    scores : ndarray, shape (4096, 4 + conditions)
+        Standard normal numbers.
+    scale : mapping of str to Scale
+        The conditions of the fit.
+    """
+    order = np.argsort(people.points[:, 0], kind="stable")
+    h = people.points[order[systematic(people.weights[order], DRAWS)]]
+    level = h[:, 0] + np.exp(h[:, 1]) * scores[:, 0]
+    slope = h[:, 2] + np.exp(h[:, 3]) * scores[:, 1]
+    scatter = LN_SCATTER[0] + LN_SCATTER[1] * scores[:, 3]
+    what = terms([], scale)
+    rest = CONDITION_SD * scores[:, 4 : 4 + len(what.conditions)]
+    return np.column_stack([level, slope, scores[:, 2], scatter, rest]), what
+
+
+def _given_the_others(
+    task: CurveTask, alone: CurveDraws, base: LevelSlope, others: Population, seed: int
+) -> tuple[CurveDraws, LnPrior]:
+    """Draws of one combine under the prior that the others give it, and that prior."""
+
+    def ln_prior(level_slope: FloatArray) -> FloatArray:
+        return ln_prior_from(others.points, others.weights, level_slope)
+
+    draws = alone.reweighted(ln_prior(alone.points[:, :2]) - base(alone.points[:, :2]))
+    if draws.ess < LEAST_ESS:
+        draws = fit_curve(task, base, seed=seed, ln_prior=ln_prior)
+    return draws, ln_prior

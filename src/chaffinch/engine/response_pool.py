@@ -1,0 +1,187 @@
+"""What have several combines in common? A population of levels and slopes, learned from each combine's own draws.
+
+    α_k ~ N(μ_α, σ_α²),   β_k ~ N(μ_β, σ_β²)
+
+Each combine is first fitted alone under wide independent priors π₀. What its checks say of (α, β) is then its posterior
+divided by π₀; the population's four parameters h = (μ_α, ln σ_α, μ_β, ln σ_β) have the likelihood
+
+    ∏_k E_k[ N(α, β | h) / π₀(α, β) ]
+
+E_k over the draws of combine k, so nothing is fitted twice and the work grows with the number of combines, not with
+its square. The expectation is taken over 16 small normals that stand for the draws of k, in closed form. A combine's
+final draws are its own, reweighted by what the *other* combines say of the population.
+
+Sources: hierarchical reuse of separate posteriors as in M. Lunn, J. Barrett, M. Sweeting, S. Thompson (2013), "Fully
+Bayesian hierarchical modelling in two stages", Appl. Statist. 62, 551-572 (from memory); the closed form is derived.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from chaffinch.engine.estimate import Prior
+from chaffinch.engine.proposals import logsumexp
+from chaffinch.engine.response_curve import SLOPE, CurveDraws, LevelSlope
+from chaffinch.engine.sampler import sample
+
+FloatArray = NDArray[np.float64]
+
+LN_APART: Final = (math.log(0.3), 0.5)
+"""Prior mean and sd of ln σ, σ the sd between combines of level and of slope [1]; own figure: two combines of a farm
+differ by a third in the same crop."""
+WIDER: Final = 1.5
+"""By how much the first fits' priors are wider than those of a combine alone [1]: no combine's answer may hang on
+them."""
+_STRIPES: Final = 4
+_PRIORS_DRAWN: Final = 256
+"""Draws of the population whose mixture is a combine's prior [1]."""
+
+
+@dataclass(frozen=True, slots=True)
+class Population:
+    """Weighted draws of (μ_α, ln σ_α, μ_β, ln σ_β).
+
+    Attributes
+    ----------
+    points : ndarray, shape (n, 4)
+    weights : ndarray, shape (n,)
+        Given all combines.
+    ln_said : ndarray, shape (n, K)
+        What each combine's checks say of each draw: log-likelihood up to a constant.
+    """
+
+    points: FloatArray
+    weights: FloatArray
+    ln_said: FloatArray
+
+    def without(self, combine: int) -> Population:
+        """The population as the other combines see it: the same draws, weighted anew."""
+        with np.errstate(divide="ignore"):
+            ln_weights = np.log(self.weights) - self.ln_said[:, combine]
+        weights = np.exp(ln_weights - ln_weights.max())
+        return Population(self.points, weights / weights.sum(), np.delete(self.ln_said, combine, axis=1))
+
+    @property
+    def ess(self) -> float:
+        """Effective number of draws."""
+        return float(1.0 / np.square(self.weights).sum())
+
+
+def population(combines: Sequence[CurveDraws], base: LevelSlope, source: str, prior: Prior, *, seed: int) -> Population:
+    """Learn the population from the separate fits.
+
+    Parameters
+    ----------
+    combines : sequence of CurveDraws
+        One per combine, each fitted under ``base``; none: the prior population.
+    base : LevelSlope
+        π₀.
+    source : {"machine", "header"}
+    prior : Prior
+        Of one combine's level.
+    seed : int
+    """
+    # What one combine alone is believed to have is the sum of both spreads; E[σ²] of a lognormal σ.
+    between = math.exp(2 * LN_APART[0] + 2 * LN_APART[1] ** 2)
+    slope_mean, slope_sd = SLOPE[source]
+    level_sd = math.sqrt(max(prior.sd_log**2 - between, prior.sd_log**2 / 4))
+    mean = np.array([math.log(prior.median_kg_ha), LN_APART[0], slope_mean, LN_APART[0]])
+    sd = np.array([level_sd, LN_APART[1], math.sqrt(slope_sd**2 - between), LN_APART[1]])
+    pieces = [_pieces(draws) for draws in combines]
+
+    def log_density(points: FloatArray) -> FloatArray:
+        result: FloatArray = -0.5 * np.square((points - mean) / sd).sum(axis=1)
+        for piece in pieces:
+            result += _ln_said(points, piece, base)
+        return result
+
+    found = sample(log_density, mean, sd, seed=seed)
+    said = [_ln_said(found.points, piece, base) for piece in pieces]
+    return Population(found.points, found.weights, np.array(said).T.reshape(found.weights.size, len(pieces)))
+
+
+def ln_prior_from(points: FloatArray, weights: FloatArray, level_slope: FloatArray) -> FloatArray:
+    """Log density of (α, β) of a combine drawn from a population given as weighted draws.
+
+    Parameters
+    ----------
+    points, weights : ndarray, shapes (n, 4) and (n,)
+        Of the population; a systematic sample of them is used.
+    level_slope : ndarray, shape (m, 2)
+    """
+    order = np.argsort(points[:, 1])
+    few = points[order[systematic(weights[order], _PRIORS_DRAWN)]]
+    total = np.zeros(level_slope.shape[0])
+    parts = []
+    for column in (0, 1):
+        centre, ln_sd = few[:, 2 * column], few[:, 2 * column + 1]
+        z = (level_slope[:, column] - centre[:, None]) * np.exp(-ln_sd)[:, None]
+        parts.append(-0.5 * np.square(z) - ln_sd[:, None])
+    total = logsumexp(parts[0] + parts[1])
+    return total - math.log(2.0 * math.pi * _PRIORS_DRAWN)
+
+
+def systematic(weights: FloatArray, count: int) -> NDArray[np.intp]:
+    """Positions of ``count`` draws, each taken as often as its weight says, in order."""
+    ticks = (np.arange(count) + 0.5) / count * weights.sum()
+    result: NDArray[np.intp] = np.minimum(np.searchsorted(np.cumsum(weights), ticks), weights.size - 1)
+    return result
+
+
+@dataclass(frozen=True, slots=True)
+class _Pieces:
+    """A mixture of normals in (α, β): log weights (s,), means (s, 2), covariances as (v_α, cov, v_β), each (s,)."""
+
+    ln_weight: FloatArray
+    mean: FloatArray
+    cov: tuple[FloatArray, FloatArray, FloatArray]
+
+
+def _pieces(draws: CurveDraws) -> _Pieces:
+    """Cut the draws into 4 × 4 parts of equal weight, by level and then by slope; each part becomes a normal."""
+    rows = []
+    for stripe in _cut(np.argsort(draws.points[:, 0]), draws.weights):
+        for part in _cut(stripe[np.argsort(draws.points[stripe, 1])], draws.weights):
+            w, at = draws.weights[part], draws.points[part, :2]
+            total = w.sum()
+            mean = w @ at / total
+            cov = ((at - mean) * (w / total)[:, None]).T @ (at - mean)
+            rows.append([math.log(total), *mean, cov[0, 0] + 1e-8, cov[0, 1], cov[1, 1] + 1e-8])
+    table = np.array(rows)
+    return _Pieces(table[:, 0], table[:, 1:3], (table[:, 3], table[:, 4], table[:, 5]))
+
+
+def _cut(order: NDArray[np.intp], weights: FloatArray) -> list[NDArray[np.intp]]:
+    """Consecutive parts of about equal weight; parts without draws are left out."""
+    cumulative = np.cumsum(weights[order])
+    edges = np.searchsorted(cumulative, cumulative[-1] * np.arange(1, _STRIPES) / _STRIPES)
+    return [part for part in np.split(order, edges) if part.size and weights[part].sum() > 0]
+
+
+def _ln_said(h: FloatArray, pieces: _Pieces, base: LevelSlope) -> FloatArray:
+    """Log of E[N(α, β | h)/π₀(α, β)] for each h, shape (n,), up to a constant.
+
+    ∫ N(θ; m, C) N(θ; μ, S)/N(θ; m₀, C₀) dθ with Λ = C⁻¹ + S⁻¹ − C₀⁻¹ and b = C⁻¹m + S⁻¹μ − C₀⁻¹m₀ is
+    exp(½ b'Λ⁻¹b − ½ m'C⁻¹m − ½ μ'S⁻¹μ) (|C| |S| |Λ|)^−½ times what does not depend on h. Λ is positive since a part
+    of the draws is narrower than π₀.
+    """
+    va, cab, vb = (v[:, None] for v in pieces.cov)
+    det = va * vb - cab**2
+    pa, pab, pb = vb / det, -cab / det, va / det
+    ma, mb = pieces.mean[:, :1], pieces.mean[:, 1:]
+    sa, sb = np.exp(-2.0 * h[:, 1]), np.exp(-2.0 * h[:, 3])
+    ba, bb = 1.0 / base.sd**2
+    la, lb = pa + sa - ba, pb + sb - bb
+    det_l = la * lb - pab**2
+    xa = pa * ma + pab * mb + sa * h[:, 0] - ba * base.mean[0]
+    xb = pab * ma + pb * mb + sb * h[:, 2] - bb * base.mean[1]
+    square = (lb * xa**2 - 2.0 * pab * xa * xb + la * xb**2) / det_l
+    own = pa * ma**2 + 2.0 * pab * ma * mb + pb * mb**2 + np.log(det)
+    theirs = sa * h[:, 0] ** 2 + sb * h[:, 2] ** 2 + 2.0 * (h[:, 1] + h[:, 3])
+    return logsumexp(pieces.ln_weight[:, None] + 0.5 * (square - own - theirs - np.log(det_l)))
