@@ -469,3 +469,39 @@ def test_no_accepted_number_ends_in_nan_or_a_division_by_zero(speed, width, effi
     ]
 
     assert all(math.isfinite(value) and value >= 0.0 for value in results)
+
+
+# --- standing still -------------------------------------------------------------------------------------
+
+
+def test_standing_cost_of_the_worked_example():
+    """The numbers of docs/method/work.md: weather in its stop form is Z = 2 times the 250 of the working hour."""
+    working = work.HourCost(
+        labour_per_h=36.0, fuel_per_h=82.8, wear_per_h=62.12, helpers_per_h=60.0, weather_per_h=250.0
+    )
+    stop = work.weather_cost_of_stop_per_h(400.0, **(JOB | {"k3_per_day": 0.005}))
+
+    assert stop == pytest.approx(500.00, abs=0.005)
+    off = work.standing_cost(working, running_share=0.0, weather_of_stop_per_h=stop)
+    idling = work.standing_cost(working, running_share=0.2, weather_of_stop_per_h=stop)
+    assert off == work.HourCost(
+        labour_per_h=36.0, fuel_per_h=0.0, wear_per_h=0.0, helpers_per_h=60.0, weather_per_h=stop
+    )
+    assert off.total_per_h == pytest.approx(596.00, abs=0.005)
+    assert idling.total_per_h - off.total_per_h == pytest.approx(0.2 * (82.8 + 62.12))
+
+
+@pytest.mark.parametrize(
+    ("change", "field"),
+    [
+        ({"running_share": -0.1}, "running_share"),
+        ({"running_share": 20.0}, "running_share"),
+        ({"running_share": math.nan}, "running_share"),
+        ({"weather_of_stop_per_h": -1.0}, "weather_per_h"),
+    ],
+)
+def test_standing_cost_refuses(change, field):
+    with pytest.raises(InputError) as refused:
+        work.standing_cost(work.HourCost(**PARTS), **({"running_share": 0.0, "weather_of_stop_per_h": 0.0} | change))
+
+    assert refused.value.field == field

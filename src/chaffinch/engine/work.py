@@ -314,6 +314,31 @@ def hour_cost(
     )
 
 
+def standing_cost(working: HourCost, *, running_share: float, weather_of_stop_per_h: float) -> HourCost:
+    """Return what an hour of standing still costs: what a check or a change of settings is set against.
+
+    Labour and helpers are paid as before; fuel and wear go on for the part the engine still runs.
+
+    Parameters
+    ----------
+    working : HourCost
+        Of an hour of combining. Its weather, priced for a change of pace, is left out.
+    running_share : float
+        Fuel and wear while standing over those while combining [share, 0-1]: 0 with the engine off, as the cautions
+        ask whenever someone is on the ground.
+    weather_of_stop_per_h : float
+        From ``weather_cost_of_stop_per_h`` [money/h], 0 or more.
+    """
+    part = between("running_share", single("running_share", running_share), 0.0, 1.0, "write 20 % as 0.20")
+    return HourCost(
+        labour_per_h=working.labour_per_h,
+        fuel_per_h=part * working.fuel_per_h,
+        wear_per_h=part * working.wear_per_h,
+        helpers_per_h=working.helpers_per_h,
+        weather_per_h=weather_of_stop_per_h,
+    )
+
+
 def _standing_value(area_ha: Num, yield_t_ha: float, price_per_t: float, field: str = "area_ha") -> Num:
     per_ha = positive("yield_t_ha", yield_t_ha) * positive("price_per_t", price_per_t)
     return not_negative(field, area_ha) * per_ha
