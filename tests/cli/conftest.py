@@ -5,10 +5,12 @@ from __future__ import annotations
 import json
 from collections.abc import Callable
 from dataclasses import dataclass
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
 import pytest
+from farm_book import live_there
 
 from chaffinch.cli.main import run
 
@@ -44,3 +46,13 @@ def check_file(tmp_path: Path) -> Callable[[str], str]:
         return str(path)
 
     return write
+
+
+@pytest.fixture
+def farm(chaffinch: Callable[..., Ran], tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """The invented farm's book in a folder of its own, the current one; UTC, and the year 2030 by the clock."""
+    monkeypatch.setenv("TZ", "UTC")
+    # The hours in these tests must not turn into the future by the clock of whoever runs them.
+    monkeypatch.setattr("chaffinch.cli.book_times.clock", lambda: datetime(2030, 1, 1, tzinfo=UTC))
+    live_there(chaffinch, tmp_path, monkeypatch)
+    return tmp_path

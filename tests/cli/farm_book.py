@@ -8,6 +8,8 @@ from typing import Any
 
 import pytest
 
+BOOK = "larkhollow.chaffinch"
+
 CHECK = """
 crop = "canola"
 country = "CA"
@@ -29,7 +31,7 @@ step = "0.1 g"
 """
 
 SETTING_UP = (
-    ("new", "larkhollow.chaffinch", "--title", "Larkhollow"),
+    ("new", BOOK, "--title", "Larkhollow"),
     ("add", "farm", "Larkhollow", "--set", "country=CA", "--set", "report_in=bu/ac", "--set", "currency=$"),
     ("add", "season", "2026"),
     ("add", "combine", "Old Bess", "--set", "cut_width=40 ft", "--set", "drop_width=66 in"),

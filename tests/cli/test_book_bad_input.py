@@ -7,21 +7,9 @@ import shutil
 import sqlite3
 import subprocess
 import sys
-from datetime import UTC, datetime
 
 import pytest
-from farm_book import CHECK, live_there
-
-BOOK = "larkhollow.chaffinch"
-
-
-@pytest.fixture
-def farm(chaffinch, tmp_path, monkeypatch):
-    monkeypatch.setenv("TZ", "UTC")
-    monkeypatch.setattr("chaffinch.cli.book_times.clock", lambda: datetime(2030, 1, 1, tzinfo=UTC))
-    live_there(chaffinch, tmp_path, monkeypatch)
-    return tmp_path
-
+from farm_book import BOOK, CHECK
 
 pytestmark = pytest.mark.usefixtures("farm")
 

@@ -3,22 +3,9 @@
 from __future__ import annotations
 
 import shutil
-from datetime import UTC, datetime
 
 import pytest
-from farm_book import CHECK, live_there, logged, set_up
-
-BOOK = "larkhollow.chaffinch"
-
-
-@pytest.fixture
-def farm(chaffinch, tmp_path, monkeypatch):
-    monkeypatch.setenv("TZ", "UTC")
-    # The hours in these tests must not turn into the future by the clock of whoever runs them.
-    monkeypatch.setattr("chaffinch.cli.book_times.clock", lambda: datetime(2030, 1, 1, tzinfo=UTC))
-    live_there(chaffinch, tmp_path, monkeypatch)
-    return tmp_path
-
+from farm_book import BOOK, CHECK, logged, set_up
 
 pytestmark = pytest.mark.usefixtures("farm")
 

@@ -11,6 +11,8 @@ import sqlalchemy as sa
 
 from chaffinch.book.catches import prepare
 from chaffinch.book.desk import Desk
+from chaffinch.book.names import all_nfc
+from chaffinch.book.things import by_ids, refuse_retired
 from chaffinch.errors import InputError
 from chaffinch.records.bodies import replaced_by
 from chaffinch.records.check import Check
@@ -23,6 +25,7 @@ from chaffinch.sync.corrections import Versions, versions
 from chaffinch.sync.envelope import Envelope
 
 _BEGINNING: Final = re.compile(r"[0-9a-f-]+")
+_FILED_UNDER: Final = ("season", "field", "combine", "operator")
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,7 +75,13 @@ def log_check(
         Settings of the combine, each ``{"name", "value", "unit"}``.
     conditions : mapping or None
         Conditions by name, see :data:`chaffinch.records.bodies.CONDITIONS`.
+
+    Raises
+    ------
+    InputError
+        When it cannot be answered, or is filed under a thing of another kind or one that is retired.
     """
+    _refuse_filing(desk, where or {})
     return desk.write(CHECK, _body(desk, check, taken_at, where, settings, conditions))
 
 
@@ -92,7 +101,8 @@ def replace_check(desk: Desk, old_ids: Sequence[str], check: Check, *, reason: s
     Raises
     ------
     InputError
-        When a record is not in the book, is no check, or was replaced before (the current version is named).
+        When a record is not in the book, is no check, or was replaced before (the current version is named); when it
+        is filed anew under a thing that is retired. Where it was filed before it may stay.
     """
     claims = {record_id: _claims(desk, record_id) for record_id in old_ids}
     aside = records.among(desk.store, old_ids, aside=True)
@@ -107,7 +117,8 @@ def replace_check(desk: Desk, old_ids: Sequence[str], check: Check, *, reason: s
         if record_id in aside:
             replaced |= dict.fromkeys(_stood_for(desk, claimants))
     previous = claims[old_ids[0]][0].body
-    kept = {k: previous[k] for k in ("season", "field", "combine", "operator", "trial", "side") if k in previous}
+    kept = {k: previous[k] for k in (*_FILED_UNDER, "trial", "side") if k in previous}
+    _refuse_filing(desk, {k: v for k, v in (other.get("where") or {}).items() if v != kept.get(k)})
     body = _body(
         desk,
         check,
@@ -116,7 +127,7 @@ def replace_check(desk: Desk, old_ids: Sequence[str], check: Check, *, reason: s
         other.get("settings") or previous.get("settings"),
         other.get("conditions") or previous.get("conditions"),
     )
-    return desk.write(CHECK, {**body, "replaces": list(replaced), "reason": reason})
+    return desk.write(CHECK, {**body, "replaces": list(replaced), "reason": all_nfc(reason)})
 
 
 def find_check(desk: Desk, wanted: str) -> LoggedCheck:
@@ -234,6 +245,32 @@ def _stood_for(desk: Desk, claimants: Sequence[Envelope]) -> list[str]:
     return [*(end for v in here for end in v.ends), *(old for old in olds if old not in known)]
 
 
+def same_stop(desk: Desk, check: Check, *, taken_at: str, where: Mapping[str, str]) -> str | None:
+    """Id of a check of the book with this time, field, combine and catches; one that was corrected since is one too."""
+    query = sa.text("SELECT id FROM check_row WHERE taken_at = :taken_at ORDER BY id")
+    with guarded(desk.store.address), desk.store.reading() as connection:
+        ids = [row.id for row in connection.execute(query, {"taken_at": taken_at})]
+    catches = all_nfc(check_to_table(check)["catch"])
+    for record_id, stored in records.read_many(desk.store, ids).items():
+        body = stored.envelope.body
+        filed_alike = all(body.get(key) == where.get(key) for key in ("field", "combine"))
+        if filed_alike and all_nfc(body["check"]["catch"]) == catches:
+            return record_id
+    return None
+
+
+def _refuse_filing(desk: Desk, where: Mapping[str, str]) -> None:
+    """Refuse to file under a thing of another kind, or one that is retired; one that has not arrived yet may come."""
+    here = by_ids(desk, where.values())
+    for key in _FILED_UNDER:
+        thing = here.get(where.get(key, ""))
+        if thing is None:
+            continue
+        if thing.kind != key:
+            raise InputError(f"check, {key}", thing.id[:8], f"is a {thing.kind}", f"name a {key}")
+        refuse_retired(thing, f"check, {key}")
+
+
 def _body(
     desk: Desk,
     check: Check,
@@ -252,9 +289,9 @@ def _body(
         )
     body = {
         "taken_at": taken_at or desk.now(),
-        "check": check_to_table(check),
+        "check": all_nfc(check_to_table(check)),
         **(where or {}),
-        "settings": [dict(s) for s in settings] if settings else None,
+        "settings": all_nfc([dict(s) for s in settings]) if settings else None,
         "conditions": dict(conditions) if conditions else None,
     }
     return {name: value for name, value in body.items() if value is not None}

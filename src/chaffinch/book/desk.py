@@ -10,13 +10,27 @@ from datetime import UTC, datetime
 from typing import Any
 
 from chaffinch import __version__
+from chaffinch.book.names import nfc
 from chaffinch.errors import InputError
 from chaffinch.records.bodies import validate
 from chaffinch.records.kinds import KINDS
 from chaffinch.store import opening, records
+from chaffinch.store.address import is_postgresql, shown
 from chaffinch.store.opening import Store
 from chaffinch.sync.accept import Receipt
 from chaffinch.sync.envelope import Envelope, seal
+
+__all__ = [
+    "Desk",
+    "Receipt",
+    "is_on_a_server",
+    "new_id",
+    "open_desk",
+    "shown_address",
+    "start_book",
+    "this_device",
+    "utc_now",
+]
 
 
 def utc_now() -> str:
@@ -47,6 +61,16 @@ class Desk:
     device: str
     now: Callable[[], str] = field(default=utc_now)
     new_id: Callable[[], str] = field(default=new_id)
+
+    @property
+    def place(self) -> str:
+        """Where the book lies, as it may be shown: without a password."""
+        return shown(self.store.address)
+
+    @property
+    def file(self) -> str | None:
+        """Name of the book's file; None for a book on a server."""
+        return self.store.address if self.store.is_file else None
 
     def write(self, kind: str, body: Mapping[str, Any]) -> Receipt:
         """Put one new record into the book; when this returns it is on disk.
@@ -79,7 +103,7 @@ def start_book(address: str, *, title: str, device: str | None = None, now: Call
     """Start a new, empty book at a file name or PostgreSQL address."""
     if not title.strip():
         raise InputError("title", title, "is empty", "name the farm, like --title Larkhollow")
-    store = opening.start(address, book_id=new_id(), title=title.strip(), clock=now, program=__version__)
+    store = opening.start(address, book_id=new_id(), title=nfc(title.strip()), clock=now, program=__version__)
     return Desk(store, device or this_device(), now)
 
 
@@ -91,3 +115,13 @@ def open_desk(address: str, *, device: str | None = None, now: Callable[[], str]
 def this_device() -> str:
     """This computer's own name for itself."""
     return platform.node() or "unnamed device"
+
+
+def is_on_a_server(address: str) -> bool:
+    """Whether an address names a PostgreSQL server, and not a file."""
+    return is_postgresql(address)
+
+
+def shown_address(address: str) -> str:
+    """An address as it may be shown: without a password."""
+    return shown(address)

@@ -10,7 +10,7 @@ import csv
 import json
 import os
 from collections import Counter
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import ExitStack
 from dataclasses import dataclass
 from hashlib import sha256
@@ -22,8 +22,9 @@ import sqlalchemy as sa
 from chaffinch import __version__
 from chaffinch.book import opentables
 from chaffinch.book.desk import Desk
+from chaffinch.book.thingsnow import as_it_stands
 from chaffinch.errors import BookError, InputError
-from chaffinch.records.bodies import replaced_by
+from chaffinch.records.bodies import replaced_by, suits
 from chaffinch.records.kinds import EDIT, KINDS
 from chaffinch.store import records
 from chaffinch.store.opening import guarded
@@ -158,7 +159,7 @@ def _write(desk: Desk, partial: Path, folder: str, progress: Progress | None) ->
         aside = [stored.envelope for stored in records.conflicts(desk.store)]
         file.writelines(canonical(one.as_dict()) + b"\n" for one in aside)
     count = kinds.total()
-    known = seen.known({one.id for one in aside})
+    known = seen.known(aside)
     rows = _write_tables(partial, known, lambda done: step(count + done, 2 * count))
     files = sorted(path for path in partial.iterdir())
     book: dict[str, Any] = {
@@ -182,7 +183,7 @@ class _Seen:
     """What is kept of each record while the envelopes are written, for the tables that come after."""
 
     def __init__(self) -> None:
-        self.things: dict[str, tuple[str, dict[str, Any]]] = {}
+        self.things: dict[str, Envelope] = {}
         self.edits: list[Edit] = []
         self.readings: list[str] = []
         self.replaces: dict[str, tuple[str, ...]] = {}
@@ -190,7 +191,7 @@ class _Seen:
     def note(self, one: Envelope) -> None:
         kind = KINDS[one.kind]
         if kind.thing:
-            self.things[one.id] = (one.kind, dict(one.body))
+            self.things[one.id] = one
         if one.kind == EDIT:
             self.edits.append(edit_of(one.id, one.body))
         if kind.reading:
@@ -198,14 +199,28 @@ class _Seen:
             if olds := replaced_by(one.body):
                 self.replaces[one.id] = olds
 
-    def known(self, aside: set[str]) -> opentables.Known:
-        held = holding(self.edits)
-        for edit in held.values():
-            if edit.target in self.things:
-                _, parts = self.things[edit.target]
-                parts[edit.field] = edit.value
-        counting = {v.counts for v in versions(self.readings, self.replaces) if v.counts is not None}
-        return opentables.Known(dict(self.things), counting - aside, {edit.id for edit in held.values()})
+    def known(self, conflicts: Sequence[Envelope]) -> opentables.Known:
+        """What holds and what counts, by the rules of the book itself: a record in conflict says nothing of others."""
+        aside = {one.id for one in conflicts}
+        for one in conflicts:
+            # Of records that claim one id the book shows the one with the smallest hash.
+            if one.id in self.things and one.hash < self.things[one.id].hash and KINDS[one.kind].thing:
+                self.things[one.id] = one
+        held = holding(edit for edit in self.edits if edit.id not in aside)
+        labels: dict[str, dict[str, Any]] = {}
+        holds = set()
+        for (target, name), edit in held.items():
+            thing = self.things.get(target)
+            if thing is None or suits(thing.kind, name, edit.value):
+                holds.add(edit.id)
+            labels.setdefault(target, {})[name] = edit.value
+        parts: dict[str, tuple[str, Mapping[str, Any]]] = {
+            record_id: (one.kind, as_it_stands(one.kind, one.body, labels.get(record_id, {})))
+            for record_id, one in self.things.items()
+        }
+        replaces = {new: olds for new, olds in self.replaces.items() if new not in aside}
+        counting = {v.counts for v in versions(self.readings, replaces) if v.counts is not None}
+        return opentables.Known(parts, counting - aside, holds)
 
 
 def _write_tables(folder: Path, known: opentables.Known, step: Callable[[int], None]) -> dict[str, int]:

@@ -130,7 +130,8 @@ def tables() -> dict[str, tuple[Column, ...]]:
 def rows_of(one: Envelope, known: Known) -> Iterator[Row]:
     """Rows of all tables that one record fills."""
     kind = KINDS[one.kind]
-    parts: Mapping[str, Any] = known.things[one.id][1] if kind.thing and one.id in known.things else one.body
+    now = known.things.get(one.id)
+    parts: Mapping[str, Any] = now[1] if now is not None and now[0] == one.kind else one.body
     check = check_from_table(one.body["check"]) if one.kind == CHECK else None
     cells: list[Cell] = [one.id]
     for part in kind.parts:

@@ -15,6 +15,7 @@ from typing import Final
 
 from chaffinch import units
 from chaffinch.book.importing import Refused
+from chaffinch.book.names import nfc
 from chaffinch.errors import InputError
 
 MOST_BYTES: Final = 50_000_000
@@ -70,6 +71,7 @@ def open_sheet(data: bytes) -> Sheet:
         For a file that is empty, too large, no text, of one column, or without a header.
     """
     text, notices = _decoded(data)
+    text = nfc(text)  # the same rows give the same ids, however a device writes its accents
     separator = _separator(text)
     lines = _parsed(text, separator)
     first = next((i for i, (_, cells) in enumerate(lines) if sum(map(bool, cells)) >= 2), None)

@@ -102,8 +102,15 @@ def read_rows(data: bytes | Sheet, matching: Matching) -> Rows:
     if False in times:
         notices.append("Rows without a time of day are filed at noon.")
     notices += _doubled(sheet)
+    good = []
+    for one in stops.all:
+        try:
+            good.append(one.finished(zone))
+        except BadCell as error:
+            header = reader.headers.get("time", reader.headers.get("date", "date"))
+            bad += [Refused(f"row {number}", number, header, error.value, error.why) for number in one.rows]
     return Rows(
-        tuple(one.finished(zone) for one in stops.all),
+        tuple(good),
         tuple(sorted(bad, key=lambda b: b.number)),
         tuple(notices),
         reader.headers,

@@ -12,6 +12,7 @@ from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime, timedelta, timezone, tzinfo
 from typing import Any, Final
 
+from chaffinch.book.wallclock import utc_of
 from chaffinch.errors import InputError
 from chaffinch.sync.envelope import canonical
 
@@ -106,9 +107,14 @@ class _Open:
         return next((m for m, v in other.items() if m in mine and _folded(mine[m]) != _folded(v)), "")
 
     def finished(self, zone: tzinfo | None) -> Stop:
-        local = datetime.fromisoformat(f"{self.date}T{self.time or NOON}")
-        utc = (local.astimezone() if zone is None else local.replace(tzinfo=zone)).astimezone(UTC)
+        """The stop as it is now known; a `BadCell` for an hour that its clocks skip, or show twice."""
         when = f"{self.date} {self.time}".strip()
+        wall = datetime.fromisoformat(f"{self.date}T{self.time or NOON}")
+        try:
+            utc = utc_of(wall, zone, field="time", shown=when)
+        except InputError as error:
+            mend = "write another hour, or give all times in one offset from UTC: --zone -06:00"
+            raise BadCell("time", when, f"{error.problem}; {mend}") from None
         return Stop(
             _id_of(when, self.names, self.table, self.catches),
             tuple(self.rows),

@@ -10,7 +10,7 @@ from __future__ import annotations
 import uuid
 from collections import Counter
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, Final
 
 import sqlalchemy as sa
@@ -19,10 +19,11 @@ from chaffinch.book.catches import prepare
 from chaffinch.book.columnmeanings import MEANINGS, Matching, match_columns, matching_from_toml, with_styles
 from chaffinch.book.desk import Desk
 from chaffinch.book.importing import BATCH, Coming, Imported, Refused
+from chaffinch.book.names import all_nfc, folded
 from chaffinch.book.sheetgrid import Sheet, open_sheet
 from chaffinch.book.sheetrows import Rows, read_rows
 from chaffinch.book.sheetstops import ID_SPACE, Stop
-from chaffinch.book.things import Thing, things
+from chaffinch.book.things import Thing, refuse_retired, things
 from chaffinch.errors import InputError
 from chaffinch.records.checkfile import check_from_table, check_to_table
 from chaffinch.records.kinds import CHECK, KINDS
@@ -88,8 +89,10 @@ def import_spreadsheet(desk: Desk, rows: Rows, *, dry_run: bool = False, progres
         if progress is not None and (done % _EVERY == 0 or done == len(rows.good)):
             progress(done, len(rows.good))
     grown = _grown(desk, made)
-    refused += [refusal for one in made if one.stop.id in grown for refusal in _as_grown(one.stop, grown)]
-    made = [one for one in made if one.stop.id not in grown]
+    made = [replace(one, check=None) if grown.get(one.stop.id, ("", False))[1] else one for one in made]
+    again = {one.stop.id: one.stop for one in made if one.check is not None and one.stop.id in grown}
+    refused += [refusal for key, stop in again.items() for refusal in _as_grown(stop, grown[key][0])]
+    made = [one for one in made if one.stop.id not in again]
     brought = naming.brought({key for one in made for key in one.things})
     outcomes = {one.stop.id: "known" if one.check is None else "accepted" for one in made}
     if not dry_run:
@@ -127,12 +130,17 @@ class _Naming:
 
     def __init__(self, desk: Desk, country: str | None) -> None:
         self._here: dict[str, list[Thing]] = {}
+        self._by_name: dict[tuple[str, str], list[Thing]] = {}
         for thing in things(desk):
-            self._here.setdefault(thing.kind, []).append(thing)
+            self._take(thing)
         farm = next((f for f in self._here.get("farm", []) if f.parts.get("country")), None)
         self.country = country or (None if farm is None else str(farm.parts["country"]))
         self._ids = {thing.id: thing for of_kind in self._here.values() for thing in of_kind}
         self._new: dict[str, Envelope] = {}
+
+    def _take(self, thing: Thing) -> None:
+        self._here.setdefault(thing.kind, []).append(thing)
+        self._by_name.setdefault((thing.kind, folded(thing.name)), []).append(thing)
 
     def brought(self, used: set[str]) -> list[Envelope]:
         """New things that are really used, seasons before the fields that name them."""
@@ -150,11 +158,14 @@ class _Naming:
 
     def field(self, name: str, season: str, crop: str, taken_at: str) -> Thing:
         """The field of that name in that season (or in none), or a new one."""
-        named = self._named("field", name)
+        named = self._by_name.get(("field", folded(name)), [])
         for wanted in (season, None):
             found = [f for f in named if f.parts.get("season") == wanted]
-            if len(found) == 1:
-                return found[0]
+            in_use = [f for f in found if not f.retired]
+            if len(in_use) == 1:
+                return in_use[0]
+            if found and not in_use:
+                refuse_retired(found[0])
         parts = {"name": name, "season": season, **({"crop": crop} if crop else {})}
         return self._made("field", parts, taken_at, name.casefold(), season)
 
@@ -173,16 +184,23 @@ class _Naming:
         return named[0] if named else self._made("operator", {"name": name}, taken_at, name.casefold())
 
     def _named(self, kind: str, name: str) -> list[Thing]:
-        return [t for t in self._here.get(kind, []) if t.name.casefold() == name.casefold() and not t.retired]
+        """Things in use of that name; one that is retired alone is not taken, and no second one is made beside it."""
+        wanted = folded(name)
+        here = self._by_name.get((kind, wanted), [])
+        found = [t for t in here if not t.retired]
+        if here and not found and kind != "field":
+            refuse_retired(here[0])
+        return found
 
     def _made(self, kind: str, parts: Mapping[str, Any], taken_at: str, *content: str) -> Thing:
         made_id = str(uuid.uuid5(ID_SPACE, canonical([kind, *content]).decode()))
         if made_id in self._ids:
+            refuse_retired(self._ids[made_id])
             return self._ids[made_id]  # brought by an earlier sheet and renamed since
         self._new[made_id] = seal(made_id, kind, KINDS[kind].schema, DEVICE, taken_at, parts)
         thing = Thing(made_id, kind, str(parts["name"]), parts, 0)
         self._ids[made_id] = thing
-        self._here.setdefault(kind, []).append(thing)
+        self._take(thing)
         return thing
 
 
@@ -298,10 +316,11 @@ def _mend(meaning: str, rows: Rows) -> str:
     return f"add a column for it, or say it for all rows: --fixed {meaning}=…"
 
 
-def _grown(desk: Desk, made: Sequence[_Made]) -> dict[str, str]:
-    """Stops of which an earlier sheet brought some catches and not all: id of the stop to id of that check.
+def _grown(desk: Desk, made: Sequence[_Made]) -> dict[str, tuple[str, bool]]:
+    """Stops that share catches with a check an earlier sheet brought: id of the stop to that check's, and whether all
+    of it is the same.
 
-    Taking them again with the rows that were mended since would count the same catches twice.
+    Taking them again with rows that were mended since, or with another price, would count the same catches twice.
     """
     fresh = {one.stop.id: one.check for one in made if one.check is not None}
     times = sorted({str(check.body["taken_at"]) for check in fresh.values()})
@@ -315,24 +334,26 @@ def _grown(desk: Desk, made: Sequence[_Made]) -> dict[str, str]:
     earlier: dict[bytes, list[Envelope]] = {}
     for stored in records.read_many(desk.store, there).values():
         if stored.envelope.device == DEVICE:
-            earlier.setdefault(_but_catches(stored.envelope.body), []).append(stored.envelope)
+            earlier.setdefault(_stop_of(stored.envelope.body), []).append(stored.envelope)
     found = {}
     for stop_id, check in fresh.items() if earlier else ():
         mine = {canonical(catch) for catch in check.body["check"]["catch"]}
-        for other in earlier.get(_but_catches(check.body), []):
-            if mine & {canonical(catch) for catch in other.body["check"]["catch"]}:
-                found[stop_id] = other.id
+        for other in earlier.get(_stop_of(check.body), []):
+            body = all_nfc(other.body)
+            if mine & {canonical(catch) for catch in body["check"]["catch"]}:
+                found[stop_id] = other.id, canonical(body) == canonical(check.body)
     return found
 
 
-def _but_catches(body: Mapping[str, Any]) -> bytes:
-    rest = {key: value for key, value in body["check"].items() if key != "catch"}
-    return canonical({**body, "check": rest})
+def _stop_of(body: Mapping[str, Any]) -> bytes:
+    """What tells one stop of a sheet from another: not its terms, which may be said otherwise the next time."""
+    where = [body.get(key) for key in ("taken_at", "field", "combine", "operator")]
+    return canonical([*where, *(body["check"].get(key) for key in ("crop", "when", "speed", "spreading"))])
 
 
-def _as_grown(stop: Stop, grown: Mapping[str, str]) -> list[Refused]:
-    other = grown[stop.id][:8]
-    why = f"is of a stop that came in before with other catches; correct that one: chaffinch book replace {other}"
+def _as_grown(stop: Stop, other: str) -> list[Refused]:
+    why = "is of a stop that came in before with other catches or terms; "
+    why += f"correct that one: chaffinch book replace {other[:8]}"
     return [Refused(f"row {number}", number, "", "", why) for number in stop.rows]
 
 

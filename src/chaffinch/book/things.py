@@ -2,57 +2,72 @@
 
 from __future__ import annotations
 
-import json
-from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from difflib import get_close_matches
-from typing import Any
+from typing import Any, Final
 
 import sqlalchemy as sa
 
 from chaffinch import units
 from chaffinch.book.desk import Desk
+from chaffinch.book.names import all_nfc, folded
+from chaffinch.book.thingsnow import THINGS, Thing, as_it_stands, beginning, by_ids, named, things
 from chaffinch.errors import InputError
-from chaffinch.records.bodies import check_part, suits
+from chaffinch.records.bodies import check_part
 from chaffinch.records.kinds import EDIT, KINDS
 from chaffinch.reference import crop
 from chaffinch.store import records
 from chaffinch.store.opening import guarded
 from chaffinch.sync.accept import Receipt
-from chaffinch.sync.envelope import Envelope
 from chaffinch.sync.labels import Edit, edit_of, next_revision
+
+__all__ = [
+    "Meant",
+    "Thing",
+    "add_thing",
+    "as_it_stands",
+    "by_ids",
+    "edit_label",
+    "edits_of",
+    "find_thing",
+    "named",
+    "refuse_retired",
+    "refuse_twin",
+    "things",
+    "which_thing",
+    "without_bushels",
+]
+
+SHORTEST_BEGINNING: Final = 4
+"""Fewest characters by which an id may be named."""
+
+_TOLD_APART_BY: Final = ("crop", "area", "cut_width", "drop_width", "spread_width", "width", "length", "step")
+"""Parts in which two things of one name may not differ to be taken for doubles; the season counts by its name."""
+_MAKES_A_TWIN: Final = ("name", "season", "retired")
+"""Parts whose change may put one thing beside another of the same name."""
 
 
 @dataclass(frozen=True, slots=True)
-class Thing:
-    """A combine, field, operator … as it stands now.
+class Meant:
+    """The thing that a name means.
 
     Attributes
     ----------
-    id, kind, name : str
-    parts : mapping
-        Its fields with all edits applied.
-    seq : int
-        Order of arrival in this book.
+    thing : Thing
+    doubles : tuple of Thing
+        Others of that name that do not differ from it in anything that matters, as after two books were merged.
     """
 
-    id: str
-    kind: str
-    name: str
-    parts: Mapping[str, Any]
-    seq: int
-
-    @property
-    def retired(self) -> bool:
-        """Whether it is no longer in use."""
-        return bool(self.parts.get("retired", False))
+    thing: Thing
+    doubles: tuple[Thing, ...] = ()
 
 
 def add_thing(desk: Desk, kind: str, parts: Mapping[str, Any]) -> Receipt:
     """Add a thing to the book.
 
     Quantities are given as people write them; bushels become kilograms by the crop's own bushel (``crop`` and, where
-    countries differ, the farm's country).
+    countries differ, the farm's country). Texts are stored in Unicode's form NFC.
 
     Raises
     ------
@@ -61,71 +76,147 @@ def add_thing(desk: Desk, kind: str, parts: Mapping[str, Any]) -> Receipt:
     """
     known = KINDS.get(kind)
     if known is None or not known.thing:
-        kinds = [k.name for k in KINDS.values() if k.thing]
-        raise InputError("kind", kind, "is nothing that can be added", f"use one of {', '.join(kinds)}")
-    body = without_bushels(desk, parts)
-    name = body.get("name")
-    twin = next(
-        (
-            t
-            for t in things(desk, kind)
-            if t.name == name and t.parts.get("season") == body.get("season") and not t.retired
-        ),
-        None,
-    )
-    if name is not None and twin is not None:
-        raise InputError(f"{kind}, name", name, "is taken", "choose another name, or edit the one that is there")
+        raise InputError("kind", kind, "is nothing that can be added", f"use one of {', '.join(THINGS)}")
+    body = without_bushels(desk, all_nfc(parts))
+    refuse_twin(desk, kind, body)
     return desk.write(kind, body)
 
 
-def things(desk: Desk, kind: str | None = None) -> list[Thing]:
-    """Things of one kind (or all), as they stand now, in the order they arrived."""
-    kinds = [kind] if kind else [k.name for k in KINDS.values() if k.thing]
-    held = _held(desk)
-    found = []
-    aside: dict[str, list[Envelope]] = {}
-    for other in records.conflicts(desk.store):
-        aside.setdefault(other.envelope.id, []).append(other.envelope)
-    sound = [s for one in kinds for s in records.every(desk.store, kind=one) if s.envelope.id not in aside]
-    # Two records claim to be one thing: the one with the smallest hash is shown, the same on every book.
-    for stored in records.read_many(desk.store, aside).values():
-        shown = min([stored.envelope, *aside[stored.envelope.id]], key=lambda e: e.hash)
-        if shown.kind in kinds:
-            sound.append(replace(stored, envelope=shown))
-    for stored in sound:
-        envelope = stored.envelope
-        parts = dict(envelope.body)
-        for name, value in held.get(envelope.id, {}).items():
-            # An edit is taken before its target is known; one that does not suit it holds nothing (verify names it).
-            if not suits(envelope.kind, name, value):
-                continue
-            parts[name] = value
-            if value is None:
-                del parts[name]
-        found.append(Thing(envelope.id, envelope.kind, str(parts.get("name", "")), parts, stored.seq))
-    return sorted(found, key=lambda t: t.seq)
-
-
-def find_thing(desk: Desk, kind: str, wanted: str) -> Thing:
-    """The thing of that kind with that name, id or beginning of an id (8 characters or more).
+def find_thing(desk: Desk, kind: str, wanted: str, *, retired: bool = False) -> Thing:
+    """The thing of that kind with that name, id or beginning of an id (4 characters or more).
 
     Raises
     ------
     InputError
-        When there is none, or several of that name (two seasons, say); then their ids are listed.
+        When there is none, or several of that name (two seasons, say, or doubles after a merge); then their ids are
+        listed. Also for one that is retired, unless ``retired``.
     """
-    here = things(desk, kind)
-    found = [t for t in here if t.id == wanted or (len(wanted) >= 8 and t.id.startswith(wanted))]
-    found = found or [t for t in here if t.name.casefold() == wanted.casefold() and not t.retired]
-    if len(found) == 1:
-        return found[0]
+    meant = which_thing(desk, kind, wanted, retired=retired)
+    if meant.doubles:
+        raise _several(kind, wanted, [meant.thing, *meant.doubles])
+    return meant.thing
+
+
+def which_thing(
+    desk: Desk, kind: str | None, wanted: str, *, season: str | None = None, retired: bool = False
+) -> Meant:
+    """The thing that a person means by a name, an id, or the beginning of an id.
+
+    A name means a thing in use before a retired one. After two books were merged a thing may be there twice; where
+    nothing that matters differs between them, the one that was in this book first is meant.
+
+    Parameters
+    ----------
+    desk : Desk
+        The open book.
+    kind : str or None
+        Kind of thing; None for any.
+    wanted : str
+        Name (capitals and Unicode's form do not matter), id, or 4 characters or more of its beginning.
+    season : str or None
+        Id of the season that tells two fields of one name apart.
+    retired : bool
+        Whether a thing no longer in use will do: to look at it, yes; to file something under it, no.
+
+    Raises
+    ------
+    InputError
+        When there is none, there are several that differ, or it is retired and that will not do.
+    """
+    plain = wanted.strip()
+    here = named(desk, plain, kind)
+    if season is not None and kind == "field":
+        here = _of_season(desk, wanted, here, season)
+    found = [t for t in here if not t.retired] or here
+    if not found and len(plain) >= SHORTEST_BEGINNING:
+        found = beginning(desk, plain, kind)
     if not found:
-        names = [t.name for t in here if not t.retired]
-        near = get_close_matches(wanted, names, n=1)
-        mend = f"did you mean {near[0]}?" if near else f"add it: chaffinch book add {kind} NAME"
-        raise InputError(kind, wanted, "is not in the book", mend)
-    listed = ", ".join(t.id[:8] for t in found)
-    raise InputError(kind, wanted, "is the name of several", f"say which by the beginning of its id: {listed}")
+        raise _missing(desk, kind, wanted)
+    first = _first_of_doubles(desk, found)
+    if first is None:
+        raise _several(kind, wanted, found)
+    if not retired:
+        refuse_retired(first)
+    return Meant(first, tuple(t for t in found if t.id != first.id))
+
+
+def refuse_retired(thing: Thing, field: str = "") -> None:
+    """Refuse a thing that is no longer in use.
+
+    Raises
+    ------
+    InputError
+        When it is retired; the mend says how to bring it back.
+    """
+    if thing.retired:
+        mend = f'name another, or bring it back: chaffinch book edit-label {thing.kind} "{thing.name}" --un-retire'
+        raise InputError(field or thing.kind, thing.name or thing.id[:8], "is retired", mend)
+
+
+def _missing(desk: Desk, kind: str | None, wanted: str) -> InputError:
+    names = [t.name for t in things(desk, kind) if t.name and not t.retired]
+    near = get_close_matches(wanted, names, n=1)
+    add = f"add it: chaffinch book add {kind} NAME" if kind else "chaffinch book show things lists what is there"
+    return InputError(kind or "name", wanted, "is not in the book", f"did you mean {near[0]}?" if near else add)
+
+
+def _several(kind: str | None, wanted: str, found: Sequence[Thing]) -> InputError:
+    listed = ", ".join((t.id[:8] if kind else f"{t.kind} {t.id[:8]}") for t in found)
+    return InputError(
+        kind or "name", wanted, "is the name of several", f"say which by the beginning of its id: {listed}"
+    )
+
+
+def _first_of_doubles(desk: Desk, here: Sequence[Thing]) -> Thing | None:
+    """The only one, or of doubles the one that was in this book first; None when they differ."""
+    if len(here) == 1:
+        return here[0]
+    if len({t.kind for t in here}) > 1 or len({folded(t.name) for t in here}) > 1:
+        return None
+    for key in _TOLD_APART_BY:
+        if len({str(t.parts[key]) for t in here if key in t.parts}) > 1:
+            return None
+    own = [str(t.parts.get("season", "")) for t in here]
+    if len(set(own)) > 1 and not set(own) <= _alike_seasons(desk, own[0]):
+        return None
+    return min(here, key=lambda t: t.seq)
+
+
+def _of_season(desk: Desk, wanted: str, here: Sequence[Thing], season: str) -> list[Thing]:
+    """Those of a season, else those of no season; a field of other seasons alone is refused, not taken instead."""
+    alike = _alike_seasons(desk, season)
+    found = [t for t in here if t.parts.get("season") in alike] or [t for t in here if "season" not in t.parts]
+    if here and not found:
+        seasons = by_ids(desk, [season, *(t.parts["season"] for t in here)])
+        names = sorted({seasons[t.parts["season"]].name for t in here if t.parts["season"] in seasons})
+        name = seasons[season].name if season in seasons else season[:8]
+        raise InputError(
+            "field", wanted, f"is there, but not in season {name}", f"name one of its seasons: {', '.join(names)}"
+        )
+    return found
+
+
+def _alike_seasons(desk: Desk, season: str) -> set[str]:
+    """Ids of all seasons with the name of this one, itself included."""
+    one = by_ids(desk, [season]).get(season)
+    return {season} | ({t.id for t in named(desk, one.name, "season")} if one is not None else set())
+
+
+def refuse_twin(desk: Desk, kind: str, parts: Mapping[str, Any], *, own_id: str = "") -> None:
+    """Refuse a name that another thing in use, of that kind and season, has; ``own_id``: the thing itself.
+
+    Raises
+    ------
+    InputError
+        When the name is taken.
+    """
+    name = parts.get("name")
+    if not isinstance(name, str) or parts.get("retired"):
+        return
+    for other in named(desk, name, kind):
+        if other.id != own_id and not other.retired and other.parts.get("season") == parts.get("season"):
+            mend = f"choose another name, or edit the one that is there ({other.id[:8]})"
+            raise InputError(f"{kind}, name", name, "is taken", mend)
 
 
 def edit_label(desk: Desk, thing: Thing, field: str, value: Any) -> Receipt:
@@ -134,7 +225,8 @@ def edit_label(desk: Desk, thing: Thing, field: str, value: Any) -> Receipt:
     Raises
     ------
     InputError
-        For a field the thing does not have, or a value it cannot hold.
+        For a field the thing does not have, a value it cannot hold, or a name, season or return to use that would put
+        it beside another thing of the same name.
     """
     kind = KINDS[thing.kind]
     part = kind.part(field)
@@ -146,8 +238,10 @@ def edit_label(desk: Desk, thing: Thing, field: str, value: Any) -> Receipt:
     if value is None and part.must:
         raise InputError(f"{thing.kind}, {field}", None, "cannot be cleared", f"give {part.about}")
     if value is not None:
-        value = without_bushels(desk, {**thing.parts, field: value})[field]
+        value = without_bushels(desk, {**thing.parts, field: all_nfc(value)})[field]
         check_part(kind, part, value)
+    if field in _MAKES_A_TWIN and value != thing.parts.get(field):
+        refuse_twin(desk, thing.kind, {**thing.parts, field: value}, own_id=thing.id)
     revision = next_revision(edits_of(desk, thing.id), thing.id, field)
     body = {
         "target": thing.id,
@@ -160,11 +254,14 @@ def edit_label(desk: Desk, thing: Thing, field: str, value: Any) -> Receipt:
 
 def edits_of(desk: Desk, thing_id: str) -> list[Edit]:
     """Every edit of a thing, those that lost included, in the order they arrived."""
-    return [
-        edit_of(s.envelope.id, s.envelope.body)
-        for s in records.every(desk.store, kind=EDIT)
-        if s.envelope.body["target"] == thing_id
-    ]
+    # Bodies stand in canonical JSON, so the target is found by its very letters; it is looked at again below.
+    query = sa.text("SELECT id FROM record WHERE kind = :kind AND body LIKE :target ORDER BY seq")
+    values = {"kind": EDIT, "target": f'%"target":"{thing_id}"%'}
+    with guarded(desk.store.address), desk.store.reading() as connection:
+        ids = [row.id for row in connection.execute(query, values)]
+    found = records.read_many(desk.store, ids)
+    in_order = sorted(found.values(), key=lambda s: s.seq)
+    return [edit_of(s.envelope.id, s.envelope.body) for s in in_order if s.envelope.body["target"] == thing_id]
 
 
 def without_bushels(desk: Desk, parts: Mapping[str, Any]) -> dict[str, Any]:
@@ -198,12 +295,3 @@ def without_bushels(desk: Desk, parts: Mapping[str, Any]) -> dict[str, Any]:
         else:
             result[name] = f"{found.currency} {found.value!r} /t".strip()
     return result
-
-
-def _held(desk: Desk) -> dict[str, dict[str, Any]]:
-    """The edits that hold, by thing and field."""
-    found: dict[str, dict[str, Any]] = {}
-    with guarded(desk.store.address), desk.store.reading() as connection:
-        for row in connection.execute(sa.text("SELECT target, field, value FROM label")):
-            found.setdefault(row.target, {})[row.field] = json.loads(row.value)
-    return found

@@ -93,11 +93,11 @@ def show_one_check(desk: Desk, logged: LoggedCheck, page: Page, *, as_data: bool
     """Print one check: what it is filed under, then its answer."""
     from chaffinch.book.check import answer
     from chaffinch.book.check_json import as_json
-    from chaffinch.book.things import things
+    from chaffinch.book.things import by_ids
     from chaffinch.cli.check_page import show as show_check
 
-    here = {t.id: t for t in things(desk)}
     body = logged.body
+    here = by_ids(desk, [body.get(key) for key in ("season", "field", "combine", "operator")])
     filed = filed_under(body, here)
     farm = farm_of(desk)
     currency = "" if farm is None else str(farm.parts.get("currency", ""))

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from datetime import datetime, timedelta
 from typing import TYPE_CHECKING
 
 import click
@@ -45,20 +44,9 @@ def _same(desk: Desk, check: Check, under: Filing) -> str | None:
     """Id of a record of the same stop and catches; one that was corrected since is one too."""
     if under.taken_at is None:
         return None  # taken now
-    from chaffinch.book.fields import checks_where
-    from chaffinch.records.checkfile import check_to_table
-    from chaffinch.store import records
+    from chaffinch.book.checks import same_stop
 
-    after = datetime.fromisoformat(under.taken_at) + timedelta(seconds=1)
-    until = after.isoformat(timespec="seconds").replace("+00:00", "Z")
-    ids = checks_where(desk, field=under.where.get("field"), since=under.taken_at, until=until)
-    catches = check_to_table(check)["catch"]
-    for record_id, stored in records.read_many(desk.store, ids).items():
-        body = stored.envelope.body
-        filed_alike = all(body.get(key) == under.where.get(key) for key in ("field", "combine"))
-        if filed_alike and body["check"]["catch"] == catches:
-            return record_id
-    return None
+    return same_stop(desk, check, taken_at=under.taken_at, where=under.where)
 
 
 def same_crop(desk: Desk, check: Check, under: Filing) -> None:
@@ -71,10 +59,10 @@ def same_crop(desk: Desk, check: Check, under: Filing) -> None:
     """
     if "field" not in under.where:
         return
-    from chaffinch.book.things import things
+    from chaffinch.book.things import by_ids
     from chaffinch.reference import crop
 
-    field = next((t for t in things(desk, "field") if t.id == under.where["field"]), None)
+    field = by_ids(desk, [under.where["field"]]).get(under.where["field"])
     if field is None or "crop" not in field.parts:
         return
     named = str(field.parts["crop"])

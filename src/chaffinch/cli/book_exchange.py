@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from chaffinch.cli.book_which import book_option, careful, open_the_book, print_json, progress
+from chaffinch.cli.book_which import a_file, book_option, careful, open_the_book, print_json, progress
 from chaffinch.cli.page import Page
 from chaffinch.errors import BookError, InputError
 
@@ -26,12 +26,11 @@ def merge(address: str | None, other: str, *, as_data: bool) -> None:
     """
     careful(other)
     here = open_the_book(address, leave_out=other)
-    from chaffinch.book.desk import open_desk
+    from chaffinch.book.desk import open_desk, shown_address
     from chaffinch.book.merging import merge as make_equal
-    from chaffinch.store.address import shown
 
-    if Path(other).exists() and here.store.is_file and Path(other).samefile(here.store.address):
-        raise InputError("book", shown(other), "cannot be merged with itself", "name another book")
+    if Path(other).exists() and here.file is not None and Path(other).samefile(here.file):
+        raise InputError("book", shown_address(other), "cannot be merged with itself", "name another book")
     there = open_desk(other)
     with progress("records") as step:
         came, went = make_equal(here, there, progress=step)
@@ -39,7 +38,7 @@ def merge(address: str | None, other: str, *, as_data: bool) -> None:
     if as_data:
         print_json({"here": _merged(came), "there": _merged(went)})
     else:
-        for merged, name in ((came, shown(here.store.address)), (went, shown(other))):
+        for merged, name in ((came, here.place), (went, there.place)):
             page.say(f"{name}: {_told(merged)}")
             for receipt in merged.refused:
                 page.paragraph(f"{receipt.id[:8]}: {receipt.reason}", bullet="◆ ")
@@ -47,7 +46,7 @@ def merge(address: str | None, other: str, *, as_data: bool) -> None:
             page.paragraph("Two different records had one id: chaffinch book show conflicts.")
     refused = len(came.refused) + len(went.refused)
     if refused:
-        raise BookError(shown(other), f"{refused} records were refused: the books are not equal yet")
+        raise BookError(there.place, f"{refused} records were refused: the books are not equal yet")
 
 
 def _told(merged: Merged) -> str:
@@ -72,6 +71,7 @@ def _merged(merged: Merged) -> dict[str, Any]:
 @click.option("--json", "as_data", is_flag=True, help="Print as JSON.")
 def export(address: str | None, folder: str, *, as_data: bool) -> None:
     """Write the whole book into a new FOLDER: JSON Lines that import takes back, and CSV tables for people."""
+    a_file(folder, "FOLDER")
     desk = open_the_book(address)
     from chaffinch.book.exporting import export_book
 

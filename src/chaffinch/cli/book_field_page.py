@@ -37,15 +37,16 @@ def currency_of(unit: Unit, found: FieldSummary) -> str:
 
 def show_field(desk: Desk, found: FieldSummary, page: Page) -> None:
     """Print the field summary."""
-    from chaffinch.book.things import things
+    from chaffinch.book.things import by_ids
 
-    names = {t.id: t.name for t in things(desk)}
+    others = [line.logged.body.get(k) for line in found.checks for k in ("season", "combine", "operator")]
+    names = {t.id: t.name for t in by_ids(desk, [*others, found.field.parts.get("season")]).values()}
     unit = unit_of(desk, found)
     parts = found.field.parts
     area = None if found.area_ha is None else f"{plain_number(found.area_ha)} ha"
     right = " · ".join(x for x in (str(parts.get("crop", "")), area, names.get(str(parts.get("season", "")), "")) if x)
     page.say()
-    page.two_ends(found.field.name, right)
+    page.two_ends(found.field.title, right)
     page.say()
     if not found.checks:
         page.paragraph("No check has been filed under this field yet. chaffinch book log puts one there.")

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
 from difflib import get_close_matches
-from typing import TYPE_CHECKING, Any, Final, TypeVar
+from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
@@ -15,7 +15,7 @@ from chaffinch.errors import InputError
 
 if TYPE_CHECKING:
     from chaffinch.book.desk import Desk
-    from chaffinch.book.things import Thing
+    from chaffinch.book.things import Meant, Thing
     from chaffinch.records.check import Check
 
 F = TypeVar("F", bound=Callable[..., Any])
@@ -52,6 +52,17 @@ class Filing:
     notes: list[str] = field(default_factory=list)
 
 
+def once(flag: str, name: str, **more: Any) -> Callable[[F], F]:
+    """An option that may be given once: a second one is refused, where click would take the last without a word."""
+
+    def one(_: click.Context, __: click.Parameter, values: tuple[str, ...]) -> str | None:
+        if len(values) > 1:
+            raise InputError(flag, " and ".join(values), "is given twice", "give it once")
+        return values[0] if values else None
+
+    return click.option(flag, name, multiple=True, callback=one, **more)
+
+
 def filing_options(function: F) -> F:
     """Add the filing flags to a command."""
     more = (
@@ -61,7 +72,7 @@ def filing_options(function: F) -> F:
     for flag, name, form, text in more:
         function = click.option(flag, name, metavar=form, multiple=True, help=text)(function)
     for name, text in reversed(FLAGS):
-        function = click.option(f"--{name}", name, metavar="TEXT", help=text)(function)
+        function = once(f"--{name}", name, metavar="TEXT", help=text)(function)
     return function
 
 
@@ -74,7 +85,8 @@ def filing(desk: Desk, given: Mapping[str, Any], check: Check | None) -> Filing:
     Raises
     ------
     InputError
-        For a name in a flag that is not in the book, a time that cannot be read.
+        For a name in a flag that is not in the book, a thing that is retired, a time that cannot be read, a setting or
+        condition given twice.
     """
     found = Filing()
     season = given.get("season")
@@ -94,103 +106,92 @@ def filing(desk: Desk, given: Mapping[str, Any], check: Check | None) -> Filing:
             found.where[kind] = thing.id
             if kind == "field" and thing.parts.get("season"):
                 found.where["season"] = thing.parts["season"]
-    found.taken_at = _taken_at(given.get("at"), check)
-    found.settings = [_setting(text) for text in given.get("given_settings", ())] or None
-    found.conditions = dict(_condition(text) for text in given.get("given_conditions", ())) or None
+    found.taken_at = taken_at(given.get("at"), check)
+    found.settings = _once_each(map(_setting, given.get("given_settings", ())), "--setting") or None
+    conditions = _once_each(map(_condition, given.get("given_conditions", ())), "--condition")
+    found.conditions = {one["name"]: one["value"] for one in conditions} or None
+    _judge(found)
     return found
 
 
-def one_thing(desk: Desk, kind: str, wanted: str, *, season: str | None = None, flag: str | None = None) -> Thing:
-    """The thing of that name; a season (its id) tells two fields of one name apart.
+def _judge(found: Filing) -> None:
+    """Refuse settings and conditions that the record could not hold, before anything is asked or read."""
+    from chaffinch.records.bodies import check_part
+    from chaffinch.records.kinds import CHECK, KINDS
+
+    kind = KINDS[CHECK]
+    for name, value in (("settings", found.settings), ("conditions", found.conditions)):
+        part = kind.part(name)
+        if value and part is not None:
+            check_part(kind, part, value)
+
+
+def one_thing(
+    desk: Desk, kind: str, wanted: str, *, season: str | None = None, flag: str | None = None, retired: bool = False
+) -> Thing:
+    """The thing of that name or beginning of an id; a season (its id) tells two fields of one name apart.
 
     After two books were merged a thing may be there twice. Where nothing that matters differs between them, the one
     that was in this book first is meant, and a note on stderr says so.
 
+    Parameters
+    ----------
+    desk, kind, wanted, season
+        As for :func:`chaffinch.book.things.which_thing`.
+    flag : str or None
+        How an error names it.
+    retired : bool
+        Whether one that is no longer in use will do.
+
     Raises
     ------
     InputError
-        When there is none, or there are several that differ.
+        When there is none, there are several that differ, or it is retired and that will not do.
     """
-    from chaffinch.book.things import find_thing, things
+    from chaffinch.book.things import which_thing
 
     if not wanted.strip():
         raise InputError(flag or kind, wanted, "is empty", f"name a {kind}")
-    if season is not None and kind == "field":
-        folded = wanted.strip().casefold()
-        seasons = _alike_seasons(desk, season)
-        named = [t for t in things(desk, kind) if t.name.casefold() == folded and not t.retired]
-        here = [t for t in named if t.parts.get("season") in seasons]
-        if one := _first_of_doubles(desk, here):
-            return one
     try:
-        return find_thing(desk, kind, whole_id(desk, kind, wanted.strip()))
+        meant = which_thing(desk, kind, wanted, season=season, retired=retired)
     except InputError as error:
-        folded = wanted.strip().casefold()
-        here = [t for t in things(desk, kind) if t.name.casefold() == folded and not t.retired]
-        if one := _first_of_doubles(desk, here):
-            return one
         raise type(error)(flag or error.field, error.value, error.problem, error.mend) from None
+    say_doubles(meant)
+    return meant.thing
 
 
-_TOLD_APART_BY: Final = ("crop", "area", "cut_width", "drop_width", "spread_width", "width", "length", "step")
-"""Parts in which two things of one name may not differ to be taken for doubles; the season counts by its name."""
-
-
-def _first_of_doubles(desk: Desk, here: Sequence[Thing]) -> Thing | None:
-    """The only one, or of doubles the one that was in this book first; None when there is none or they differ."""
-    if len(here) < 2:
-        return here[0] if here else None
-    for key in _TOLD_APART_BY:
-        if len({str(t.parts[key]) for t in here if key in t.parts}) > 1:
-            return None
-    own = [str(t.parts.get("season", "")) for t in here]
-    if len(set(own)) > 1 and not set(own) <= _alike_seasons(desk, own[0]):
-        return None
-    first, *rest = sorted(here, key=lambda t: t.seq)
-    others = ", ".join(t.id[:8] for t in rest)
-    note = f"note: {first.kind} {first.name} is there {len(here)} times, alike; {first.id[:8]} is meant, not {others}"
-    meta = click.get_current_context().meta.setdefault("chaffinch.doubles", set())
-    if first.id not in meta:
-        meta.add(first.id)
+def say_doubles(meant: Meant) -> None:
+    """Say on stderr, once, which of several alike is meant."""
+    if not meant.doubles:
+        return
+    first, others = meant.thing, ", ".join(t.id[:8] for t in meant.doubles)
+    count = 1 + len(meant.doubles)
+    note = f"note: {first.kind} {first.name} is there {count} times, alike; {first.id[:8]} is meant, not {others}"
+    told = click.get_current_context().meta.setdefault("chaffinch.doubles", set())
+    if first.id not in told:
+        told.add(first.id)
         click.echo(note if Page.here().fine else to_ascii(note), err=True)
-    return first
-
-
-def _alike_seasons(desk: Desk, season: str) -> set[str]:
-    """Ids of all seasons with the name of this one, itself included."""
-    from chaffinch.book.things import things
-
-    here = things(desk, "season")
-    name = next((t.name.casefold() for t in here if t.id == season), None)
-    return {season} | {t.id for t in here if t.name.casefold() == name}
-
-
-def whole_id(desk: Desk, kind: str, wanted: str) -> str:
-    """The whole id when ``wanted`` is the beginning of just one, 4 characters or more, and nothing's name."""
-    from chaffinch.book.things import things
-
-    here = things(desk, kind)
-    if len(wanted) < 4 or any(t.name.casefold() == wanted.casefold() for t in here):
-        return wanted
-    fits = [t.id for t in here if t.id.startswith(wanted.lower())]
-    return fits[0] if len(fits) == 1 else wanted
 
 
 def _named_in_file(desk: Desk, kind: str, name: str, found: Filing) -> Thing | None:
+    """The thing a check file names, or None with a note; one that is retired is refused."""
     if not name:
         return None
-    from chaffinch.book.things import things
+    from chaffinch.book.things import named, things, which_thing
 
-    here = [t for t in things(desk, kind) if not t.retired]
-    fits = [t for t in here if t.name.casefold() == name.casefold()]
-    if kind == "field" and len(fits) > 1 and "season" in found.where:
-        alike = _alike_seasons(desk, found.where["season"])
-        fits = [t for t in fits if t.parts.get("season") in alike]
-    if one := _first_of_doubles(desk, fits):
-        return one
-    near = get_close_matches(name, [t.name for t in here], n=1)
-    meant = f" (did you mean {near[0]}?)" if near else ""
-    problem = "is the name of several" if fits else f"is not in the book{meant}"
+    season = found.where.get("season")
+    try:
+        if here := named(desk, name, kind):
+            meant = which_thing(desk, kind, here[0].name, season=season)
+            say_doubles(meant)
+            return meant.thing
+        problem = "is not in the book"
+        near = get_close_matches(name, [t.name for t in things(desk, kind) if not t.retired], n=1)
+        problem += f" (did you mean {near[0]}?)" if near else ""
+    except InputError as error:
+        if not error.problem.startswith("is the name of several"):
+            raise InputError(f"{kind} in the check file", name, error.problem, error.mend) from None
+        problem = "is the name of several"
     found.notes.append(
         f"{kind} {name} {problem}: the check is filed under no {kind}. "
         f'chaffinch book replace CHECK --{kind} NAME --reason "filing" mends that.'
@@ -198,16 +199,35 @@ def _named_in_file(desk: Desk, kind: str, name: str, found: Filing) -> Thing | N
     return None
 
 
-def _taken_at(at: str | None, check: Check | None) -> str | None:
+def taken_at(at: str | None, check: Check | None) -> str | None:
+    """When a check was taken, in UTC: what ``--at`` says, else the check itself; None where neither does.
+
+    Raises
+    ------
+    InputError
+        For a time that cannot be read, or lies ahead of the clock.
+    """
     if at is not None:
         return not_ahead(read_time(at, "--at"), "--at")
     if check is None or not check.when:
         return None
     try:
-        return read_time(check.when, "when")
+        return not_ahead(read_time(check.when, "when"), "when")
     except InputError as error:
         mend = f'say when: --at "2026-08-14 16:40"; or in the file, {error.mend}'
-        raise InputError("when", check.when, error.problem, mend) from None
+        raise InputError("when", error.value, error.problem, mend) from None
+
+
+def _once_each(read: Iterable[dict[str, Any]], flag: str) -> list[dict[str, Any]]:
+    """What was given by a flag that may be repeated, refusing the same name twice."""
+    from chaffinch.book.names import folded
+
+    found = list(read)
+    names = [folded(one["name"]) for one in found]
+    twice = next((one["name"] for one in found if names.count(folded(one["name"])) > 1), None)
+    if twice is not None:
+        raise InputError(flag, twice, "is given twice", "give it once")
+    return found
 
 
 def _pair(text: str, flag: str, example: str) -> tuple[str, str]:
@@ -232,6 +252,6 @@ def _setting(text: str) -> dict[str, Any]:
     return setting | ({"unit": unit.strip()} if unit.strip() else {})
 
 
-def _condition(text: str) -> tuple[str, float]:
+def _condition(text: str) -> dict[str, Any]:
     name, value = _pair(text, "--condition", "humidity_pct=45")
-    return name, _number(value, "--condition", "humidity_pct=45")
+    return {"name": name, "value": _number(value, "--condition", "humidity_pct=45")}

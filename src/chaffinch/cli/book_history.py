@@ -11,7 +11,7 @@ import click
 from chaffinch import units
 from chaffinch.cli.book_check_page import filed_under, settings_told
 from chaffinch.cli.book_figures import farm_of
-from chaffinch.cli.book_filing import one_thing
+from chaffinch.cli.book_filing import one_thing, say_doubles
 from chaffinch.cli.book_things import Teller, kind_of_thing
 from chaffinch.cli.book_times import local
 from chaffinch.cli.book_which import book_option, open_the_book, print_json
@@ -40,80 +40,85 @@ def history(address: str | None, what: str, name: str | None, *, as_data: bool) 
     desk = open_the_book(address)
     page = Page.here()
     from chaffinch.book.checks import find_check
-    from chaffinch.book.things import things
 
     if name is not None:
         if what.casefold() in ("check", "checks"):
             _of_check(desk, find_check(desk, name), page, as_data=as_data)
         else:
-            _of_thing(desk, one_thing(desk, kind_of_thing(what).name, name), page, as_data=as_data)
+            _of_thing(desk, one_thing(desk, kind_of_thing(what).name, name, retired=True), page, as_data=as_data)
         return
-    here = things(desk)
-    found = [t for t in here if t.name.casefold() == what.strip().casefold()]
-    found = found or [t for t in here if len(what) >= 4 and t.id.startswith(what.strip().lower())]
-    if len(found) > 1:
-        listed = ", ".join(f"{t.kind} {t.id[:8]}" for t in found)
-        raise InputError("history", what, "is the name of several things", f"say which: {listed}")
-    if found:
-        if not found[0].name.casefold() == what.strip().casefold() and _begins_a_check(desk, what.strip()):
-            raise InputError("history", what, "is the beginning of several ids", "give more of it")
-        _of_thing(desk, found[0], page, as_data=as_data)
-        return
-    try:
-        logged = find_check(desk, what)
-    except InputError as error:
-        if not error.problem.startswith("is the beginning of several"):
-            from difflib import get_close_matches
+    found = _named(desk, what)
+    if isinstance(found, str):
+        _of_check(desk, find_check(desk, found), page, as_data=as_data)
+    else:
+        _of_thing(desk, found, page, as_data=as_data)
 
-            near = get_close_matches(what, [t.name for t in here if t.name], n=1)
-            mend = (
-                f"did you mean {near[0]}?" if near else "chaffinch book show things and show checks list what is there"
-            )
-            raise InputError("history", what, "is neither a check nor a thing of the book", mend) from None
-        raise
-    _of_check(desk, logged, page, as_data=as_data)
+
+def _named(desk: Desk, what: str) -> Thing | str:
+    """The thing a person means, or their word itself where it is the beginning of a check's id.
+
+    Raises
+    ------
+    InputError
+        When it is neither, or could be several.
+    """
+    from chaffinch.book.names import folded
+    from chaffinch.book.things import which_thing
+
+    try:
+        meant = which_thing(desk, None, what, retired=True)
+    except InputError as error:
+        if error.problem.startswith("is the name of several"):
+            raise InputError("history", what, "is the name of several things", error.mend) from None
+        if _begins_a_check(desk, what.strip()):
+            return what
+        mend = error.mend.replace("list what", "and show checks list what").replace(
+            "show things lists what", "show things and show checks list what"
+        )
+        raise InputError("history", what, "is neither a check nor a thing of the book", mend) from None
+    if folded(meant.thing.name) != folded(what) and _begins_a_check(desk, what.strip()):
+        raise InputError("history", what, "is the beginning of several ids", "give more of it")
+    say_doubles(meant)
+    return meant.thing
 
 
 def _begins_a_check(desk: Desk, wanted: str) -> bool:
+    """Whether it begins the id of a check: of several, or of one in conflict, too."""
     from chaffinch.book.checks import find_check
 
     try:
         find_check(desk, wanted)
     except InputError as error:
-        return error.problem.startswith("is the beginning of several")
+        return not error.problem.startswith(("is not in the book", "is too short"))
     return True
 
 
 def _of_check(desk: Desk, logged: LoggedCheck, page: Page, *, as_data: bool) -> None:
-    from chaffinch.store import records
+    from chaffinch.book.looking import check_history
 
-    stored = records.read_many(desk.store, logged.versions.all)
-    in_order = sorted(stored.values(), key=lambda s: s.seq)
+    in_order = check_history(desk, logged)
     counts = logged.versions.counts
     if as_data:
-        data = [s.envelope.as_dict() | {"arrived": s.arrived, "counts": s.envelope.id == counts} for s in in_order]
+        data = [dict(one.envelope) | {"arrived": one.arrived, "counts": one.id == counts} for one in in_order]
         print_json({"check": logged.id, "disagree": logged.versions.disagree, "versions": data})
         return
-    from chaffinch.book.things import things
+    from chaffinch.book.things import by_ids
 
-    here = {t.id: t for t in things(desk)}
-    names = {t.id: t.name for t in here.values()}
+    here = by_ids(desk, [one.body.get(key) for one in in_order for key in ("season", "field", "combine", "operator")])
+    names = {t.id: t.title for t in here.values()}
     farm = farm_of(desk)
     feet = farm is not None and str(farm.parts.get("report_in", "")).endswith("/ac")
     page.say()
     page.two_ends(f"check {logged.id[:8]}", f"{len(in_order)} {'version' if len(in_order) == 1 else 'versions'}")
+    bodies = {one.id: one.body for one in in_order}
     for one in in_order:
-        body = one.envelope.body
+        body = one.body
         page.say()
-        mark = (
-            "counts" if one.envelope.id == counts else ("" if one.envelope.id in logged.versions.ends else "replaced")
-        )
-        if one.envelope.id in logged.versions.ends and logged.versions.disagree:
+        mark = "counts" if one.id == counts else ("" if one.id in logged.versions.ends else "replaced")
+        if one.id in logged.versions.ends and logged.versions.disagree:
             mark = f"{mark}, disagrees".lstrip(", ")
-        page.say(f"  {page.strong(one.envelope.id[:8])}  {mark}")
-        page.paragraph(
-            f"taken {local(body['taken_at'])}, written by {one.envelope.device}, arrived {local(one.arrived)}"
-        )
+        page.say(f"  {page.strong(one.id[:8])}  {mark}")
+        page.paragraph(f"taken {local(body['taken_at'])}, written by {one.device}, arrived {local(one.arrived)}")
         if "reason" in body:
             page.paragraph(f"reason: {body['reason']}")
         if not body.get("replaces"):
@@ -122,7 +127,7 @@ def _of_check(desk: Desk, logged: LoggedCheck, page: Page, *, as_data: bool) -> 
             page.paragraph("filed under " + " · ".join(x for x in parts if x))
             for line in settings_told(body):
                 page.paragraph(line)
-        olds = [stored[old].envelope.body for old in body.get("replaces", ()) if old in stored]
+        olds = [bodies[old] for old in body.get("replaces", ()) if old in bodies]
         if olds:
             for line in differences(olds[0], body, names, feet=feet) or ["nothing in it differs"]:
                 page.paragraph(line, indent=4, bullet="· ")
@@ -177,33 +182,28 @@ def _word(value: Any, names: Mapping[str, str], feet: bool) -> str:
 
 
 def _of_thing(desk: Desk, thing: Thing, page: Page, *, as_data: bool) -> None:
-    from chaffinch.book.things import edits_of
+    from chaffinch.book.looking import thing_history
     from chaffinch.records.kinds import KINDS
-    from chaffinch.store import records
-    from chaffinch.sync.labels import holding
 
-    edits = edits_of(desk, thing.id)
-    holds = {edit.id for edit in holding(edits).values()}
-    stored = records.read_many(desk.store, [thing.id, *(e.id for e in edits)])
-    first = stored[thing.id]
+    found = thing_history(desk, thing)
+    first = found.first
     if as_data:
         data = [
-            {"id": e.id, "field": e.field, "value": e.value, "revision": e.revision, "holds": e.id in holds,
-             "device": stored[e.id].envelope.device, "arrived": stored[e.id].arrived}
-            for e in edits
+            {"id": one.edit.id, "field": one.edit.field, "value": one.edit.value, "revision": one.edit.revision,
+             "holds": one.holds, "device": one.device, "arrived": one.arrived}
+            for one in found.changes
         ]  # fmt: skip
-        print_json({"thing": thing.id, "kind": thing.kind, "first": dict(first.envelope.body), "edits": data})
+        print_json({"thing": thing.id, "kind": thing.kind, "first": dict(first.body), "edits": data})
         return
     kind, teller = KINDS[thing.kind], Teller(desk)
     page.say()
-    page.two_ends(thing.name or thing.id[:8], thing.kind)
+    page.two_ends(thing.title, thing.kind)
     page.say()
-    page.paragraph(f"added {local(first.arrived)} on {first.envelope.device}")
-    for key, value in first.envelope.body.items():
-        page.paragraph(f"{key}: {teller.said(kind, key, value, first.envelope.body)}", indent=4, bullet="· ")
-    for edit in edits:
-        one = stored[edit.id]
-        fate = "holds" if edit.id in holds else "was overtaken"
-        value = teller.said(kind, edit.field, edit.value, thing.parts)
-        page.paragraph(f"{local(one.arrived)} on {one.envelope.device}: {edit.field} {value} ({fate})")
+    page.paragraph(f"added {local(first.arrived)} on {first.device}")
+    for key, value in first.body.items():
+        page.paragraph(f"{key}: {teller.said(kind, key, value, first.body)}", indent=4, bullet="· ")
+    for one in found.changes:
+        fate = "holds" if one.holds else "was overtaken"
+        value = teller.said(kind, one.edit.field, one.edit.value, thing.parts)
+        page.paragraph(f"{local(one.arrived)} on {one.device}: {one.edit.field} {value} ({fate})")
     page.say()

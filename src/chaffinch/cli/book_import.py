@@ -12,7 +12,7 @@ import click
 from chaffinch.cli.asking import Stopped, a_person_types, ask_yes, read_line
 from chaffinch.cli.book_field_page import cut
 from chaffinch.cli.book_times import local
-from chaffinch.cli.book_which import book_option, open_the_book, print_json, progress
+from chaffinch.cli.book_which import a_file, book_option, open_the_book, print_json, progress
 from chaffinch.cli.page import Page, table
 from chaffinch.errors import InputError
 
@@ -53,6 +53,9 @@ def import_(
     for every row. Rows that cannot be used are listed with the reason, and the others come in. The same rows come in
     only once. Exit status 2 when something was refused.
     """
+    a_file(source, "FOLDER|CSV")
+    for flag in ("matching", "save_matching"):
+        a_file(given[flag] or "", f"--{flag.replace('_', '-')}")
     desk = open_the_book(address)
     page = Page.here()
     path = Path(source)

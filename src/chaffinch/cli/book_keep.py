@@ -11,7 +11,7 @@ from chaffinch.cli.page import Page
 from chaffinch.errors import BookError
 
 if TYPE_CHECKING:
-    from chaffinch.store.verify import Verified
+    from chaffinch.book.looking import Verified
 
 
 @click.command("verify")
@@ -24,7 +24,6 @@ def verify(address: str | None, *, as_data: bool) -> None:
     """
     desk = open_the_book(address)
     from chaffinch.book.keeping import check_whole
-    from chaffinch.store.address import shown
 
     with progress("records") as step:
         found = check_whole(desk, progress=step)
@@ -40,7 +39,7 @@ def verify(address: str | None, *, as_data: bool) -> None:
             page.paragraph(remark, bullet="· ")
     if found.problems:
         more = "" if len(found.problems) == 1 else f" and {len(found.problems) - 1} more"
-        raise BookError(shown(desk.store.address), f"is not whole: {found.problems[0]}{more}")
+        raise BookError(desk.place, f"is not whole: {found.problems[0]}{more}")
 
 
 def as_json(found: Verified) -> dict[str, Any]:

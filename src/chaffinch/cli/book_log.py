@@ -11,18 +11,17 @@ import click
 
 from chaffinch.cli.asking import Stopped, a_person_types, ask_yes
 from chaffinch.cli.book_doubts import not_twice, same_crop
-from chaffinch.cli.book_filing import Filing, filing, filing_options
+from chaffinch.cli.book_filing import Filing, filing, filing_options, once
 from chaffinch.cli.book_things import kept
 from chaffinch.cli.book_toml import as_toml
-from chaffinch.cli.book_which import book_option, open_the_book, print_json
+from chaffinch.cli.book_which import a_file, book_option, open_the_book, print_json
 from chaffinch.cli.page import Page, to_ascii
 from chaffinch.errors import BookError, InputError
 
 if TYPE_CHECKING:
     from chaffinch.book.check import CheckAnswer
-    from chaffinch.book.desk import Desk
+    from chaffinch.book.desk import Desk, Receipt
     from chaffinch.records.check import Check
-    from chaffinch.sync.accept import Receipt
 
 _CHECK_FLAGS = (
     ("crop", "Crop; else the field's."),
@@ -46,7 +45,7 @@ def _check_options(function: Any) -> Any:
     text = "What a catch held, like 12.5 g; repeat for more catches."
     function = click.option("--amount", "amounts", multiple=True, metavar="TEXT", help=text)(function)
     for name, text in reversed(_CHECK_FLAGS):
-        function = click.option(f"--{name}", name.replace("-", "_"), metavar="TEXT", help=text)(function)
+        function = once(f"--{name}", name.replace("-", "_"), metavar="TEXT", help=text)(function)
     return function
 
 
@@ -81,10 +80,12 @@ def _log_file(desk: Desk, file: str, given: Mapping[str, Any], page: Page, *, as
     surplus += ["--spreading"] if given.get("spreading") is not None else []
     if surplus:
         raise InputError(surplus[0], None, "is given together with a file", "write it into the file, or leave FILE out")
-    check = read_check_file(read_bytes(file), name=file)
-    under = filing(desk, given, check)
+    check = read_check_file(read_bytes(a_file(file, "FILE")), name=file)
+    # What came through a pipe, or was pasted, is nowhere else: it is given back when it cannot be kept.
     table = check_to_table(check) if file == "-" else None
+    under = Filing()
     try:
+        under = filing(desk, given, check)
         if not given.get("anyway"):
             same_crop(desk, check, under)
         if not given.get("again"):
@@ -188,7 +189,8 @@ def write(desk: Desk, check: Check, under: Filing, table: Mapping[str, Any] | No
 
 def not_saved(table: Mapping[str, Any], under: Filing, page: Page) -> None:
     """Say on stderr that nothing was saved, and print the check so that it can be kept."""
-    kept_with = dict(table) if under.taken_at is None else {"when": under.taken_at, **table}
+    # The hour that was meant stands first, and over one in the file that --at overruled.
+    kept_with = dict(table) if under.taken_at is None else {"when": ""} | dict(table) | {"when": under.taken_at}
     _err(page, "!!! NOT SAVED: the book does not have this check.")
     _err(page, "Keep the text below as check.toml; then: chaffinch book log check.toml")
     for setting in under.settings or []:
@@ -216,9 +218,9 @@ def _say_saved(desk: Desk, receipt: Receipt, check: Check, under: Filing, page: 
         data = {"id": receipt.id, "hash": receipt.hash, "outcome": receipt.outcome, "where": under.where}
         print_json(data | {"notes": under.notes + ([unfiled] if unfiled else [])})
         return
-    from chaffinch.book.things import things
+    from chaffinch.book.things import by_ids
 
-    names = {t.id: t.name for t in things(desk)}
+    names = {t.id: t.name for t in by_ids(desk, under.where.values()).values()}
     count = len(check.catches)
     parts = [f"{check.crop}, {count} {'catch' if count == 1 else 'catches'}"]
     parts += [names[under.where[k]] for k in ("field", "combine", "operator") if under.where.get(k) in names]

@@ -18,8 +18,7 @@ def new(file: str, title: str | None) -> None:
 
     One file holds everything and can be copied; a name that ends in .chaffinch is found by itself in its folder.
     """
-    from chaffinch.book.desk import start_book
-    from chaffinch.store.address import is_postgresql, shown
+    from chaffinch.book.desk import is_on_a_server, shown_address, start_book
 
     careful(file)
     if title is None:
@@ -28,8 +27,8 @@ def new(file: str, title: str | None) -> None:
         title = ask("Title, like the farm's name", _title)
     start_book(file, title=_title(title))
     page = Page.here()
-    page.say(f"started {shown(file)}: {title.strip()}")
-    if not is_postgresql(file) and not file.endswith(SUFFIX):
+    page.say(f"started {shown_address(file)}: {title.strip()}")
+    if not is_on_a_server(file) and not file.endswith(SUFFIX):
         page.paragraph(f"Its name does not end in {SUFFIX}: say --book {file}, or set {VARIABLE}.", indent=0)
     page.paragraph(
         "Next: chaffinch book add farm NAME --set country=CA --set report_in=bu/ac, then add combine and field.",

@@ -6,10 +6,12 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from chaffinch.cli.book_filing import filing, filing_options
+from chaffinch.cli.asking import Stopped, a_person_types, ask
+from chaffinch.cli.book_filing import filing, filing_options, once, taken_at
 from chaffinch.cli.book_log import uninterrupted
 from chaffinch.cli.book_things import kept
-from chaffinch.cli.book_which import book_option, open_the_book
+from chaffinch.cli.book_times import local
+from chaffinch.cli.book_which import a_file, book_option, open_the_book
 from chaffinch.cli.page import Page
 from chaffinch.errors import InputError
 
@@ -21,7 +23,7 @@ if TYPE_CHECKING:
 @book_option
 @click.argument("check", metavar="CHECK")
 @click.argument("file", metavar="[FILE]", required=False)
-@click.option("--reason", metavar="TEXT", help="Why, for whoever reads the history.")
+@once("--reason", "reason", metavar="TEXT", help="Why, for whoever reads the history.")
 @click.option("--settle", is_flag=True, help="Replace all versions of a check whose corrections disagree.")
 @filing_options
 def replace(
@@ -30,9 +32,15 @@ def replace(
     """Correct CHECK (the beginning of its id) with the check of FILE.
 
     Without FILE the readings stay and only the filing changes: --field, --combine, --operator, --at, --setting,
-    --condition. What is not given is taken over from the version replaced. Nothing is deleted. Of a check that was
-    corrected before, any version's id will do: the newest is corrected.
+    --condition. What is not given is taken over from the version replaced, the hour too unless FILE or --at says it.
+    Nothing is deleted. Of a check that was corrected before, any version's id will do: the newest is corrected.
     """
+    if reason is None and a_person_types():
+        try:
+            reason = ask("Why, for whoever reads the history", _reason, example="the pan was 2 ft2, not 4")
+        except Stopped:
+            Page.here().say("  nothing was corrected")
+            raise click.Abort from None
     if reason is None or not reason.strip():
         raise InputError("--reason", reason, "is missing", 'say why, like --reason "the pan was 2 ft2, not 4"')
     filed = [name for name in ("field", "combine", "operator", "season", "at") if given.get(name) is not None]
@@ -48,7 +56,8 @@ def replace(
         from chaffinch.cli.files import read_bytes
         from chaffinch.records.checkfile import read_check_file
 
-        new = read_check_file(read_bytes(file), name=file)
+        new = read_check_file(read_bytes(a_file(file, "FILE")), name=file)
+        under.taken_at = taken_at(given.get("at"), new)
     with uninterrupted():
         receipt = replace_check(
             desk,
@@ -65,6 +74,15 @@ def replace(
     if not settle and not old_ids[0].startswith(check.lower()):
         page.say(f"{check[:8]} was corrected before: correcting its newest version {old_ids[0][:8]}")
     page.say(f"saved {receipt.id[:8]}, which replaces {', '.join(one[:8] for one in old_ids)}")
+    before = str(logged.body["taken_at"])
+    if under.taken_at is not None and under.taken_at != before:
+        page.say(f"taken {local(under.taken_at)}, no longer {local(before)}")
+
+
+def _reason(text: str) -> str:
+    if not text.strip():
+        raise InputError("reason", None, "is missing", "say why in a few words")
+    return text
 
 
 def _versions_meant(logged: LoggedCheck, wanted: str, *, settle: bool) -> list[str]:

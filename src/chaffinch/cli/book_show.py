@@ -94,15 +94,15 @@ def _kind(desk: Desk, page: Page, word: str, name: str | None, season: str | Non
     if name is None:
         _things(desk, page, kind.name, as_data=as_data)
         return
-    season_id = None if season is None else one_thing(desk, "season", season, flag="--season").id
-    thing = one_thing(desk, kind.name, name, season=season_id)
+    season_id = None if season is None else one_thing(desk, "season", season, flag="--season", retired=True).id
+    thing = one_thing(desk, kind.name, name, season=season_id, retired=True)
     if kind.name == "field":
         show_summary(desk, thing, page, as_data=as_data)
     elif as_data:
         print_json(_thing_data(thing))
     else:
         page.say()
-        page.two_ends(thing.name or thing.id[:8], kind.name)
+        page.two_ends(thing.title, kind.name)
         page.say()
         teller = Teller(desk)
         rows = [[part.name, teller.said(kind, part.name, thing.parts[part.name], thing.parts)] for part in kind.parts
@@ -125,66 +125,57 @@ def show_summary(desk: Desk, field: Thing, page: Page, *, as_data: bool) -> None
 
 
 def _overview(desk: Desk, page: Page, after: str | None, *, as_data: bool) -> None:
-    from chaffinch.book.checks import all_versions
-    from chaffinch.book.fields import checks_where
-    from chaffinch.book.things import things
-    from chaffinch.store import records
-    from chaffinch.store.address import shown
+    from chaffinch.book.looking import overview
 
-    here = things(desk)
-    counts: dict[str, int] = {}
-    for thing in here:
-        counts[thing.kind] = counts.get(thing.kind, 0) + 1
-    ids = checks_where(desk, since=after)
-    aside = len(records.conflicts(desk.store))
-    facts = records.facts(desk.store)
+    found = overview(desk, after)
     if as_data:
-        data = {
-            "title": facts["title"],
-            "id": facts["id"],
-            "book": shown(desk.store.address),
-            "started": facts["started"],
-        }
-        print_json(data | {"things": counts, "check_records": len(ids), "conflicts": aside})
+        data = {"title": found.title, "id": found.id, "book": desk.place, "started": found.started}
+        print_json(data | {"things": found.things, "check_records": found.check_records, "conflicts": found.conflicts})
         return
     page.say()
-    page.two_ends(facts["title"], shown(desk.store.address))
+    page.two_ends(found.title, desk.place)
     page.say()
-    listed = [f"{n} {kind if n == 1 else kind + 's'}" for kind, n in counts.items()]
-    listed.append(f"{len(ids)} {'record of a check' if len(ids) == 1 else 'records of checks'}"
+    count = found.check_records
+    listed = [f"{n} {kind if n == 1 else kind + 's'}" for kind, n in found.things.items()]
+    listed.append(f"{count} {'record of a check' if count == 1 else 'records of checks'}"
                   + ("" if after is None else f" since {local(after)}"))  # fmt: skip
     page.paragraph(", ".join(listed) + ".")
-    if aside:
-        page.paragraph(f"{aside} in conflict: chaffinch book show conflicts.")
-    if ids:
-        current = {v.counts for v in all_versions(desk, ids)}
-        newest = [x for x in ids if x in current]
+    if found.conflicts:
+        page.paragraph(f"{found.conflicts} in conflict: chaffinch book show conflicts.")
+    if count:
         with progress("checks") as step:
-            lines, _ = _answered(desk, newest[:IN_OVERVIEW], step)
-        if len(newest) > len(lines):
-            text = f"The last {len(lines)} of {len(newest)} checks; chaffinch book show checks lists all."
+            lines, _ = _answered(desk, found.newest[:IN_OVERVIEW], step)
+        if len(found.newest) > len(lines):
+            text = f"The last {len(lines)} of {len(found.newest)} checks; chaffinch book show checks lists all."
             page.paragraph(text if after is None else text.removesuffix(" lists all.") + " --since lists all.")
         page.say()
-        names = {t.id: t.name for t in here}
+        names = _names(desk, lines)
         for line in check_lines(lines, names, page, with_field=True):
             page.say(line)
     page.say()
+
+
+def _names(desk: Desk, lines: Sequence[CheckLine]) -> dict[str, str]:
+    """Names of the things that checks are filed under."""
+    from chaffinch.book.things import by_ids
+
+    ids = [line.logged.body.get(key) for line in lines for key in ("season", "field", "combine", "operator")]
+    return {t.id: t.name for t in by_ids(desk, ids).values()}
 
 
 def _checks(
     desk: Desk, page: Page, narrow: dict[str, str | None], after: str | None, *, everything: bool, as_data: bool
 ) -> None:
     from chaffinch.book.fields import checks_where
-    from chaffinch.book.things import things
 
     ids_of: dict[str, str] = {}
     if narrow["season_name"] is not None:
-        ids_of["season"] = one_thing(desk, "season", narrow["season_name"], flag="--season").id
+        ids_of["season"] = one_thing(desk, "season", narrow["season_name"], flag="--season", retired=True).id
     for kind in ("field", "combine"):
         wanted = narrow[f"{kind}_name"]
         if wanted is not None:
             season = ids_of.get("season")
-            ids_of[kind] = one_thing(desk, kind, wanted, season=season, flag=f"--{kind}").id
+            ids_of[kind] = one_thing(desk, kind, wanted, season=season, flag=f"--{kind}", retired=True).id
     ids = checks_where(
         desk, field=ids_of.get("field"), combine=ids_of.get("combine"), season=ids_of.get("season"), since=after
     )
@@ -201,7 +192,7 @@ def _checks(
     if not lines:
         page.paragraph("No checks here." if not ids_of and after is None else "No checks of that description.")
     else:
-        names = {t.id: t.name for t in things(desk)}
+        names = _names(desk, lines)
         for text in check_lines(lines, names, page, with_field=True):
             page.say(text)
     for record_id, why in failed:
@@ -261,9 +252,7 @@ def _things(desk: Desk, page: Page, kind: str | None, *, as_data: bool) -> None:
                 for key, value in thing.parts.items()
                 if key not in ("name", "text", "note", "retired")
             ]
-            title = thing.name or str(thing.parts.get("text", ""))
-            retired = " (retired)" if thing.retired else ""
-            page.paragraph(f"{thing.id[:8]}  {title}{retired}" + (f": {', '.join(shown)}" if shown else ""))
+            page.paragraph(f"{thing.id[:8]}  {thing.title}" + (f": {', '.join(shown)}" if shown else ""))
     page.say()
 
 
@@ -272,46 +261,42 @@ def _thing_data(thing: Thing) -> dict[str, Any]:
 
 
 def _conflicts(desk: Desk, page: Page, *, as_data: bool) -> None:
-    from chaffinch.store import records
+    from chaffinch.book.looking import conflicts
 
-    aside = records.conflicts(desk.store)
+    aside = conflicts(desk)
     if as_data:
-        print_json({"conflicts": [s.envelope.as_dict() | {"arrived": s.arrived} for s in aside]})
+        print_json({"conflicts": [dict(one.envelope) | {"arrived": one.arrived} for one in aside]})
         return
     page.say()
     if not aside:
         page.paragraph("No conflicts.")
     for one in aside:
-        e = one.envelope
-        page.paragraph(f"{e.id[:8]}  {e.kind} from {e.device}, arrived {local(one.arrived)}, hash {e.hash[:12]}")
+        text = f"{one.id[:8]}  {one.kind} from {one.device}, arrived {local(one.arrived)}, hash {one.hash[:12]}"
+        page.paragraph(text)
     if aside:
         page.paragraph(
-            "Another record had the same id. Both are kept, neither is counted. Log the check that is right anew."
+            "Another record had the same id. Both are kept, neither is counted. Of a check, the right one goes in with "
+            "chaffinch book replace ID FILE."
         )
     page.say()
 
 
 def _readings(desk: Desk, page: Page, kind: str, after: str | None, *, as_data: bool) -> None:
-    from chaffinch.records.bodies import replaced_by
-    from chaffinch.store import records
-    from chaffinch.sync.corrections import versions
+    from chaffinch.book.looking import readings
 
     when = "issued_at" if kind == "report" else "taken_at"
-    by_id = {s.envelope.id: s.envelope for s in records.every(desk.store, kind=kind)}
-    counting = [v.counts for v in versions(by_id, {x: replaced_by(e.body) for x, e in by_id.items()})]
-    found = sorted((by_id[x] for x in counting if x is not None), key=lambda e: (e.body[when], e.id))
-    found = [e for e in found if after is None or e.body[when] >= after]
+    found = readings(desk, kind, after)
     if as_data:
-        print_json({kind: [{"id": e.id, **e.body} for e in found]})
+        print_json({kind: [{"id": one.id, **one.body} for one in found]})
         return
     page.say()
     if not found:
         page.paragraph(f"No {kind} records here.")
-    names = Teller(desk).names
-    for e in found:
-        rest = {k: v for k, v in e.body.items() if k not in (when, "replaces", "result")}
+    names = Teller(desk).names if found else {}
+    for one in found:
+        rest = {k: v for k, v in one.body.items() if k not in (when, "replaces", "result")}
         text = ", ".join(_told(k, v, names) for k, v in rest.items())
-        page.paragraph(f"{e.id[:8]}  {local(e.body[when])}  {text}")
+        page.paragraph(f"{one.id[:8]}  {local(one.body[when])}  {text}")
     page.say()
 
 

@@ -8,14 +8,14 @@ from typing import TYPE_CHECKING, Any, Final
 import click
 
 from chaffinch import units
+from chaffinch.cli.asking import Stopped, a_person_types, ask
 from chaffinch.cli.book_which import book_option, open_the_book
 from chaffinch.cli.page import Page
 from chaffinch.errors import BookError, InputError
 
 if TYPE_CHECKING:
-    from chaffinch.book.desk import Desk
-    from chaffinch.records.kinds import Kind
-    from chaffinch.sync.accept import Receipt
+    from chaffinch.book.desk import Desk, Receipt
+    from chaffinch.records.kinds import Kind, Part
 
 _YES_NO = {"true": True, "yes": True, "false": False, "no": False}
 
@@ -30,29 +30,39 @@ def add(address: str | None, kind: str, name: str | None, pairs: tuple[str, ...]
     """Add a thing to the book, with the name the farm gives it.
 
     KIND is farm, season, operator, combine, pan, scale, field or note; for a note, NAME is its text. A field's season
-    may be given by name. chaffinch book add KIND --keys prints what can be said about it.
+    may be given by name. chaffinch book add KIND --keys prints what can be said about it. Without NAME it asks, for
+    the name and then for each field.
     """
     known = kind_of_thing(kind)
     if keys:
         print_keys(known, Page.here())
         return
     with_name = "text" if known.name == "note" else "name"
-    if name is None:
+    asking = name is None and a_person_types()
+    if name is None and not asking:
         raise InputError("NAME", None, "is missing", f"give {_about(known, with_name)}, or --keys")
-    if not name.strip():
+    if name is not None and not name.strip():
         raise InputError(f"{known.name}, {with_name}", name, "is empty", f"give {_about(known, with_name)}")
     desk = open_the_book(address)
     from chaffinch.book.things import add_thing
 
-    parts: dict[str, Any] = {with_name: name.strip()}
+    given: dict[str, Any] = {}
     for pair in pairs:
         key, mark, value = pair.partition("=")
         if not mark or not key.strip():
             raise InputError("--set", pair, "is not KEY=VALUE", 'write it like --set area="62 ha"')
         key = key.strip()
-        if key in parts:
+        if key in given or key == with_name:
             raise InputError("--set", key, "is given twice", "give each field once")
-        parts[key] = part_value(desk, known, key, value)
+        given[key] = part_value(desk, known, key, value)
+    if asking:
+        try:
+            parts = ask_parts(desk, known, given, with_name)
+        except Stopped:
+            Page.here().say("  nothing was added")
+            raise click.Abort from None
+    else:
+        parts = {with_name: str(name).strip(), **given}
     try:
         receipt = kept(desk, add_thing(desk, known.name, parts))
     except InputError as error:
@@ -60,40 +70,88 @@ def add(address: str | None, kind: str, name: str | None, pairs: tuple[str, ...]
         if error.value is not None or not error.problem.startswith("is missing"):
             raise
         raise type(error)(error.field, None, error.problem, f"{error.mend}: {set_example(known, key)}") from None
-    Page.here().say(f"saved {known.name} {name.strip()} ({receipt.id[:8]})")
+    Page.here().say(f"saved {known.name} {parts[with_name]} ({receipt.id[:8]})")
 
 
 @click.command("edit-label")
 @book_option
 @click.argument("kind", metavar="KIND")
 @click.argument("name", metavar="NAME")
-@click.argument("field", metavar="FIELD")
-@click.argument("value", metavar="VALUE", required=False)
+@click.argument("field", metavar="[FIELD]", required=False)
+@click.argument("value", metavar="[VALUE]", required=False)
 @click.option("--clear", is_flag=True, help="Clear the field instead of giving a value.")
-def edit_label(address: str | None, kind: str, name: str, field: str, value: str | None, *, clear: bool) -> None:
+@click.option("--retire/--un-retire", default=None, help="Take it out of use, or bring it back; its records stay.")
+def edit_label(
+    address: str | None, kind: str, name: str, field: str | None, value: str | None, *, clear: bool, retire: bool | None
+) -> None:
     """Change one FIELD of a thing; the old value stays in its history.
 
-    NAME is the thing's name or the beginning of its id. Readings cannot be edited: chaffinch book replace corrects one.
+    NAME is the thing's name or the beginning of its id; one that is retired is found too. Readings cannot be edited:
+    chaffinch book replace corrects one.
     """
     if kind.casefold().rstrip("s") in ("check", "catch", "monitor", "trial", "weather", "photo"):
         raise InputError("kind", kind, "is a reading, and readings are never edited", "use chaffinch book replace")
     known = kind_of_thing(kind)
+    if retire is not None:
+        flag = "--retire" if retire else "--un-retire"
+        if field is not None or clear:
+            raise InputError(flag, field, "is given together with a field", "do one after the other")
+        field, value = "retired", "true" if retire else "false"
+    if field is None:
+        raise InputError("FIELD", None, "is missing", "name what to change, or say --retire or --un-retire")
     if (value is None) != clear:
         problem = "is missing" if value is None else "is given together with --clear"
         raise InputError("VALUE", value, problem, "give a value, or --clear without one")
     desk = open_the_book(address)
     from chaffinch.book.things import edit_label as edit
     from chaffinch.book.things import find_thing
-    from chaffinch.cli.book_filing import whole_id
 
-    thing = find_thing(desk, known.name, whole_id(desk, known.name, name.strip()))
+    thing = find_thing(desk, known.name, name, retired=True)
     before = thing.parts.get(field)
     kept(desk, edit(desk, thing, field, None if value is None else part_value(desk, known, field, value)))
-    after = find_thing(desk, known.name, thing.id)
+    after = find_thing(desk, known.name, thing.id, retired=True)
     teller = Teller(desk)
     was = teller.said(known, field, before, thing.parts)
     now = teller.said(known, field, after.parts.get(field), after.parts)
-    Page.here().say(f"saved {known.name} {after.name or thing.id[:8]}: {field} {now} (was {was})")
+    Page.here().say(f"saved {known.name} {after.title}: {field} {now} (was {was})")
+
+
+def ask_parts(desk: Desk, kind: Kind, given: Mapping[str, Any], with_name: str) -> dict[str, Any]:
+    """Ask for the name of a thing and for each of its fields that was not given.
+
+    Raises
+    ------
+    Stopped
+        On Ctrl-C, or when input has ended.
+    """
+    from chaffinch.book.things import refuse_twin, without_bushels
+    from chaffinch.records.bodies import check_part
+
+    parts: dict[str, Any] = {}
+    for part in kind.parts:
+        if part.name in given or part.name == "retired":
+            continue
+        must = part.must or part.name == with_name
+
+        def read(text: str, part: Part = part, must: bool = must) -> Any:
+            if not text:
+                if must:
+                    raise InputError(part.name, None, "is missing", f"give {part.about}")
+                return None
+            value = part_value(desk, kind, part.name, text)
+            if part.name == "name" and kind.name != "field":
+                refuse_twin(desk, kind.name, {"name": value})  # a field's season is not known yet
+            # A bushel's weight follows from the crop said before.
+            check_part(kind, part, without_bushels(desk, {**given, **parts, part.name: value})[part.name])
+            return value
+
+        choice = part.holds.removeprefix("one of ") if part.holds.startswith("one of ") else ""
+        example = "" if choice or part.name == with_name else example_of(part.name, part.holds)
+        about = f"{part.name}: {part.about}" + (f" ({choice})" if choice else "")
+        value = ask(about + ("" if must else "; Enter for none"), read, example=example)
+        if value is not None:
+            parts[part.name] = value
+    return parts | dict(given)
 
 
 def kind_of_thing(word: str) -> Kind:
@@ -152,14 +210,17 @@ def part_value(desk: Desk, kind: Kind, key: str, text: str) -> Any:
 def id_of(desk: Desk, key: str, text: str) -> str:
     """Id of the record a person names: a season by its name, anything else by the beginning of its id."""
     from chaffinch.book.checks import find_check
-    from chaffinch.book.things import things
+    from chaffinch.book.things import which_thing
     from chaffinch.cli.book_filing import one_thing
 
     if key == "season":
         return one_thing(desk, "season", text, flag="season").id
-    named = [t for t in things(desk) if t.name and t.name.casefold() == text.casefold()]
-    found = named or [t for t in things(desk) if len(text) >= 8 and t.id.startswith(text)]
-    return found[0].id if len(found) == 1 else find_check(desk, text).id
+    try:
+        return which_thing(desk, None, text, retired=True).thing.id
+    except InputError as error:
+        if error.problem.startswith("is the name of several"):
+            raise
+    return find_check(desk, text).id
 
 
 class Teller:
@@ -172,10 +233,17 @@ class Teller:
     """
 
     def __init__(self, desk: Desk) -> None:
-        from chaffinch.book.things import things
-
         self.desk = desk
-        self.names = {t.id: t.name for t in things(desk)}
+        self._names: dict[str, str] | None = None
+
+    @property
+    def names(self) -> dict[str, str]:
+        """Names of all things by id, read when they are first asked for."""
+        if self._names is None:
+            from chaffinch.book.things import things
+
+            self._names = {t.id: t.title for t in things(self.desk)}
+        return self._names
 
     def said(self, kind: Kind, key: str, value: object, parts: Mapping[str, Any]) -> str:
         """One field's value; ``parts`` are the thing's others, for the bushel of its crop."""
@@ -188,10 +256,18 @@ class Teller:
         if part is None or part.holds in ("name", "text", "date", "crop"):
             return text
         if part.holds == "id":
-            return self.names.get(text) or text[:8]
+            return self._name_of(text)
         if part.holds in ("area_mass", "price"):
             return self._of_crop(part.holds, text, parts)
         return _short(text)
+
+    def _name_of(self, record_id: str) -> str:
+        from chaffinch.book.things import by_ids
+
+        if self._names is not None:
+            return self._names.get(record_id) or record_id[:8]
+        found = by_ids(self.desk, [record_id]).get(record_id)
+        return record_id[:8] if found is None else found.title
 
     def _of_crop(self, holds: str, text: str, parts: Mapping[str, Any]) -> str:
         """A yield, limit or price as the farm speaks of it: bushels were turned to kilograms to be stored."""
@@ -228,12 +304,17 @@ _EXAMPLES_OF: Final = {
 }  # fmt: skip
 
 
+def example_of(key: str, holds: str) -> str:
+    """What may stand in a field; empty where there is nothing to show."""
+    one_of = holds.removeprefix("one of ").partition(",")[0] if holds.startswith("one of ") else ""
+    return _EXAMPLES_OF.get(key) or _EXAMPLES.get(holds) or one_of
+
+
 def set_example(kind: Kind, key: str) -> str:
     """How a key is given on the command line, like ``--set cut_width="40 ft"``."""
     part = kind.part(key)
     holds = "" if part is None else part.holds
-    one_of = holds.removeprefix("one of ").partition(",")[0] if holds.startswith("one of ") else "TEXT"
-    value = _EXAMPLES_OF.get(key) or _EXAMPLES.get(holds) or one_of
+    value = example_of(key, holds) or "TEXT"
     return f"--set {key}=" + (f'"{value}"' if " " in value or value == "$" else value).replace('"$"', "'$'")
 
 
@@ -255,9 +336,7 @@ def print_keys(kind: Kind, page: Page) -> None:
 def kept(desk: Desk, receipt: Receipt) -> Receipt:
     """The receipt, when the record is in the book; an error when it is not."""
     if receipt.outcome not in ("accepted", "known"):
-        from chaffinch.store.address import shown
-
-        raise BookError(shown(desk.store.address), f"NOT SAVED: {receipt.reason or receipt.outcome}")
+        raise BookError(desk.place, f"NOT SAVED: {receipt.reason or receipt.outcome}")
     return receipt
 
 

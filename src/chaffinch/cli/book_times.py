@@ -6,6 +6,7 @@ import re
 from datetime import UTC, datetime, timedelta
 from typing import Final
 
+from chaffinch.book.wallclock import first_of, utc_of
 from chaffinch.errors import InputError
 
 _AT: Final = re.compile(r"(\d{4}-\d{2}-\d{2})[ T](\d{2}:\d{2})(:\d{2})?(?:\.\d+)?\s*(Z|[+-]\d{2}:\d{2})?")
@@ -24,7 +25,8 @@ def read_time(text: str, field: str) -> str:
     Raises
     ------
     InputError
-        For any other style, or a day or hour that does not exist.
+        For any other style, a day or hour that does not exist, or an hour that this computer's clock skips or shows
+        twice that day.
     """
     match = _AT.fullmatch(text.strip())
     if match is None:
@@ -32,7 +34,9 @@ def read_time(text: str, field: str) -> str:
     day, minute, second, zone = match.groups()
     try:
         moment = datetime.fromisoformat(f"{day}T{minute}{second or ':00'}{'+00:00' if zone == 'Z' else zone or ''}")
-        return _written(moment.astimezone(UTC))
+        return _written(moment.astimezone(UTC) if zone else utc_of(moment, None, field=field, shown=text))
+    except InputError:
+        raise
     except (ValueError, OverflowError):
         raise InputError(field, text, "is no day and hour that exists", MEND) from None
 
@@ -55,7 +59,10 @@ def read_since(text: str, now: str, field: str = "--since") -> str:
         except OverflowError:
             raise InputError(field, text, "reaches back before the calendar", mend) from None
     if _DATE.fullmatch(plain):
-        return read_time(f"{plain} 00:00", field)
+        try:
+            return _written(first_of(datetime.fromisoformat(plain)))
+        except (ValueError, OverflowError):
+            raise InputError(field, text, "is no day that exists", mend) from None
     if _AT.fullmatch(text.strip()):
         return read_time(text, field)
     raise InputError(field, text, "is not a time we can read", mend)

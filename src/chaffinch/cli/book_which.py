@@ -69,17 +69,32 @@ def which(given: str | None, *, leave_out: str | None = None) -> str:
 
 def careful(address: str) -> str:
     """The address itself, unless it is one of a server we do not know: that is refused without showing a password."""
-    from chaffinch.store.address import is_postgresql
+    from chaffinch.book.desk import is_on_a_server
 
     if not address.strip():
         raise InputError("book", address, "is empty", f"name a file, like farm{SUFFIX}")
     scheme, mark, rest = address.partition("://")
-    if mark and not is_postgresql(address):
+    if mark and not is_on_a_server(address):
         # Never echoed as it stands: what looks like an address may hold a password.
         place = rest.rpartition("@")[2].partition("?")[0]
         mend = "write postgresql://user@host/database, or a file name"
         raise InputError("book", f"{scheme}://{place}", "is no address of a server we know", mend)
     return address
+
+
+def a_file(name: str, argument: str) -> str:
+    """The name of a file or folder itself, unless it is an address of a server: refused without showing a password.
+
+    Raises
+    ------
+    InputError
+        For an address.
+    """
+    scheme, mark, _ = name.strip().partition(":/")
+    if (mark and len(scheme) > 1) or scheme.startswith(("postgresql:", "postgres:")):
+        shown = f"{scheme.partition(':')[0]}:…"
+        raise InputError(argument, shown, "is an address, not a file", "name a file or folder")
+    return name
 
 
 def open_the_book(given: str | None, *, leave_out: str | None = None) -> Desk:

@@ -14,6 +14,7 @@ from typing import ClassVar, Final
 import click
 
 from chaffinch import __version__
+from chaffinch.cli.hushed import hushed, hushed_value
 from chaffinch.errors import ChaffinchError, InputError
 
 COMMANDS: Final = {
@@ -93,7 +94,8 @@ def run(arguments: list[str] | None = None) -> int:
     try:
         status = group.main(args=arguments, prog_name="chaffinch", standalone_mode=False)
     except InputError as error:
-        return _complain(str(error), 2)
+        error.value = hushed_value(error.value)  # before it is shortened
+        return _complain(error.line(), 2)
     except click.UsageError as error:
         where = error.ctx.command_path if error.ctx is not None else "chaffinch"
         return _complain(f"{where}: {_flat(error.format_message())}; see {where} --help", 2)
@@ -118,6 +120,7 @@ def run(arguments: list[str] | None = None) -> int:
 def _complain(line: str, status: int) -> int:
     if sys.stderr is None:
         return status
+    line = hushed(line)
     click.echo(f"chaffinch: {line}" if not line.startswith("chaffinch") else line, err=True)
     return status
 

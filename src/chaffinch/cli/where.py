@@ -36,20 +36,21 @@ def command(address: str | None, check: str | None, field: str | None, season: s
         from chaffinch.cli.book_filing import one_thing
         from chaffinch.cli.book_show import show_summary
 
-        season_id = None if season is None else one_thing(desk, "season", season, flag="--season").id
-        show_summary(desk, one_thing(desk, "field", field, season=season_id, flag="--field"), page, as_data=as_data)
+        season_id = None if season is None else one_thing(desk, "season", season, flag="--season", retired=True).id
+        wanted = one_thing(desk, "field", field, season=season_id, flag="--field", retired=True)
+        show_summary(desk, wanted, page, as_data=as_data)
         return
     from chaffinch.book.check import answer
     from chaffinch.book.checks import find_check
-    from chaffinch.book.things import things
+    from chaffinch.book.things import by_ids
 
     logged = find_check(desk, check or "")
     found = answer(logged.check)
     if as_data:
         print_json({"id": logged.id, **_as_json(found)})
         return
-    names = {t.id: t.name for t in things(desk)}
-    filed = [names[logged.body[k]] for k in ("field", "combine") if logged.body.get(k) in names]
+    here = by_ids(desk, [logged.body.get(k) for k in ("field", "combine")])
+    filed = [here[logged.body[k]].name for k in ("field", "combine") if logged.body.get(k) in here]
     _show(found, page, f"check {logged.id[:8]}", " · ".join(filed))
 
 

@@ -1,0 +1,112 @@
+"""``chaffinch book log`` with a file or flags: the check is in the book, filed where it belongs."""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+
+import pytest
+from farm_book import BOOK, CHECK, logged
+
+pytestmark = pytest.mark.usefixtures("farm")
+
+
+def test_a_check_file_is_logged_and_filed_by_the_names_in_it(chaffinch):
+    """Field, season and combine are found by name, the time in UTC; "saved" with the id."""
+    ran = chaffinch("book", "log", "check.toml")
+
+    assert ran.status == 0
+    assert ran.out.startswith("saved ")
+    assert ran.out.strip().endswith("canola, 1 catch · Long Hollow · Old Bess")
+    one = chaffinch("book", "show", "checks", "--json").data["checks"][0]
+    assert one["taken_at"] == "2026-08-14T16:40:00Z"
+    assert None not in (one["field"], one["season"], one["combine"])
+
+
+def test_a_stored_check_gives_the_same_answer_as_its_file(chaffinch):
+    """Nothing is lost on the way into the book and out of it."""
+    record = logged(chaffinch)
+
+    from_book = chaffinch("check", "--book", BOOK, record[:8], "--json")
+    assert from_book.status == 0
+    assert from_book.data == chaffinch("check", "check.toml", "--json").data
+    shown = chaffinch("book", "show", "check", record[:8], "--json").data
+    plain = chaffinch("check", "check.toml", "--json").data
+    assert {key: shown[key] for key in ("sources", "judged", "verdict")} == {
+        key: plain[key] for key in ("sources", "judged", "verdict")
+    }
+
+
+def test_a_plain_check_waits_for_no_database(farm):
+    """``check FILE`` imports no database library: the bar on its start counts every module."""
+    code = (
+        "import sys\nfrom chaffinch.cli.main import run\nassert run(['check', 'check.toml']) == 0\n"
+        "found = [name for name in sys.modules if name.startswith(('sqlalchemy', 'sqlite3', 'chaffinch.store'))]\n"
+        "assert not found, found"
+    )
+    subprocess.run([sys.executable, "-c", code], check=True, capture_output=True, cwd=farm)
+
+
+def test_a_name_the_book_does_not_have_is_told_and_the_check_kept(chaffinch, farm):
+    """A slip in the file's field name costs no check: it is saved, unfiled, with the nearest name."""
+    (farm / "check.toml").write_text(CHECK.replace("Long Hollow", "Long Holow"), encoding="utf-8")
+
+    ran = chaffinch("book", "log", "check.toml")
+
+    assert ran.status == 0
+    assert "did you mean Long Hollow?" in ran.err
+    record = ran.out.split()[1]
+    mended = chaffinch("book", "replace", record, "--field", "Long Hollow", "--reason", "filing")
+    assert mended.status == 0, mended.err
+    assert chaffinch("where", "--field", "Long Hollow", "--json").data["checks_on_it"] == 1
+
+
+def test_flags_alone_make_a_check(chaffinch):
+    """A script says everything by flags; settings and conditions are kept with it."""
+    ran = chaffinch(
+        *("book", "log", "--field", "Long Hollow", "--combine", "Old Bess", "--place", "discharge", "--pan", "tray"),
+        *("--amount", "12.5 g", "--amount", "9.8 g", "--step", "0.1 g", "--at", "2026-08-14 16:40"),
+        *("--setting", "rotor speed=600 rpm", "--condition", "humidity_pct=45", "--json"),
+    )
+
+    assert ran.status == 0, ran.err
+    data = chaffinch("book", "history", ran.data["id"][:8], "--json").data
+    body = data["versions"][0]["body"]
+    assert body["settings"] == [{"name": "rotor speed", "value": 600, "unit": "rpm"}]
+    assert body["conditions"] == {"humidity_pct": 45}
+    assert [c["amount"] for c in body["check"]["catch"]] == ["12.5 g", "9.8 g"]
+    assert body["taken_at"] == "2026-08-14T16:40:00Z"  # TZ is UTC here
+
+
+def test_local_time_becomes_utc(chaffinch, monkeypatch):
+    """A time without a zone is this computer's; one with a zone is taken at its word."""
+    import time
+
+    monkeypatch.setenv("TZ", "CST6CDT,M3.2.0,M11.1.0")
+    time.tzset()
+    try:
+        logged(chaffinch, "--at", "2026-08-14 16:40")
+        logged(chaffinch, "--at", "2026-08-14T16:40+02:00")
+        found = {c["taken_at"] for c in chaffinch("book", "show", "checks", "--json").data["checks"]}
+        page = chaffinch("book", "show", "checks").out
+    finally:
+        monkeypatch.undo()
+        time.tzset()
+    assert found == {"2026-08-14T21:40:00Z", "2026-08-14T14:40:00Z"}
+    assert "in 2026" in page
+    assert "08-14 16:40" in page
+
+
+def test_counted_pans_at_offsets_have_an_answer(chaffinch, farm):
+    """Seeds counted in pans across the discharge: they resolve to one particle, which is not a step of 0."""
+    head = CHECK[: CHECK.index("[[catch]]")].replace("1 bu/ac", "2 kg/ha")
+    pans = "".join(
+        f'[[catch]]\nplace = "discharge"\npan = "1 ft2"\namount = "{seeds} seeds"\noffset = "{offset} in"\n'
+        for offset, seeds in ((-25, 30), (0, 44), (25, 28))
+    )
+    (farm / "check.toml").write_text(head + pans, encoding="utf-8")
+
+    ran = chaffinch("check", "check.toml", "--json")
+    assert ran.status == 0, ran.err
+    assert ran.data["verdict"] == "unsettled"  # so that the outlook on further catches is asked too
+    assert ran.data["more_catches_chance"] > 0
