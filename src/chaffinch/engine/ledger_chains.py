@@ -1,0 +1,245 @@
+"""How do checks hang together when they see several sources at once, or differ in what they share?
+
+Gibbs sampling (Geman and Geman 1984; from memory) for a linear model on top of evidence: each check carries a cloud of
+points, weighted by their likelihood, in ln(loss) of the sources it sees; its true point is a row of the model times θ
+plus a deviation N(0, τ²):
+
+* a point of each cloud given θ and τ: picked with the weight times the normal density;
+* θ given the points and τ: normal, with the normal prior;
+* τ given the points and θ: on a grid of ln τ.
+
+Many chains run side by side; each starts from its prior mean with a place at random in the cloud.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from chaffinch.engine.estimate import Prior
+from chaffinch.engine.evidence import LN_LOSS, Evidence
+from chaffinch.engine.ledger_levels import Spread
+from chaffinch.engine.ledger_shared import DRAWS
+from chaffinch.engine.sources import Joint
+from chaffinch.errors import InputError
+
+FloatArray = NDArray[np.float64]
+
+CHAINS: Final = 128
+KEPT: Final = DRAWS // CHAINS
+BURN: Final = 24
+"""Sweeps thrown away."""
+THIN: Final = 2
+"""Sweeps between rows kept."""
+CLOUD_POINTS: Final = 512
+GRID_POINTS: Final = 160
+_NEGLIGIBLE: Final = 25.0
+"""Log-likelihood below the best from which a check cannot have that loss (e^-25)."""
+_SPREAD_Z: Final[FloatArray] = np.linspace(-3.5, 3.5, 57)
+
+
+@dataclass(frozen=True, slots=True)
+class Cloud:
+    """What a check says of several sources together: points with the likelihood they carry.
+
+    Attributes
+    ----------
+    sources : tuple of str
+        One per column.
+    ln_loss : ndarray, shape (n, len(sources))
+        Points as caught, without the errors common to all catches [ln kg/ha].
+    log_weight : ndarray, shape (n,)
+        Log of the likelihood mass each point stands for, up to a constant.
+    cell : float
+        Width over which a point is spread evenly [1], for points of a grid.
+    """
+
+    sources: tuple[str, ...]
+    ln_loss: FloatArray
+    log_weight: FloatArray
+    cell: float = 0.0
+
+
+def cloud_of_joint(joint: Joint, priors: Mapping[str, Prior], *, leak_with_machine: bool = False) -> Cloud:
+    """The likelihood in a check's joint posterior: its draws, with the prior they were drawn under divided out.
+
+    Parameters
+    ----------
+    joint : Joint
+        From :func:`chaffinch.engine.sources.locate`.
+    priors : mapping of str to Prior
+        Those that were given to it.
+    leak_with_machine : bool
+        True: a leak caught apart is put back to its machine, as checks without a leak catch see it. The sum is then
+        taken to have had the machine's prior; the leak's median is a twentieth of it.
+    """
+    # Systematic resampling at evenly spaced levels: points of equal weight, the same for the same draws.
+    cumulative = np.cumsum(joint.weights)
+    at = np.searchsorted(cumulative, (np.arange(CLOUD_POINTS) + 0.5) / CLOUD_POINTS * cumulative[-1])
+    loss = joint.caught_kg_ha[np.minimum(at, cumulative.size - 1)]
+    sources = joint.sources
+    if leak_with_machine and {"machine", "leak"} <= set(sources):
+        loss = loss.copy()
+        loss[:, sources.index("machine")] += loss[:, sources.index("leak")]
+        loss = np.delete(loss, sources.index("leak"), axis=1)
+        sources = tuple(s for s in sources if s != "leak")
+    ln_loss = np.log(loss)
+    median = np.log([priors[s].median_kg_ha for s in sources])
+    sd = np.array([priors[s].sd_log for s in sources])
+    return Cloud(sources, ln_loss, 0.5 * np.square((ln_loss - median) / sd).sum(axis=1))
+
+
+def cloud_of_evidence(source: str, seen: Evidence) -> Cloud:
+    """Evidence of one source as a cloud: its grid, thinned to some hundred points that are spread over their cells."""
+    possible = np.flatnonzero(seen.log_likelihood > -_NEGLIGIBLE)
+    stride = 1 + (possible[-1] - possible[0]) // GRID_POINTS
+    at = slice(possible[0], possible[-1] + 1, stride)
+    return Cloud((source,), LN_LOSS[at][:, None], seen.log_likelihood[at], float(stride * (LN_LOSS[1] - LN_LOSS[0])))
+
+
+@dataclass(frozen=True, slots=True)
+class Piece:
+    """A cloud and where its columns stand in the model.
+
+    Attributes
+    ----------
+    cloud : Cloud
+    rows : ndarray, shape (columns, d)
+        Row of the linear model for each column.
+    spread : tuple of int
+        Which τ each column deviates by.
+    shift : ndarray of shape (DRAWS, columns), or None
+        Added to the points, row by row: shared errors that only some checks have.
+    """
+
+    cloud: Cloud
+    rows: FloatArray
+    spread: tuple[int, ...]
+    shift: FloatArray | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Walk:
+    """Draws of equal weight, ``DRAWS`` rows.
+
+    Attributes
+    ----------
+    theta : ndarray, shape (DRAWS, d)
+    spread : ndarray, shape (DRAWS, number of τ)
+    points : list of ndarray, shape (DRAWS, columns)
+        One per piece, shift included.
+    """
+
+    theta: FloatArray
+    spread: FloatArray
+    points: list[FloatArray]
+
+
+def walk(
+    pieces: Sequence[Piece], mean: FloatArray, sd: FloatArray, spreads: Sequence[Spread], *, rng: np.random.Generator
+) -> Walk:
+    """Draw θ, the τ and the true points of all pieces.
+
+    Parameters
+    ----------
+    pieces : sequence of Piece
+        At least one.
+    mean, sd : ndarray, shape (d,)
+        Independent normal prior of θ.
+    spreads : sequence of Spread
+        Belief about each τ.
+    rng : numpy Generator
+        Source of chance.
+    """
+    if not pieces:
+        raise InputError("checks", 0, "there is nothing to learn from", "give at least one")
+    chain = _Chains(pieces, mean, sd, [s.checked() for s in spreads], rng)
+    theta, spread = np.empty((DRAWS, mean.size)), np.empty((DRAWS, len(spreads)))
+    points = [np.empty((DRAWS, len(piece.spread))) for piece in pieces]
+    for _ in range(BURN):
+        chain.sweep(rng.integers(DRAWS, size=CHAINS))
+    for kept in range(KEPT):
+        rows = np.arange(kept * CHAINS, (kept + 1) * CHAINS)
+        for _ in range(THIN):
+            chain.sweep(rows)
+        theta[rows], spread[rows] = chain.theta, chain.tau
+        for whole, now in zip(points, chain.points, strict=True):
+            whole[rows] = now
+    return Walk(theta, spread, points)
+
+
+class _Chains:
+    """State of all chains."""
+
+    def __init__(
+        self,
+        pieces: Sequence[Piece],
+        mean: FloatArray,
+        sd: FloatArray,
+        spreads: Sequence[Spread],
+        rng: np.random.Generator,
+    ) -> None:
+        self.pieces, self.mean, self.sd, self.rng = pieces, mean, sd, rng
+        self.ln_nodes = [math.log(s.median) + s.sd_log * _SPREAD_Z for s in spreads]
+        self.rows = np.concatenate([piece.rows for piece in pieces])
+        self.which = np.concatenate([piece.spread for piece in pieces])
+        # Each chain starts with every piece at a likely point of its own, so that they start apart.
+        self.points: list[FloatArray] = []
+        for piece in pieces:
+            weight = np.exp(piece.cloud.log_weight - piece.cloud.log_weight.max())
+            self.points.append(piece.cloud.ln_loss[rng.choice(weight.size, CHAINS, p=weight / weight.sum())])
+        self.theta = np.tile(mean, (CHAINS, 1))
+        self.tau = np.tile([s.median for s in spreads], (CHAINS, 1))
+        self._draw_theta()
+
+    def sweep(self, rows: NDArray[np.intp]) -> None:
+        """One round over points, τ and θ; ``rows`` says which rows of the shared errors the chains hold."""
+        self.points = [self._draw_points(piece, rows) for piece in self.pieces]
+        self._draw_spread()
+        self._draw_theta()
+
+    def _draw_points(self, piece: Piece, rows: NDArray[np.intp]) -> FloatArray:
+        shift = np.zeros((CHAINS, len(piece.spread))) if piece.shift is None else piece.shift[rows]
+        precision = 1.0 / np.square(self.tau[:, list(piece.spread)])
+        centre = self.theta @ piece.rows.T - shift
+        x = piece.cloud.ln_loss
+        # −(x − centre)²/2τ² without its part that is the same for all points, as one matrix product.
+        log_p = (centre * precision) @ x.T - 0.5 * precision @ np.square(x).T + piece.cloud.log_weight
+        p = np.exp(log_p - log_p.max(axis=1, keepdims=True))
+        cumulative = np.cumsum(p, axis=1)
+        goal = self.rng.random(CHAINS) * cumulative[:, -1]
+        picked = np.minimum((cumulative < goal[:, None]).sum(axis=1), x.shape[0] - 1)
+        spread_out = piece.cloud.cell * (self.rng.random((CHAINS, 1)) - 0.5)
+        return np.asarray(x[picked] + spread_out + shift)
+
+    def _draw_spread(self) -> None:
+        apart = np.square(np.concatenate(self.points, axis=1) - self.theta @ self.rows.T)
+        for g, ln_nodes in enumerate(self.ln_nodes):
+            mine = self.which == g
+            squares = apart[:, mine].sum(axis=1)
+            log_p = (
+                -int(mine.sum()) * ln_nodes
+                - 0.5 * squares[:, None] * np.exp(-2.0 * ln_nodes)
+                - 0.5 * np.square(_SPREAD_Z)
+            )
+            p = np.exp(log_p - log_p.max(axis=1, keepdims=True))
+            cumulative = np.cumsum(p, axis=1)
+            picked = (cumulative < (self.rng.random(CHAINS) * cumulative[:, -1])[:, None]).sum(axis=1)
+            width = ln_nodes[1] - ln_nodes[0]
+            nodes = ln_nodes[np.minimum(picked, ln_nodes.size - 1)]
+            self.tau[:, g] = np.exp(nodes + width * (self.rng.random(CHAINS) - 0.5))
+
+    def _draw_theta(self) -> None:
+        precision = 1.0 / np.square(self.tau[:, self.which])
+        stacked = np.concatenate(self.points, axis=1)
+        normal = np.einsum("cr,ri,rj->cij", precision, self.rows, self.rows) + np.diag(1.0 / np.square(self.sd))
+        right = (precision * stacked) @ self.rows + self.mean / np.square(self.sd)
+        root = np.linalg.cholesky(normal)
+        centre = np.linalg.solve(normal, right[:, :, None])[:, :, 0]
+        noise = self.rng.standard_normal(centre.shape)
+        self.theta = centre + np.linalg.solve(root.transpose(0, 2, 1), noise[:, :, None])[:, :, 0]
