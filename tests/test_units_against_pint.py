@@ -101,6 +101,11 @@ IN_PINT: dict[str, tuple[str, dict[str, str]]] = {
             "/bu": f"1/{BUSHEL}",
         },
     ),
+    "fuel_rate": (
+        "liter/hour",
+        {"L/h": "liter/hour", "US gal/h": "gallon/hour", "imp gal/h": "imperial_gallon/hour"},
+    ),
+    "fuel_price": ("1/liter", {"/L": "1/liter", "/US gal": "1/gallon", "/imp gal": "1/imperial_gallon"}),
     "money_rate": ("1/hour", {"/h": "1/hour"}),
     "percent": ("percent", {"%": "percent"}),
     "fraction": ("dimensionless", {"": "dimensionless", "%": "percent"}),

@@ -245,6 +245,28 @@ KINDS: dict[str, Kind] = {
         fractions=False,
         money=True,
     ),
+    "fuel_rate": Kind(
+        "a fuel rate",
+        "L/h",
+        "62 L/h",
+        (
+            Unit("L/h", _ONE),
+            Unit("US gal/h", US_GALLON_IN3 * CUBIC_INCH_ML / 1000),
+            Unit("imp gal/h", IMPERIAL_GALLON_ML / 1000),
+        ),
+    ),
+    "fuel_price": Kind(
+        "a price of fuel",
+        "money/L",
+        "1.35 /L",
+        (
+            Unit("/L", _ONE),
+            Unit("/US gal", 1000 / (US_GALLON_IN3 * CUBIC_INCH_ML)),
+            Unit("/imp gal", 1000 / IMPERIAL_GALLON_ML),
+        ),
+        fractions=False,
+        money=True,
+    ),
     "money_rate": Kind("a cost per hour", "money/h", "500 /h", (Unit("/h", _ONE),), fractions=False, money=True),
     "percent": Kind("a percentage", "%", "12.5 %", (Unit("%", _ONE),)),
     "fraction": Kind("a fraction", "1", "0.25", (Unit("", _ONE), Unit("%", Fraction(1, 100)))),

@@ -58,6 +58,8 @@ _PIECES: dict[str, tuple[str, ...]] = {
         *("imp fl oz", "imp fluid ounce", "imp fluid ounces", "imperial fl oz", "imperial fluid ounce"),
         *("imperial fluid ounces", "fl oz imp", "uk fl oz"),
     ),
+    "US gal": ("us gal", "us gallon", "us gallons", "gal us"),
+    "imp gal": ("imp gal", "imp gallon", "imp gallons", "imperial gallon", "imperial gallons", "gal imp", "uk gal"),
     "US cup": ("us cup", "us cups", "cup us", "cups us"),
     "seeds": ("seeds", "seed", "kernels", "kernel", "beans", "bean"),
     "km": ("km", "kilometre", "kilometres", "kilometer", "kilometers"),
@@ -117,6 +119,11 @@ _FLUID_OUNCE = _TwoMeanings(
     "says 'fl oz', and the US and the imperial fluid ounce differ by 4 %",
     "write US fl oz or imp fl oz",
 )
+_GALLON = _TwoMeanings(
+    ("fuel_rate", "fuel_price"),
+    "says 'gal', and the imperial gallon is a fifth larger than the US one",
+    "write US gal or imp gal",
+)
 _POUNDS_PER_BUSHEL = _TwoMeanings(
     ("density",),
     "says lb/bu, and the US and the imperial bushel measure differ by 3 %",
@@ -126,6 +133,7 @@ _TWO_MEANINGS = {
     **dict.fromkeys(("ton", "tons"), _TON),
     **dict.fromkeys(("cup", "cups"), _CUP),
     **dict.fromkeys(("fl oz", "floz", "fluid ounce", "fluid ounces"), _FLUID_OUNCE),
+    **dict.fromkeys(("gal", "gals", "gallon", "gallons"), _GALLON),
     "lb/bu": _POUNDS_PER_BUSHEL,
 }
 
