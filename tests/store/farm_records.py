@@ -11,7 +11,7 @@ from chaffinch.sync.accept import Receipt
 from chaffinch.sync.envelope import Envelope, seal
 
 NOW = "2026-08-14T16:40:00Z"
-FARM, SEASON, COMBINE, FIELD = 1, 2, 3, 4
+FARM, SEASON, COMBINE, FIELD, OPERATOR, TRIAL = 1, 2, 3, 4, 5, 6
 
 
 def clock() -> str:
@@ -77,6 +77,23 @@ def full() -> list[Envelope]:
         ),
         sealed(31, "weather", {"taken_at": "2026-08-14T09:00:00Z", "conditions": {"air_temperature_c": 24.5}}),
         check(11, mass_g=98.0, hour=10),
+    ]
+
+
+def filed() -> list[Envelope]:
+    """Checks filed under season, operator and trial, beside what ``full`` holds."""
+    where = {"season": uid(SEASON), "operator": uid(OPERATOR)}
+    settings = {
+        name: [{"name": "rotor speed", "value": value, "unit": "rpm"}] for name, value in (("a", 600), ("b", 650))
+    }
+    trial = {"taken_at": "2026-08-14T13:00:00Z", "combine": uid(COMBINE), "field": uid(FIELD), **settings}
+    return [
+        sealed(OPERATOR, "operator", {"name": "Wren"}),
+        sealed(TRIAL, "trial", trial),
+        check(14, mass_g=8.5, hour=13, **where, trial=uid(TRIAL), side="A"),
+        check(15, mass_g=6.5, hour=14, **where, trial=uid(TRIAL), side="B"),
+        check(16, mass_g=14.5, hour=15, **where),
+        check(17, mass_g=15.5, hour=16, season=uid(SEASON)),
     ]
 
 

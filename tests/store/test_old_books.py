@@ -1,110 +1,261 @@
-"""A book of every earlier step opens after a backup and gives the answers of a book of today."""
+"""A book of every earlier step opens after a copy was made and gives the answers of a book of today."""
 
 from __future__ import annotations
 
+import ast
 import shutil
+import sqlite3
+from contextlib import closing
 from pathlib import Path
 
 import pytest
 import sqlalchemy as sa
-from farm_records import NOW, again, begin, check, clock, full, identities, problems, put
-from make_old_books import EARLIER, fill, path_of
+from farm_records import (
+    COMBINE,
+    NOW,
+    OPERATOR,
+    SEASON,
+    TRIAL,
+    again,
+    begin,
+    check,
+    clock,
+    identities,
+    problems,
+    put,
+    uid,
+)
+from make_old_books import EARLIER, EVERY, carry_to_server, fill_at, path_of, records_of
 
+from chaffinch.book.checks import counting, find_check
 from chaffinch.book.desk import Desk
-from chaffinch.book.fields import field_summary
-from chaffinch.book.keeping import restore
-from chaffinch.book.things import find_thing
-from chaffinch.store import opening, records
+from chaffinch.book.fields import answered, checks_where, field_summary
+from chaffinch.book.keeping import back_up, restore
+from chaffinch.book.things import edits_of, find_thing, things
+from chaffinch.errors import BookError
+from chaffinch.store import indexes, migrations, opening, records
 from chaffinch.store.migrations import MIGRATIONS, NEWEST, ran
 from chaffinch.store.opening import Store
 from postgres_server import Server
 
+QUESTIONS = [{}, {"season": uid(SEASON)}, {"combine": uid(COMBINE)}, {"since": "2026-08-14T13:00:00Z"}]
 
-def answers(store: Store) -> tuple[object, ...]:
-    """What a person asks: the things as they stand, and what the field lost."""
+
+def answers(store: Store) -> dict[str, object]:
+    """What a person asks: the things as they stand, lists of checks, each check's answer, what the field lost."""
     desk = Desk(store, "desk", clock)
     field = find_thing(desk, "field", "Siskin Bend")
     summary = field_summary(desk, field)
-    return (
-        dict(field.parts),
-        [line.logged.id for line in summary.checks],
-        summary.mean_kg_ha,
-        summary.money,
-        {source: count for source, (_, count) in summary.sources.items()},
-    )
+    with store.reading() as connection:
+        by_trial = sa.text("SELECT id, side_of.operator FROM check_row AS side_of WHERE trial = :trial ORDER BY id")
+        in_trial = [tuple(row) for row in connection.execute(by_trial, {"trial": uid(TRIAL)})]
+    return {
+        "things": [(t.id, t.kind, t.name, dict(t.parts)) for t in things(desk)],
+        "edits": edits_of(desk, field.id),
+        "lists": [checks_where(desk, **question) for question in QUESTIONS],
+        "counting": [(c.id, c.versions, dict(c.body)) for c in counting(desk, checks_where(desk))],
+        "corrected": find_check(desk, uid(12)).id,
+        "in trial": in_trial,
+        "answers": [
+            (line.logged.id, line.answer.sources, line.answer.verdict) for line in answered(desk, checks_where(desk))
+        ],
+        "mean": summary.mean_kg_ha,
+        "money": summary.money,
+        "sources": dict(summary.sources),
+        "unsettled": [s.envelope.id for s in records.unsettled(store)],
+    }
+
+
+def index_rows(store: Store) -> dict[str, list[tuple[object, ...]]]:
+    with store.reading() as connection:
+        return {t: sorted(map(repr, connection.execute(sa.text(f"SELECT * FROM {t}")))) for t in indexes.ALL}
 
 
 @pytest.fixture(scope="module")
-def of_today(tmp_path_factory: pytest.TempPathFactory) -> tuple[list[tuple[str, str]], tuple[object, ...]]:
-    store = begin(str(tmp_path_factory.mktemp("today") / "book.chaffinch"), full())
-    return identities(store), answers(store)
+def of_today(tmp_path_factory: pytest.TempPathFactory) -> dict[int, tuple[object, ...]]:
+    """Identities, answers and index rows of books started today that hold what the kept ones do, by step."""
+    found = {}
+    for step in EVERY:
+        store = begin(str(tmp_path_factory.mktemp("today") / "book.chaffinch"), records_of(step))
+        found[step] = (identities(store), answers(store), index_rows(store))
+    return found
 
 
-def test_there_is_a_file_of_each_earlier_step() -> None:
+def said_by(store: Store) -> tuple[object, ...]:
+    return identities(store), answers(store), index_rows(store)
+
+
+def test_there_is_a_file_of_each_step() -> None:
     assert [m.number for m in MIGRATIONS] == list(range(1, NEWEST + 1))
-    assert [path_of(step).exists() for step in EARLIER] == [True] * (NEWEST - 1)
+    assert [path_of(step).exists() for step in EVERY] == [True] * NEWEST
 
 
-@pytest.mark.parametrize("step", EARLIER)
-def test_an_older_file_opens_and_answers_as_one_of_today(
-    tmp_path: Path, step: int, of_today: tuple[list[tuple[str, str]], tuple[object, ...]]
+def test_the_answers_are_worth_comparing(of_today: dict[int, tuple[object, ...]]) -> None:
+    told = of_today[NEWEST][1]
+    assert isinstance(told, dict)
+    assert [len(one) for one in told["lists"]] == [8, 4, 8, 4]
+    assert [row[1] for row in told["in trial"]] == [uid(OPERATOR)] * 2
+    assert len(told["answers"]) == 6
+    assert told["unsettled"] == [uid(11)]
+
+
+@pytest.mark.parametrize("step", EVERY)
+def test_a_file_of_each_step_opens_and_answers_as_one_of_today(
+    tmp_path: Path, step: int, of_today: dict[int, tuple[object, ...]]
 ) -> None:
     path = tmp_path / "farm.chaffinch"
     shutil.copyfile(path_of(step), path)
     store = again(str(path))
-    assert (identities(store), answers(store)) == of_today
+    assert said_by(store) == of_today[step]
     assert problems(store) == ()
     assert put(store, [check(77)]) == ["accepted"]
-    (kept,) = (p for p in tmp_path.iterdir() if p.name.startswith("farm.chaffinch.before"))
-    assert kept.name == f"farm.chaffinch.before-step-{step + 1}-20260814T164000Z"
-    with again(str(path)).reading() as connection:
+    kept = [p.name for p in tmp_path.iterdir() if p.name.startswith("farm.chaffinch.before")]
+    assert kept == ([f"farm.chaffinch.before-step-{step + 1}-20260814T164000Z"] if step < NEWEST else [])
+    with store.reading() as connection:
         noted = connection.execute(sa.text("SELECT number, program FROM migration ORDER BY number")).all()
     assert [tuple(row) for row in noted] == [(n, "of that day" if n <= step else "test") for n in range(1, NEWEST + 1)]
 
 
+@pytest.mark.parametrize("step", EVERY)
+def test_the_tables_of_each_step_are_those_of_its_day(step: int) -> None:
+    """The kept file remembers the statements that made it; a step that was changed since would show."""
+    of_that_day = "SELECT type, name, tbl_name, sql FROM sqlite_master ORDER BY name"
+    with closing(sqlite3.connect(f"{path_of(step).as_uri()}?immutable=1", uri=True)) as kept:
+        wanted = kept.execute(of_that_day).fetchall()
+    with closing(sqlite3.connect(":memory:")) as now:
+        for statement in migrations.statements_until(step, "sqlite"):
+            now.execute(statement)
+        assert now.execute(of_that_day).fetchall() == wanted
+
+
+def test_the_steps_call_nothing_of_the_program() -> None:
+    """Whatever changes elsewhere, a step does what it did on its day."""
+    tree = ast.parse(Path(migrations.__file__).read_text())
+    names = {n.module for n in ast.walk(tree) if isinstance(n, ast.ImportFrom) and n.module}
+    names |= {a.name for n in ast.walk(tree) if isinstance(n, ast.Import) for a in n.names}
+    assert not [name for name in names if name.startswith("chaffinch")]
+    assert all(isinstance(text, str) for step in MIGRATIONS for text in step.statements)
+
+
 @pytest.mark.parametrize("step", EARLIER)
-def test_the_backup_made_before_is_the_book_as_it_was(tmp_path: Path, step: int) -> None:
+def test_the_copy_made_before_is_the_book_as_it_was(tmp_path: Path, step: int) -> None:
     path = tmp_path / "farm.chaffinch"
     shutil.copyfile(path_of(step), path)
     again(str(path))
     (kept,) = tmp_path.glob("farm.chaffinch.before-*")
-    old = opening.Store(str(kept), opening.engine_for(str(kept), must_exist=True), clock)
-    with old.reading() as connection:
-        assert ran(connection) == step
+    assert step_at(kept) == step
     found = restore(str(kept), str(tmp_path / "again.chaffinch"))
     assert found.problems == ()
-    assert found.records + found.conflicts == len(full())
-    with old.reading() as connection:
-        assert ran(connection) == step, "a backup is not changed by being used"
+    assert found.records + found.conflicts == len(records_of(step))
+    assert step_at(kept) == step, "a copy is not changed by being used"
     assert sorted(p.name for p in tmp_path.iterdir()) == sorted(["again.chaffinch", "farm.chaffinch", kept.name])
 
 
+def step_at(path: Path) -> int | None:
+    old = Store(str(path), opening.engine_for(str(path), must_exist=True), clock)
+    with old.reading() as connection:
+        return ran(connection)
+
+
+def tables_of(store: Store) -> dict[str, list[str]]:
+    """Every row of every table that stands where records came in."""
+    with store.reading() as connection:
+        return {
+            table: sorted(map(repr, connection.execute(sa.text(f"SELECT * FROM {table}"))))
+            for table in ("book", "record", "conflict")
+        }
+
+
 @pytest.mark.parametrize("step", EARLIER)
-def test_an_older_book_on_a_server_is_migrated_too(
-    postgres: Server, step: int, of_today: tuple[list[tuple[str, str]], tuple[object, ...]]
+def test_an_older_book_on_a_server_is_copied_to_a_file_and_migrated(
+    postgres: Server, step: int, of_today: dict[int, tuple[object, ...]], here: Path
 ) -> None:
     address = postgres.new_book()
-    with opening.engine_for(address, must_exist=True).begin() as connection:
-        fill(connection, step, full())
+    carry_to_server(step, address)
     store = again(address)
-    assert (identities(store), answers(store)) == of_today
+    assert said_by(store) == of_today[step]
     assert problems(store) == ()
+    (kept,) = here.iterdir()
+    assert kept.name == f"books.{schema_of(address)}.before-step-{step + 1}-20260814T164000Z"
+    assert step_at(kept) == step
+    assert restore(str(kept), "again.chaffinch").problems == ()
+    restored = again("again.chaffinch")
+    assert said_by(restored) == of_today[step]
+    assert tables_of(restored) == tables_of(store), "places, hours of arrival and the book's id are the same"
+    assert put(store, [check(77)]) == ["accepted"]
 
 
-def test_opened_twice_within_a_second_keeps_two_backups(tmp_path: Path) -> None:
+def schema_of(address: str) -> str:
+    return address.rpartition("%3D")[2]
+
+
+def test_the_copy_of_a_server_book_goes_to_the_folder_named(postgres: Server, here: Path, tmp_path: Path) -> None:
+    address = postgres.new_book()
+    carry_to_server(1, address)
+    opening.open_book(address, clock=clock, program="test", keep_old_in=str(tmp_path)).close()
+    assert list(here.iterdir()) == []
+    assert [p.name for p in tmp_path.iterdir()] == [f"books.{schema_of(address)}.before-step-2-20260814T164000Z"]
+
+
+def test_no_copy_no_migration_of_a_server_book(postgres: Server, tmp_path: Path) -> None:
+    address = postgres.new_book()
+    carry_to_server(2, address)
+    with pytest.raises(BookError, match=r"step 2.*copied to .*none.*nothing was changed"):
+        opening.open_book(address, clock=clock, program="test", keep_old_in=str(tmp_path / "none"))
+    engine = opening.engine_for(address, must_exist=True)
+    with engine.connect() as connection:
+        assert ran(connection) == 2
+    engine.dispose()
+
+
+def test_opened_twice_within_a_second_keeps_two_copies(tmp_path: Path, postgres: Server, here: Path) -> None:
     path = tmp_path / "farm.chaffinch"
     for _ in range(2):
         shutil.copyfile(path_of(1), path)
         again(str(path))
     assert len(list(tmp_path.glob("farm.chaffinch.before-*"))) == 2
+    address = postgres.new_book()
+    carry_to_server(1, address)
+    (here / f"books.{schema_of(address)}.before-step-2-20260814T164000Z").write_text("a letter")
+    again(address)
+    assert [p.read_bytes()[:6] for p in sorted(here.iterdir())] == [b"a lett", b"SQLite"]
+
+
+def test_a_backup_of_a_server_book_is_the_same_book(postgres: Server, tmp_path: Path) -> None:
+    """Its id, the order in which records arrived and when; and so is what is restored from it."""
+    store = begin(postgres.new_book(), records_of(NEWEST))
+    put(store, [check(400)])
+    target, restored = str(tmp_path / "copy"), str(tmp_path / "again.chaffinch")
+    seen: list[tuple[int, int]] = []
+    back_up(Desk(store, "desk", lambda: "2027-01-01T00:00:00Z"), target, progress=lambda *at: seen.append(at))
+    restore(target, restored)
+    for address in (target, restored):
+        assert (
+            records.facts(again(address))
+            == records.facts(store)
+            == {"id": uid(999), "title": "Larkhollow", "started": NOW}
+        )
+        assert tables_of(again(address)) == tables_of(store)
+    assert seen[-1] == (21, 21)
+
+
+def test_a_damaged_record_does_not_keep_an_old_book_from_being_opened(tmp_path: Path) -> None:
+    path = tmp_path / "farm.chaffinch"
+    shutil.copyfile(path_of(3), path)
+    with closing(sqlite3.connect(path)) as raw:
+        raw.execute("UPDATE record SET body = '{' WHERE id = ?", (uid(16),))
+        raw.commit()
+    store = again(str(path))
+    assert any(uid(16) in line for line in problems(store))
+    assert uid(16) not in checks_where(Desk(store, "desk", clock))
+    assert uid(17) in checks_where(Desk(store, "desk", clock))
 
 
 def test_a_step_that_fails_is_undone_whole_and_tried_again(
-    new_address: object, monkeypatch: pytest.MonkeyPatch, of_today: tuple[list[tuple[str, str]], tuple[object, ...]]
+    new_address: object, monkeypatch: pytest.MonkeyPatch, of_today: dict[int, tuple[object, ...]]
 ) -> None:
     address = new_address()  # type: ignore[operator]
-    with opening.engine_for(address, must_exist=False).begin() as connection:
-        fill(connection, 1, full())
+    fill_at(address, 1, records_of(1))
     sound = opening.apply
 
     def breaks_at_three(connection: sa.Connection, step: object, **other: str) -> None:
@@ -113,14 +264,31 @@ def test_a_step_that_fails_is_undone_whole_and_tried_again(
             raise OSError(28, "No space left on device")
 
     monkeypatch.setattr(opening, "apply", breaks_at_three)
-    with pytest.raises(opening.BookError, match="No space left"):
+    with pytest.raises(BookError, match="No space left"):
         again(address)
     monkeypatch.undo()
-    half = opening.Store(address, opening.engine_for(address, must_exist=True), lambda: NOW)
+    half = Store(address, opening.engine_for(address, must_exist=True), lambda: NOW)
     with half.reading() as connection:
         assert ran(connection) == 2
         assert not sa.inspect(connection).has_table("check_row")
     store = again(address)
-    assert (identities(store), answers(store)) == of_today
+    assert said_by(store) == of_today[1]
     assert problems(store) == ()
     assert len(list(records.every(store))) == 13
+
+
+def test_rows_that_could_not_be_made_leave_the_last_step_undone(
+    new_address: object, monkeypatch: pytest.MonkeyPatch, of_today: dict[int, tuple[object, ...]]
+) -> None:
+    """The last step and the index rows are one transaction: no book of today's step without its rows."""
+    address = new_address()  # type: ignore[operator]
+    fill_at(address, 1, records_of(NEWEST))
+    with monkeypatch.context() as patch:
+        patch.setattr(indexes, "add", lambda *_: (_ for _ in ()).throw(OSError(28, "No space left on device")))
+        with pytest.raises(BookError, match="No space left"):
+            again(address)
+    half = Store(address, opening.engine_for(address, must_exist=True), lambda: NOW)
+    with half.reading() as connection:
+        assert ran(connection) == NEWEST - 1
+    half.close()
+    assert said_by(again(address)) == of_today[NEWEST]

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from pathlib import Path
 
 import pytest
 import sqlalchemy as sa
@@ -27,7 +26,6 @@ from chaffinch.book import checks, fields, merging, things
 from chaffinch.book.desk import Desk
 from chaffinch.errors import BookError, InputError
 from chaffinch.store.opening import Store
-from postgres_server import Server
 
 PAIRS = ["sqlite-sqlite", "sqlite-postgresql", "postgresql-sqlite", "postgresql-postgresql"]
 
@@ -53,16 +51,9 @@ RIGHT = [
 
 
 @pytest.fixture
-def on(tmp_path: Path, request: pytest.FixtureRequest) -> Callable[[str, list[object]], Store]:
-    numbers = iter(range(100))
-
-    def start(kind: str, items: list[object]) -> Store:
-        if kind == "postgresql":
-            server: Server = request.getfixturevalue("postgres")
-            return begin(server.new_book(), items)  # type: ignore[arg-type]
-        return begin(str(tmp_path / f"{next(numbers)}.chaffinch"), items)  # type: ignore[arg-type]
-
-    return start
+def on(place: Callable[[str], str]) -> Callable[..., Store]:
+    """Starts a book with records in it, on a database that is named."""
+    return lambda kind, items: begin(place(kind), items)
 
 
 def answers(store: Store) -> object:

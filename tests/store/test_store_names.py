@@ -17,7 +17,7 @@ from chaffinch.book import keeping
 from chaffinch.book.desk import Desk
 from chaffinch.errors import BookError, InputError
 from chaffinch.store import address as addresses
-from chaffinch.store import backup, opening
+from chaffinch.store import backup, bookfile, opening
 
 NAMES = [
     "a#b", "what?mode=ro", "100%", "a%23b", "a%2523b", "it's", 'the "big" one', "a b", "Grünland", "&uri=true", "a;b",
@@ -180,7 +180,7 @@ def test_the_file_alone_holds_what_was_confirmed(tmp_path: Path) -> None:
 
 
 def test_a_reader_at_work_delays_that_and_stops_nobody(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(addresses, "BUSY_SECONDS", 60.0)  # would be waited for, and the test be killed by its slowness
+    monkeypatch.setattr(bookfile, "BUSY_SECONDS", 60.0)  # would be waited for, and the test be killed by its slowness
     path = tmp_path / "farm.chaffinch"
     store = begin(str(path), farm())
     reader = sqlite3.connect(path, isolation_level=None)

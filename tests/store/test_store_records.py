@@ -35,6 +35,7 @@ from chaffinch.sync.accept import Receipt, confirms, open_batch
 from chaffinch.sync.envelope import Envelope, seal
 
 NewAddress = Callable[[], str]
+NewBook = Callable[[list[Envelope]], opening.Store]
 
 
 def labels(store: opening.Store) -> dict[tuple[str, str], object]:
@@ -85,8 +86,8 @@ def test_what_was_put_in_comes_out_in_order(new_address: NewAddress) -> None:
     assert {s.arrived for s in found} == {NOW}
 
 
-def test_reading_by_id_kind_and_place(new_address: NewAddress) -> None:
-    store = begin(new_address(), full())
+def test_reading_by_id_kind_and_place(new_book: NewBook) -> None:
+    store = new_book(full())
     one = records.read(store, uid(10))
     assert one is not None
     assert one.envelope == check(10, mass_g=12.5, hour=9)
@@ -98,16 +99,16 @@ def test_reading_by_id_kind_and_place(new_address: NewAddress) -> None:
     assert later == [uid(11), uid(12), uid(13)]
 
 
-def test_more_ids_than_one_query_takes(new_address: NewAddress) -> None:
+def test_more_ids_than_one_query_takes(new_book: NewBook) -> None:
     many = [sealed(n, "note", {"text": f"remark {n}"}) for n in range(1000, 1000 + 2 * records.AT_ONCE + 3)]
-    store = begin(new_address(), many)
+    store = new_book(many)
     assert set(put(store, many)) == {"known"}
     assert len(records.read_many(store, [e.id for e in many])) == len(many)
     assert len(identities(store)) == len(many)
 
 
-def test_delivered_twice_is_kept_once(new_address: NewAddress) -> None:
-    store = begin(new_address(), farm())
+def test_delivered_twice_is_kept_once(new_book: NewBook) -> None:
+    store = new_book(farm())
     one = check(10)
     assert put(store, [one]) == ["accepted"]
     assert put(store, [one]) == ["known"]
@@ -117,8 +118,8 @@ def test_delivered_twice_is_kept_once(new_address: NewAddress) -> None:
     assert problems(store) == ()
 
 
-def test_same_id_other_content_keeps_both_and_counts_neither(new_address: NewAddress) -> None:
-    store = begin(new_address(), farm())
+def test_same_id_other_content_keeps_both_and_counts_neither(new_book: NewBook) -> None:
+    store = new_book(farm())
     first, second, third = check(10, mass_g=1.0), check(10, mass_g=2.0), check(10, mass_g=3.0)
     assert put(store, [first]) == ["accepted"]
     receipt = records.append(store, [second])[0]
@@ -133,14 +134,14 @@ def test_same_id_other_content_keeps_both_and_counts_neither(new_address: NewAdd
     assert problems(store) == ()
 
 
-def test_conflict_within_one_batch(new_address: NewAddress) -> None:
-    store = begin(new_address(), farm())
+def test_conflict_within_one_batch(new_book: NewBook) -> None:
+    store = new_book(farm())
     assert put(store, [check(10, mass_g=1.0), check(10, mass_g=2.0)]) == ["accepted", "conflict"]
     assert problems(store) == ()
 
 
-def test_one_bad_record_does_not_stop_the_others(new_address: NewAddress) -> None:
-    store = begin(new_address(), farm())
+def test_one_bad_record_does_not_stop_the_others(new_book: NewBook) -> None:
+    store = new_book(farm())
     bad = seal(uid(11), "check", 1, "phone", NOW, {"taken_at": "yesterday", "check": {"crop": "canola"}})
     torn = check(12).as_dict() | {"device": "another"}
     newer = seal(uid(13), "check", 2, "phone", NOW, dict(check(13).body))
@@ -156,8 +157,8 @@ def test_one_bad_record_does_not_stop_the_others(new_address: NewAddress) -> Non
     assert problems(store) == ()
 
 
-def test_text_a_database_cannot_hold_is_refused_alone(new_address: NewAddress) -> None:
-    store = begin(new_address(), farm())
+def test_text_a_database_cannot_hold_is_refused_alone(new_book: NewBook) -> None:
+    store = new_book(farm())
     sound = check(10).as_dict()
     unsealed = {k: sound[k] for k in sound if k != "hash"} | {"id": uid(11), "device": "pho\x00ne"}
     from chaffinch.sync.envelope import content_hash
@@ -167,7 +168,7 @@ def test_text_a_database_cannot_hold_is_refused_alone(new_address: NewAddress) -
     assert [r.outcome for r in receipts] == ["accepted", "refused", "accepted"]
 
 
-def test_numbers_keep_their_value_and_hash(new_address: NewAddress) -> None:
+def test_numbers_keep_their_value_and_hash(new_book: NewBook) -> None:
     """A number that JSON writes without a point comes back as a whole one; the hash must not care."""
     values = [1.0, -0.0, 0.1 + 0.2, 1e16, 1e20, 1e21, 5e-324, 2**53 - 1, 123456789012345680000.0]
     body = {
@@ -176,7 +177,7 @@ def test_numbers_keep_their_value_and_hash(new_address: NewAddress) -> None:
         "a": [{"name": f"n{i}", "value": v} for i, v in enumerate(values)],
         "b": [],
     }
-    store = begin(new_address(), farm())
+    store = new_book(farm())
     assert put(store, [sealed(10, "trial", body)]) == ["accepted"]
     found = records.read(store, uid(10))
     assert found is not None
@@ -185,9 +186,9 @@ def test_numbers_keep_their_value_and_hash(new_address: NewAddress) -> None:
     assert [type(i) for i in open_batch([found.envelope.as_dict()])] == [Envelope]
 
 
-def test_text_of_every_script_survives(new_address: NewAddress) -> None:
+def test_text_of_every_script_survives(new_book: NewBook) -> None:
     text = "Größe 小麦 \U0001f33e \u2028 e\u0301 \\ \" ' ; -- {} %s :name \t\n/"
-    store = begin(new_address(), [*farm(), edit(20, text, 1), sealed(21, "note", {"text": text, "of": uid(FIELD)})])
+    store = new_book([*farm(), edit(20, text, 1), sealed(21, "note", {"text": text, "of": uid(FIELD)})])
     assert labels(store) == {(uid(FIELD), "note"): text}
     found = records.read(store, uid(21))
     assert found is not None
@@ -204,9 +205,9 @@ EDITS = [
 
 
 @pytest.mark.parametrize("order", list(permutations(range(4)))[::5])
-def test_the_label_that_holds_does_not_depend_on_arrival(new_address: NewAddress, order: tuple[int, ...]) -> None:
+def test_the_label_that_holds_does_not_depend_on_arrival(new_book: NewBook, order: tuple[int, ...]) -> None:
     wanted = {(uid(FIELD), "note"): "also second, greater id", (uid(FIELD), "area"): None}
-    at_once, one_by_one = begin(new_address(), farm()), begin(new_address(), farm())
+    at_once, one_by_one = new_book(farm()), new_book(farm())
     put(at_once, [EDITS[i] for i in order])
     for i in order:
         put(one_by_one, [EDITS[i]])
@@ -215,8 +216,8 @@ def test_the_label_that_holds_does_not_depend_on_arrival(new_address: NewAddress
     assert problems(at_once) == ()
 
 
-def test_correction_before_its_original(new_address: NewAddress) -> None:
-    store = begin(new_address(), farm())
+def test_correction_before_its_original(new_book: NewBook) -> None:
+    store = new_book(farm())
     put(store, [correction(11, [10])])
     desk = Desk(store, "desk")
     assert [c.id for c in checks.counting(desk, [uid(11)])] == [uid(11)]
@@ -228,8 +229,8 @@ def test_correction_before_its_original(new_address: NewAddress) -> None:
     assert problems(store) == ()
 
 
-def test_two_corrections_of_one_check_disagree_until_a_third(new_address: NewAddress) -> None:
-    store = begin(new_address(), [*farm(), check(10), correction(12, [10]), correction(11, [10], mass_g=8.0)])
+def test_two_corrections_of_one_check_disagree_until_a_third(new_book: NewBook) -> None:
+    store = new_book([*farm(), check(10), correction(12, [10]), correction(11, [10], mass_g=8.0)])
     desk = Desk(store, "desk")
     (one,) = checks.counting(desk, [uid(10)])
     assert one.id == uid(12)
@@ -240,10 +241,10 @@ def test_two_corrections_of_one_check_disagree_until_a_third(new_address: NewAdd
     assert not one.versions.disagree
 
 
-def test_a_check_is_found_by_the_beginning_of_its_id(new_address: NewAddress) -> None:
+def test_a_check_is_found_by_the_beginning_of_its_id(new_book: NewBook) -> None:
     """Also where the server sorts text as people do, not byte by byte."""
     numbers = (0xABCD0001, 0xABCE0001, 0xABCE0002, 0x12345678)
-    desk = Desk(begin(new_address(), [*farm(), *map(check, numbers)]), "desk")
+    desk = Desk(new_book([*farm(), *map(check, numbers)]), "desk")
     assert checks.find_check(desk, "abcd").id == uid(0xABCD0001)
     assert checks.find_check(desk, "123456").id == uid(0x12345678)
     assert checks.find_check(desk, uid(0xABCE0002)).id == uid(0xABCE0002)
@@ -254,38 +255,38 @@ def test_a_check_is_found_by_the_beginning_of_its_id(new_address: NewAddress) ->
             checks.find_check(desk, none)
 
 
-def test_a_record_of_another_kind_does_not_replace_a_check(new_address: NewAddress) -> None:
+def test_a_record_of_another_kind_does_not_replace_a_check(new_book: NewBook) -> None:
     stray = sealed(
         11, "weather", {"taken_at": NOW, "conditions": {"humidity_pct": 60}, "replaces": [uid(10)], "reason": "slip"}
     )
-    store = begin(new_address(), [*farm(), check(10), stray])
+    store = new_book([*farm(), check(10), stray])
     assert [c.id for c in checks.counting(Desk(store, "desk"), [uid(10)])] == [uid(10)]
 
 
-def test_conflicting_edits_hold_on_neither_book(new_address: NewAddress) -> None:
+def test_conflicting_edits_hold_on_neither_book(new_book: NewBook) -> None:
     one, other = edit(20, "here", 3), edit(20, "there", 3)
     under = edit(19, "agreed", 2)
     for order in ([under, one, other], [other, one, under], [one, under, other]):
-        store = begin(new_address(), farm())
+        store = new_book(farm())
         for item in order:
             put(store, [item])
         assert labels(store) == {(uid(FIELD), "note"): "agreed"}
         assert problems(store) == ()
 
 
-def test_conflicting_corrections_count_on_neither_book(new_address: NewAddress) -> None:
+def test_conflicting_corrections_count_on_neither_book(new_book: NewBook) -> None:
     replaces, does_not = correction(11, [10]), check(11, mass_g=3.0)
     for order in ([check(10), replaces, does_not], [does_not, replaces, check(10)]):
-        store = begin(new_address(), farm())
+        store = new_book(farm())
         for item in order:
             put(store, [item])
         assert [c.id for c in checks.counting(Desk(store, "desk"), [uid(10), uid(11)])] == [uid(10)]
         assert problems(store) == ()
 
 
-def test_conflicting_things_look_the_same_on_both_books(new_address: NewAddress) -> None:
+def test_conflicting_things_look_the_same_on_both_books(new_book: NewBook) -> None:
     here, there = (sealed(50, "operator", {"name": n}) for n in ("Wren", "Robin"))
-    one, other = begin(new_address(), [here, there]), begin(new_address(), [there, here])
+    one, other = new_book([here, there]), new_book([there, here])
     seen = [[(t.id, t.name) for t in things.things(Desk(s, "desk"), "operator")] for s in (one, other)]
     assert seen[0] == seen[1]
 

@@ -8,9 +8,9 @@ from collections.abc import Callable, Iterator
 import pytest
 from at_work import Nursery, checks_of, nursery
 from farm_records import again, begin, check, edit, farm, identities, problems, put
-from make_old_books import fill
+from make_old_books import fill_at
 
-from chaffinch.store import opening, records
+from chaffinch.store import records
 from chaffinch.store.verify import verify
 from chaffinch.sync.envelope import Envelope
 from postgres_server import Server
@@ -174,8 +174,7 @@ def test_an_old_book_opened_by_two_programs_at_once(warm: Nursery, new_address: 
     for _ in range(3):
         address = new_address()
         items = [*farm(), *checks_of(range(100, 160))]
-        with opening.engine_for(address, must_exist=False).begin() as connection:
-            fill(connection, 1, items)
+        fill_at(address, 1, items)
         one, other = warm.do(("migrate", address), ("log_checks", address, list(range(200, 210))))
         assert (one.status, other.status) == (0, 0), (one.lines, other.lines)
         assert problems(again(address)) == ()

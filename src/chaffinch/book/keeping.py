@@ -2,17 +2,15 @@
 
 from __future__ import annotations
 
-import os
-
-import sqlalchemy as sa
+from contextlib import closing
 
 from chaffinch import __version__
-from chaffinch.book.desk import Desk, open_desk, start_book, utc_now
-from chaffinch.book.merging import Progress, merge
+from chaffinch.book.desk import Desk, utc_now
 from chaffinch.errors import BookError, InputError
 from chaffinch.store import backup as copying
-from chaffinch.store import indexes, opening, records, verify
+from chaffinch.store import indexes, opening, verify
 from chaffinch.store.address import engine_for, is_postgresql, shown
+from chaffinch.store.backup import Progress
 from chaffinch.store.opening import guarded
 from chaffinch.store.verify import Verified
 
@@ -30,16 +28,9 @@ def back_up(desk: Desk, target: str, *, progress: Progress | None = None) -> Ver
     if is_postgresql(target):
         raise InputError("backup", shown(target), "must be a file", "name a file, like farm-2026-10-01.chaffinch")
     with copying.whole(target) as partial:
-        if desk.store.is_file:
-            with guarded(desk.store.address):
-                copying.copy_pages(desk.store.engine, partial)
-            copy = open_desk(partial, now=desk.now)
-        else:
-            copy = start_book(partial, title=records.facts(desk.store)["title"], device=desk.device, now=desk.now)
-            came, _ = merge(copy, desk, progress=progress)
-            if came.refused:
-                raise BookError(target, f"{len(came.refused)} records cannot be copied: {came.refused[0].reason}")
-        found = verify.verify(copy.store)
+        opening.copy_to_file(desk.store, partial, progress=progress)
+        with closing(opening.open_book(partial, clock=desk.now, program=__version__)) as copy:
+            found = verify.verify(copy)
         if found.problems:
             raise BookError(target, f"the copy is not whole, so it is not kept: {found.problems[0]}")
     return found
@@ -59,16 +50,14 @@ def restore(source: str, target: str) -> Verified:
         raise InputError(
             "restore", shown(target), "works on files", "start a book on the server, then merge the backup into it"
         )
-    locked = not os.access(source, os.W_OK)
-    book = opening.Store(source, engine_for(source, must_exist=True, read_only=locked), utc_now)
-    opening.step_of(book)
-    with copying.whole(target, what="restore") as partial:
-        with guarded(source):
-            copying.copy_pages(book.engine, partial)
-        restored = opening.open_book(partial, clock=utc_now, program=__version__, keep_old=False)
-        found = verify.verify(restored)
-        if found.problems:
-            raise BookError(source, f"the backup is not whole: {found.problems[0]}")
+    with closing(opening.Store(source, engine_for(source, must_exist=True), utc_now)) as book:
+        opening.step_of(book)
+        with copying.whole(target, what="restore") as partial:
+            opening.copy_to_file(book, partial)
+            with closing(opening.open_book(partial, clock=utc_now, program=__version__, keep_old=False)) as restored:
+                found = verify.verify(restored)
+            if found.problems:
+                raise BookError(source, f"the backup is not whole: {found.problems[0]}")
     return found
 
 
@@ -82,6 +71,4 @@ def rebuild(desk: Desk) -> None:
     with guarded(desk.store.address), desk.store.engine.begin() as connection:
         if not desk.store.is_file:
             connection.exec_driver_sql("LOCK TABLE record IN SHARE ROW EXCLUSIVE MODE")
-        for table in ("catch_row", "check_row", "label", "correction"):
-            connection.execute(sa.text(f"DELETE FROM {table}"))
-        indexes.rebuild(connection, records.ALL_INDEXES)
+        indexes.make_anew(connection)

@@ -2,19 +2,27 @@
 
 from __future__ import annotations
 
+import errno
 import os
 import re
 import sqlite3
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import closing, contextmanager
 from itertools import count
 from pathlib import Path
 from typing import Any, Final
 
+import sqlalchemy as sa
 from sqlalchemy.engine import Engine
 
 from chaffinch.errors import BookError, InputError
+from chaffinch.store.migrations import statements_until
 
+Progress = Callable[[int, int], None]
+"""Called with (done, of) while records are copied."""
+TABLES: Final = ("migration", "book", "record", "conflict", "correction", "label", "check_row", "catch_row")
+"""Every table of a book; what is pointed at comes first."""
+ROWS_AT_ONCE: Final = 1000
 _ATTEMPTS: Final = count(1)
 BESIDE: Final = ("-wal", "-shm", "-journal")
 """Endings of the files that SQLite keeps beside its own."""
@@ -39,6 +47,8 @@ def whole(target: str, *, what: str = "backup") -> Iterator[str]:
     refuse_taken(path, what)
     partial = path.with_name(f"{path.name}.{os.getpid()}-{next(_ATTEMPTS)}.partial")
     try:
+        if not os.access(path.absolute().parent, os.W_OK | os.X_OK):
+            raise OSError(errno.EACCES, f"its folder {_what_bars(path.absolute().parent)}")  # noqa: TRY301
         _clear_away(path)
         yield str(partial)
         with closing(sqlite3.connect(partial)) as copy:
@@ -54,10 +64,15 @@ def whole(target: str, *, what: str = "backup") -> Iterator[str]:
         raise InputError(what, target, "is there already", "name another file") from None
     except (OSError, sqlite3.Error) as error:
         _remove(partial)
-        raise BookError(target, f"cannot be written: {' '.join(str(error).split())}") from error
+        reason = (isinstance(error, OSError) and error.strerror) or str(error)
+        raise BookError(target, f"cannot be written: {' '.join(reason.split())}") from error
     except BaseException:
         _remove(partial)
         raise
+
+
+def _what_bars(folder: Path) -> str:
+    return "does not exist" if not folder.exists() else "is no folder" if not folder.is_dir() else "is read-only"
 
 
 def refuse_taken(path: Path, what: str) -> None:
@@ -112,6 +127,36 @@ def copy_pages(engine: Engine, target: str) -> None:
             raw.driver_connection.backup(copy)
     finally:
         raw.close()
+
+
+def copy_rows(source: sa.Connection, target: str, step: int, *, progress: Progress | None = None) -> None:
+    """Copy a book of that step row by row into a new SQLite file, as the source's transaction sees it.
+
+    What the book is called, its id, the order in which records arrived and when, the steps that ran: all of it is the
+    same in the copy.
+    """
+    total = sum(
+        source.execute(sa.text(f"SELECT COUNT(*) FROM {table}")).scalar_one() for table in ("record", "conflict")
+    )
+    done = 0
+    with closing(sqlite3.connect(target, isolation_level=None)) as copy:
+        copy.execute("BEGIN")
+        for statement in statements_until(step, "sqlite"):
+            copy.execute(statement)
+        for table in TABLES:
+            columns = [row[1] for row in copy.execute(f"PRAGMA table_info({table})")]
+            if not columns:
+                continue  # came with a later step
+            marks = ", ".join("?" * len(columns))
+            query = sa.text(f"SELECT {', '.join(columns)} FROM {table}")
+            rows = source.execute(query, execution_options={"yield_per": ROWS_AT_ONCE})
+            for part in rows.partitions():
+                copy.executemany(f"INSERT INTO {table} ({', '.join(columns)}) VALUES ({marks})", map(tuple, part))
+                if table in ("record", "conflict"):
+                    done += len(part)
+                    if progress is not None:
+                        progress(done, total)
+        copy.execute("COMMIT")
 
 
 def _clear_away(path: Path) -> None:

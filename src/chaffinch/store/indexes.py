@@ -21,6 +21,8 @@ from chaffinch.sync.labels import edit_of
 BATCH: Final = 2000
 _BATCH_OF_RECORDS: Final = 500
 
+ALL: Final = ("correction", "label", "check_row", "catch_row")
+"""The index tables; checks before catches, which point at them."""
 SAID_OF_OTHERS: Final = ("correction", "label")
 """Tables in which a record whose id is in conflict has no row."""
 
@@ -35,8 +37,8 @@ _INSERT: Final = {
         "OR (excluded.revision = label.revision AND excluded.edit_id > label.edit_id)"
     ),
     "check_row": (
-        "INSERT INTO check_row (id, taken_at, season, field, combine, operator, crop, catches) "
-        "VALUES (:id, :taken_at, :season, :field, :combine, :operator, :crop, :catches) ON CONFLICT DO NOTHING"
+        "INSERT INTO check_row (id, taken_at, season, field, combine, operator, crop, catches, trial) "
+        "VALUES (:id, :taken_at, :season, :field, :combine, :operator, :crop, :catches, :trial) ON CONFLICT DO NOTHING"
     ),
     "catch_row": (
         "INSERT INTO catch_row (check_id, number, place, amount) VALUES (:check_id, :number, :place, :amount) "
@@ -92,9 +94,16 @@ def rows_of(record_id: str, kind: str, body: Mapping[str, Any]) -> Iterator[tupl
         )
     if kind == CHECK:
         summary = check_summary(body)
-        yield "check_row", {"id": record_id, **summary.row}
+        yield "check_row", {"id": record_id, **summary.row, "trial": body.get("trial")}
         for number, (place, amount) in enumerate(summary.catches, start=1):
             yield "catch_row", {"check_id": record_id, "number": number, "place": place, "amount": amount}
+
+
+def _rows_or_damaged(record_id: str, kind: str, body: Mapping[str, Any]) -> list[tuple[str, dict[str, Any]]]:
+    try:
+        return list(rows_of(record_id, kind, body))
+    except (LookupError, TypeError, AttributeError, InputError):
+        raise DamagedError(record_id) from None
 
 
 def add(
@@ -106,15 +115,10 @@ def add(
     """Write the index rows of records (id, kind, body) into the named tables; ``aside``: ids in conflict."""
     waiting: dict[str, list[dict[str, Any]]] = {}
     for record_id, kind, body in records:
-        try:
-            rows = list(rows_of(record_id, kind, body))
-        except (LookupError, TypeError, AttributeError, InputError):
-            raise DamagedError(record_id) from None
-        for table, row in rows:
+        for table, row in _rows_or_damaged(record_id, kind, body):
             if table in tables and not (record_id in aside and table in SAID_OF_OTHERS):
                 waiting.setdefault(table, []).append(row)
-    # Checks before catches: catches point at them.
-    for table in ("correction", "label", "check_row", "catch_row"):
+    for table in ALL:
         here = waiting.get(table, [])
         for start in range(0, len(here), BATCH):
             connection.execute(sa.text(_INSERT[table]), here[start : start + BATCH])
@@ -132,14 +136,32 @@ def set_aside(connection: Connection, ids: Sequence[str]) -> None:
             add(connection, ((r.id, r.kind, body_of(r.id, r.body)) for r in edits), ("label",))
 
 
-def rebuild(connection: Connection, tables: Sequence[str]) -> None:
-    """Fill the named, empty index tables from all records, a batch at a time."""
+def make_anew(connection: Connection, *, leave_out_damaged: bool = False) -> None:
+    """Throw away every index row and make them anew from the records, in the caller's transaction.
+
+    Raises
+    ------
+    DamagedError
+        At a record that cannot be read; unless such a record is to be left out, which :mod:`chaffinch.store.verify`
+        tells, and whoever reads it.
+    """
+    for table in reversed(ALL):
+        connection.execute(sa.text(f"DELETE FROM {table}"))
     aside = set(connection.execute(sa.text("SELECT id FROM conflict")).scalars())
     last = 0
     query = sa.text("SELECT seq, id, kind, body FROM record WHERE seq > :last ORDER BY seq LIMIT :batch")
-    while True:
-        found = connection.execute(query, {"last": last, "batch": _BATCH_OF_RECORDS}).all()
-        if not found:
-            return
-        add(connection, ((r.id, r.kind, body_of(r.id, r.body)) for r in found), tables, aside)
+    while found := connection.execute(query, {"last": last, "batch": _BATCH_OF_RECORDS}).all():
+        add(connection, _read(found, leave_out_damaged), ALL, aside)
         last = found[-1].seq
+
+
+def _read(rows: Iterable[sa.Row[Any]], leave_out_damaged: bool) -> Iterator[tuple[str, str, Mapping[str, Any]]]:
+    for row in rows:
+        try:
+            body = body_of(row.id, row.body)
+            list(_rows_or_damaged(row.id, row.kind, body))
+        except DamagedError:
+            if leave_out_damaged:
+                continue
+            raise
+        yield row.id, row.kind, body

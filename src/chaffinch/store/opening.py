@@ -3,7 +3,11 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Callable
+import re
+import sqlite3
+import weakref
+from collections.abc import Callable, Iterator
+from contextlib import ExitStack, closing, contextmanager
 from dataclasses import dataclass, field
 from itertools import count
 from pathlib import Path
@@ -14,7 +18,8 @@ from sqlalchemy.engine import Engine
 
 from chaffinch.errors import BookError, InputError
 from chaffinch.store import backup, indexes
-from chaffinch.store.address import engine_for, is_postgresql, keep_log_beside, shown
+from chaffinch.store.address import engine_for, is_postgresql, shown
+from chaffinch.store.bookfile import ONLY_READING, keep_log_beside, unchanged
 from chaffinch.store.migrations import MIGRATIONS, NEWEST, apply, prepare, ran
 
 Clock = Callable[[], str]
@@ -23,9 +28,12 @@ Clock = Callable[[], str]
 PROGRAM: Final = "chaffinch"
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, weakref_slot=True)
 class Store:
     """An open book.
+
+    Connections to a server are kept for the next reader or writer until :meth:`close`, or until nobody holds the store
+    any more; a file is opened for each use, and stands alone in between.
 
     Attributes
     ----------
@@ -46,10 +54,42 @@ class Store:
         """Whether the book is one SQLite file."""
         return not is_postgresql(self.address)
 
-    def reading(self) -> sa.Connection:
+    @property
+    def only_reading(self) -> bool:
+        """Whether it lies where it may not be written."""
+        return bool(self.engine.get_execution_options().get(ONLY_READING, False))
+
+    def __post_init__(self) -> None:
+        weakref.finalize(self, self.engine.dispose)
+
+    def close(self) -> None:
+        """Give back the connections that were kept."""
+        self.engine.dispose()
+
+    @contextmanager
+    def kept_open(self) -> Iterator[None]:
+        """Keep a file open for the length of a block, for who writes often: each write is quicker by the closing.
+
+        What is confirmed is in the file as ever; but as long as the block lasts SQLite's log lies beside the file,
+        which must be neither moved nor copied over. On a server this changes nothing.
+        """
+        if not self.is_file:
+            yield
+            return
+        with guarded(self.address), self.engine.connect() as held:
+            # The log comes into being with the first look; the look itself is over before the block begins.
+            with held.execution_options(reading=True).begin():
+                held.exec_driver_sql("SELECT COUNT(*) FROM book").fetchone()
+            yield
+
+    @contextmanager
+    def reading(self) -> Iterator[sa.Connection]:
         """A connection whose transaction only reads, and sees the book as of one moment."""
-        connection = self.engine.connect().execution_options(reading=True)
-        return connection if self.is_file else connection.execution_options(isolation_level="REPEATABLE READ")
+        with ExitStack() as stack:
+            if self.only_reading:
+                stack.enter_context(unchanged(Path(self.address)))
+            connection = stack.enter_context(self.engine.connect()).execution_options(reading=True)
+            yield connection if self.is_file else connection.execution_options(isolation_level="REPEATABLE READ")
 
 
 def start(address: str, *, book_id: str, title: str, clock: Clock, program: str) -> Store:
@@ -64,15 +104,20 @@ def start(address: str, *, book_id: str, title: str, clock: Clock, program: str)
     """
     if not is_postgresql(address) and os.path.lexists(address):
         raise InputError("book", address, "is there already", "open it, or name another file")
-    store = Store(address, engine_for(address, must_exist=False), clock)
     facts = {"id": book_id, "title": title, "started": clock()}
-    if not store.is_file:
+    engine = engine_for(address, must_exist=False)
+    if is_postgresql(address):
+        store = Store(address, engine, clock)
         _fill(store, facts, program)
         return store
     # Made under another name: stopped at any moment, there is a whole book or none.
     with guarded(address):
-        with backup.whole(address, what="book") as partial:
-            _fill(Store(partial, engine_for(partial, must_exist=False), clock), facts, program)
+        with (
+            backup.whole(address, what="book") as partial,
+            closing(Store(partial, engine_for(partial, must_exist=False), clock)) as new,
+        ):
+            _fill(new, facts, program)
+        store = Store(address, engine_for(address, must_exist=True), clock)
         keep_log_beside(store.engine, Path(address))
     return store
 
@@ -97,8 +142,13 @@ def _fill(store: Store, facts: dict[str, str], program: str) -> None:
         )
 
 
-def open_book(address: str, *, clock: Clock, program: str, keep_old: bool = True) -> Store:
-    """Open a book; an older one is migrated, a file after a backup was made beside it.
+def open_book(
+    address: str, *, clock: Clock, program: str, keep_old: bool = True, keep_old_in: str | None = None
+) -> Store:
+    """Open a book; an older one is migrated after a copy of it was made.
+
+    The copy is a file of the older step, named after the book, the step and the hour: beside the book's own file, or,
+    of a book on a server, in ``keep_old_in``. A book that may not be written here is opened to be read.
 
     Parameters
     ----------
@@ -109,23 +159,35 @@ def open_book(address: str, *, clock: Clock, program: str, keep_old: bool = True
     program : str
         Version noted with each step.
     keep_old : bool
-        Make that backup; False only for a file that is a copy itself.
+        Make that copy; False only for a file that is a copy itself.
+    keep_old_in : str or None
+        Folder for the copy of a book on a server; None for the folder the program runs in.
 
     Raises
     ------
     InputError
-        When it does not exist, is no book, or is newer than this program.
+        When it does not exist, is no book, is newer than this program, or is older and may not be written here.
     BookError
         When it is damaged, cannot be written, or the server does not answer.
     """
-    engine = engine_for(address, must_exist=True)
-    store = Store(address, engine, clock)
-    number = step_of(store)
-    if store.is_file:
-        with guarded(address):
-            keep_log_beside(engine, Path(address))
-    if number < NEWEST:
-        _migrate(store, number, program, keep_old)
+    store = Store(address, engine_for(address, must_exist=True), clock)
+    try:
+        number = step_of(store)
+        if store.is_file:
+            with guarded(address):
+                keep_log_beside(store.engine, Path(address))
+        if number < NEWEST:
+            if store.only_reading:
+                raise InputError(
+                    "book",
+                    address,
+                    f"is of step {number} (today {NEWEST}) and cannot be brought up to date in a read-only place",
+                    "copy it to a folder that may be written, and open the copy",
+                )
+            _migrate(store, number, program, (keep_old_in or ".") if keep_old else None)
+    except BaseException:
+        store.close()
+        raise
     return store
 
 
@@ -146,29 +208,76 @@ def step_of(store: Store) -> int:
     return number
 
 
-def _migrate(store: Store, number: int, program: str, keep_old: bool) -> None:
-    if store.is_file and keep_old:
+def _migrate(store: Store, number: int, program: str, keep_old_in: str | None) -> None:
+    if keep_old_in is not None:
         # Nobody else writes or migrates while the copy is made: it is the book as it was.
-        with guarded(store.address), store.engine.begin() as turn:
-            if (ran(turn) or 0) < NEWEST:
-                _keep_old(store, number)
+        with guarded(store.address), store.engine.connect() as turn:
+            if not store.is_file:
+                turn = turn.execution_options(isolation_level="REPEATABLE READ")  # noqa: PLW2901
+            with turn.begin():
+                _take_turn(turn)
+                if (stands_at := ran(turn) or 0) < NEWEST:
+                    _keep_old(store, turn, stands_at, number, keep_old_in)
     for step in MIGRATIONS:
         if step.number <= number:
             continue
         with guarded(store.address), store.engine.begin() as connection:
-            if store.engine.dialect.name == "postgresql":
-                # Two programs that open an old book at once: the second waits, then finds the step done.
-                connection.exec_driver_sql("LOCK TABLE migration IN EXCLUSIVE MODE")
+            _take_turn(connection)
             if (ran(connection) or 0) < step.number:
                 apply(connection, step, now=store.clock(), program=program)
+                if step.number == NEWEST:
+                    # A record that is damaged has no rows; it must not keep the book from being opened and verified.
+                    indexes.make_anew(connection, leave_out_damaged=True)
 
 
-def _keep_old(store: Store, number: int) -> None:
+def _take_turn(connection: sa.Connection) -> None:
+    """Let two programs that open an old book at once go one after the other, and nobody write meanwhile."""
+    if connection.dialect.name == "postgresql":
+        connection.exec_driver_sql("LOCK TABLE migration IN EXCLUSIVE MODE")
+        connection.exec_driver_sql("LOCK TABLE record IN SHARE ROW EXCLUSIVE MODE")
+
+
+def _keep_old(store: Store, turn: sa.Connection, stands_at: int, number: int, folder: str) -> None:
+    """Copy the book as it is to a file of its own step, under a name that is free."""
     stamp = store.clock().replace(":", "").replace("-", "")
-    target = f"{store.address}.before-step-{number + 1}-{stamp}"
+    ending = f".before-step-{number + 1}-{stamp}"
+    if store.is_file:
+        target = store.address + ending
+    else:
+        place = turn.execute(sa.text("SELECT current_database() || '.' || current_schema()")).scalar_one()
+        target = str(Path(folder, re.sub(r"[^\w.-]", "_", str(place)).lstrip(".") + ending))
     names = (target if n == 1 else f"{target}-{n}" for n in count(1))
-    with backup.whole(next(name for name in names if not os.path.lexists(name))) as partial:
-        backup.copy_pages(store.engine, partial)
+    name = next(name for name in names if not os.path.lexists(name))
+    try:
+        with backup.whole(name) as partial:
+            if store.is_file:
+                backup.copy_pages(store.engine, partial)
+            else:
+                backup.copy_rows(turn, partial, stands_at)
+    except BookError as error:
+        if store.is_file:
+            raise
+        reason = f"is of step {stands_at} and is copied to {name} before it is brought up to date, which"
+        raise BookError(shown(store.address), f"{reason} {error.reason}; nothing was changed") from error
+
+
+def copy_to_file(store: Store, partial: str, *, progress: backup.Progress | None = None) -> None:
+    """Copy a book, as of one moment, to a new SQLite file: with its id, its order of arrival, all it holds.
+
+    Raises
+    ------
+    BookError
+        When the book cannot be read.
+    """
+    with guarded(store.address):
+        if not store.is_file:
+            with store.reading() as connection:
+                backup.copy_rows(connection, partial, ran(connection) or 0, progress=progress)
+        elif store.only_reading:
+            with unchanged(Path(store.address)):
+                backup.copy_pages(store.engine, partial)
+        else:
+            backup.copy_pages(store.engine, partial)
 
 
 class guarded:  # noqa: N801 (reads as a word in a with statement)
@@ -184,6 +293,8 @@ class guarded:  # noqa: N801 (reads as a word in a with statement)
         if isinstance(error, UnicodeDecodeError):
             # SQLite quotes damaged text in its own message, which then cannot be read.
             raise BookError(self.where, "the file is damaged: its text cannot be read") from error
-        if isinstance(error, sa.exc.DBAPIError | OSError | indexes.DamagedError):
+        if isinstance(error, sa.exc.TimeoutError):
+            raise BookError(self.where, "this program has too many questions to the server open at once") from error
+        if isinstance(error, sa.exc.DBAPIError | sqlite3.Error | OSError | indexes.DamagedError):
             reason = str(error.orig if isinstance(error, sa.exc.DBAPIError) else error)
             raise BookError(self.where, " ".join(reason.split())[:200]) from error

@@ -16,7 +16,6 @@ from chaffinch.store.opening import Store, guarded
 from chaffinch.sync.accept import Receipt
 from chaffinch.sync.envelope import KEYS, Envelope, canonical
 
-ALL_INDEXES: Final = ("correction", "label", "check_row", "catch_row")
 AT_ONCE: Final = 400
 """Ids looked up in one query."""
 
@@ -61,7 +60,7 @@ def append(store: Store, batch: Sequence[Envelope | Receipt]) -> list[Receipt]:
             receipts.append(receipt)
             if receipt.outcome == "accepted":
                 fresh.append((item.id, item.kind, item.body))
-        indexes.add(connection, fresh, ALL_INDEXES)
+        indexes.add(connection, fresh, indexes.ALL)
         indexes.set_aside(connection, [r.id for r in receipts if r.outcome == "conflict"])
     return receipts
 

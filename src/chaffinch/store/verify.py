@@ -166,7 +166,7 @@ def _database_problems(connection: sa.Connection) -> list[str]:
 def _index_problems(connection: sa.Connection, expected: dict[str, Counter[str]], edits: list[Edit]) -> Iterator[str]:
     columns = {
         "correction": "new_id, old_id",
-        "check_row": "id, taken_at, season, field, combine, operator, crop, catches",
+        "check_row": "id, taken_at, season, field, combine, operator, crop, catches, trial",
         "catch_row": "check_id, number, place, amount",
     }
     for table, names in columns.items():
