@@ -31,7 +31,14 @@ TOLD = [*PAGES, ROOT / "README.md", ROOT / "CONTRIBUTING.md"]
 ENTRIES = sorted(path for path in (ROOT / "changelog.d").glob("*.md") if path.name != "README.md")
 
 # Rooms told on the page of another room, and those without a question of the trade.
-ON_ANOTHER_PAGE = {"machine_cost": "work", "proposals": "sampler", "sobol": "sampler"}
+ON_ANOTHER_PAGE = {
+    "machine_cost": "work",
+    "pace_cost": "pace",
+    "pace_curves": "pace",
+    "proposals": "sampler",
+    "sobol": "sampler",
+    "worth_choice": "worth",
+}
 NO_PAGE = {"__init__", "domain"}
 
 FENCE = re.compile(r"^```(?P<info>[a-z]*)[^\n]*\n(?P<body>.*?)^```[ \t]*$", re.MULTILINE | re.DOTALL)

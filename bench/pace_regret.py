@@ -1,0 +1,236 @@
+"""What is the pace advice worth, and how often is it wrong? Worlds drawn from the prior, in money per hectare.
+
+    python bench/pace_regret.py [--worlds 300] [--seed 1] [--jobs 2]
+
+A world has a machine curve and a header curve of its own (slope, bend, scatter between places), a speed driven today,
+an hour cost and a price. Its checks are pans and frames read to a tenth of a gram, turned into evidence and fitted;
+nothing of the truth is handed over. Every way of choosing a speed then pays what the true curve says at that speed:
+
+regret [money/ha]     true cost there less the least true cost within the speeds that may be recommended
+wrong way             of the worlds where the speed was changed, those where the change cost money
+
+"where it began" is no choice at all; "1 % of yield" goes a tenth slower above it and a tenth faster below;
+"best pace" goes to the best speed in every world, "advice" only where the answer says slower or faster, and "knowing"
+to the true best. Slope, bend and scatter are drawn from the priors of design §4.7 and the levels from the prior the
+fit is given (sd of the log 0.8, a little narrower than that of a single check); hour cost, price and speed are ours.
+"""
+
+from __future__ import annotations
+
+import math
+from concurrent.futures import ProcessPoolExecutor
+from dataclasses import dataclass
+from typing import Final
+
+import click
+import numpy as np
+from numpy.typing import NDArray
+
+from chaffinch.engine.catch import read
+from chaffinch.engine.estimate import Prior
+from chaffinch.engine.evidence import Catch, evidence
+from chaffinch.engine.exposure import Exposure, in_discharge
+from chaffinch.engine.loss_point import LossPoint
+from chaffinch.engine.pace import Pace, best_pace
+from chaffinch.engine.pace_curves import pair_posteriors
+from chaffinch.engine.response import fit_response
+
+FloatArray = NDArray[np.float64]
+
+PLANS: Final = {
+    # Speeds of the checks, as shares of today's.
+    "3 at today's speed": (1.0, 1.0, 1.0),
+    "1 slower, 1 as today, 1 faster": (0.75, 1.0, 1.25),
+    "2 slower, 2 as today, 2 faster": (0.75, 0.75, 1.0, 1.0, 1.25, 1.25),
+    "4 slower, 4 as today, 4 faster": (0.75,) * 4 + (1.0,) * 4 + (1.25,) * 4,
+}
+WAYS: Final = ("where it began", "1 % of yield", "best pace", "advice", "knowing")
+MEDIAN_KG_HA: Final = {"machine": 40.0, "header": 20.0}
+LEVEL_SD_LOG: Final = 0.8
+WIDTH_M: Final = 12.0
+LOST_TIME_H_HA: Final = 0.06
+YIELD_KG_HA: Final = 2500.0
+PAN: Final = in_discharge(0.5, WIDTH_M, 2.0)
+FRAME: Final = Exposure(0.0, 1.0, 0.0, "ground", False)
+"""A square metre of header strip, what lay there before taken as nothing."""
+PANS, FRAMES, STEP_G, TKW_G = 3, 4, 0.1, 3.5
+
+
+@dataclass(frozen=True)
+class World:
+    """The truth: curves (level at today's speed [ln kg/ha], slope, bend, scatter) and what today is like."""
+
+    machine: tuple[float, float, float, float]
+    header: tuple[float, float, float, float]
+    today_kmh: float
+    hour_cost_per_h: float
+    price_per_t: float
+
+    @staticmethod
+    def drawn(rng: np.random.Generator) -> World:
+        def curve(median: float, slope_mean: float) -> tuple[float, float, float, float]:
+            level = rng.normal(math.log(median), LEVEL_SD_LOG)
+            return level, rng.normal(slope_mean, 0.8), rng.uniform(0.0, 1.5), 0.25 * math.exp(rng.normal(0.0, 0.5))
+
+        return World(
+            machine=curve(MEDIAN_KG_HA["machine"], 1.3),
+            header=curve(MEDIAN_KG_HA["header"], 0.0),
+            today_kmh=rng.uniform(4.5, 8.0),
+            hour_cost_per_h=rng.uniform(200.0, 700.0),
+            price_per_t=rng.uniform(250.0, 700.0),
+        )
+
+    def loss_kg_ha(self, which: str, speed_kmh: FloatArray) -> FloatArray:
+        """Mean over places [kg/ha]."""
+        level, slope, bend, scatter = getattr(self, which)
+        return np.exp(level + slope * ((speed_kmh / self.today_kmh) ** bend - 1.0) / bend + scatter**2 / 2.0)
+
+    def cost_per_ha(self, speed_kmh: FloatArray) -> FloatArray:
+        speed = np.asarray(speed_kmh, dtype=np.float64)
+        loss = self.loss_kg_ha("machine", speed) + self.loss_kg_ha("header", speed)
+        time = 10.0 / (speed * WIDTH_M) + LOST_TIME_H_HA
+        return self.price_per_t / 1000.0 * loss + self.hour_cost_per_h * time
+
+    def caught(self, which: str, speed_kmh: float, rng: np.random.Generator) -> list[Catch]:
+        """The catches of one check, seed by seed, at a place of its own."""
+        scatter = getattr(self, which)[3]
+        here = float(self.loss_kg_ha(which, np.array([speed_kmh]))[0])
+        here *= math.exp(rng.normal(0.0, scatter) - scatter**2 / 2.0)
+        exposure, count, c0 = (PAN, PANS, 0.40) if which == "machine" else (FRAME, FRAMES, 0.50)
+        shape = 1.0 / (c0 * math.exp(rng.normal(0.0, 0.35))) ** 2
+        seeds = rng.poisson(0.1 * exposure.area_m2(which) * here * 1000.0 / TKW_G * rng.gamma(shape, 1 / shape, count))
+        grams = np.round(seeds * TKW_G / 1000.0 / STEP_G) * STEP_G
+        return [Catch(read("weighed", float(g), STEP_G, tkw_g=TKW_G), exposure) for g in grams]
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """What one world paid, by way of choosing [money/ha], and how the answer stood to the truth."""
+
+    regret: tuple[float, ...]
+    moved: tuple[int, ...]
+    """1 for a change that saved money, −1 for one that cost some, 0 for none."""
+    advice: str
+    best_within_range: bool
+    extra_within_range: bool
+
+
+def outcome(plan: str, seed: int) -> Outcome:
+    """Play one world: the same world for every plan of one seed."""
+    world = World.drawn(np.random.default_rng((seed, 1)))
+    rng = np.random.default_rng((seed, 2))
+    tested = [share * world.today_kmh for share in PLANS[plan]]
+    found, plain_kg_ha = _answer(world, tested, rng, seed)
+
+    low, high = 0.9 * min(tested), 1.1 * max(tested)
+    speeds = np.geomspace(low, high, 2001)
+    costs = world.cost_per_ha(speeds)
+    today = float(world.cost_per_ha(np.array([world.today_kmh]))[0])
+    by_rule = world.today_kmh * (0.9 if plain_kg_ha > 0.01 * YIELD_KG_HA else 1.1)
+    moves = found.advice in ("slower", "faster")
+    chosen = (world.today_kmh, by_rule, found.best_kmh, found.best_kmh if moves else world.today_kmh)
+    paid = [float(world.cost_per_ha(np.array([v]))[0]) for v in chosen] + [float(costs.min())]
+    best = float(speeds[costs.argmin()])
+    own, extra = found.own_best_kmh, found.today.extra_per_ha if found.today else None
+    true_extra = today - paid[2]
+    return Outcome(
+        tuple(p - paid[-1] for p in paid),
+        tuple(
+            0 if v == world.today_kmh else (1 if p < today else -1) for v, p in zip((*chosen, best), paid, strict=True)
+        ),
+        found.advice,
+        # Two searches for a speed at an end of the range round differently.
+        own.low * 0.9999 <= best <= own.high * 1.0001,
+        extra is not None and extra.low <= true_extra <= extra.high,
+    )
+
+
+def _answer(world: World, tested: list[float], rng: np.random.Generator, seed: int) -> tuple[Pace, float]:
+    """The pace by the checks alone, and the mean machine loss a pencil would find at today's speed [kg/ha]."""
+    posteriors, learned, plain = {}, 0.0, []
+    grid = np.geomspace(0.85 * min(tested), 1.15 * max(tested), 13)
+    for which, median in MEDIAN_KG_HA.items():
+        points = []
+        for speed in tested:
+            catches = world.caught(which, speed, rng)
+            points.append(LossPoint(evidence(catches, which), speed))
+            if which == "machine" and speed == world.today_kmh:
+                plain += [c.reading.mass_g / (0.1 * PAN.machine_m2) for c in catches]
+        fit = fit_response(points, source=which, prior=Prior(median, LEVEL_SD_LOG), load_kind="speed", seed=seed)
+        posteriors[which] = fit.loss_kg_ha(grid), fit.weights
+        if which == "machine":
+            learned = fit.learned()["slope"]
+    loss = pair_posteriors(
+        grid, posteriors["machine"], posteriors["header"], tested_kmh=(min(tested), max(tested)), seed=seed
+    )
+    found = best_pace(
+        loss,
+        width_m=WIDTH_M,
+        price_per_t=world.price_per_t,
+        hour_cost_per_h=world.hour_cost_per_h,
+        lost_time_h_ha=LOST_TIME_H_HA,
+        today_kmh=world.today_kmh,
+        slope_learned=learned,
+    )
+    return found, float(np.mean(plain))
+
+
+def played(plan: str, worlds: int, seed: int, jobs: int) -> list[Outcome]:
+    """Outcomes of many worlds, in order."""
+    seeds = [1_000_000 * seed + i for i in range(worlds)]
+    if jobs == 1:
+        return [outcome(plan, s) for s in seeds]
+    with ProcessPoolExecutor(jobs) as pool:
+        return list(pool.map(outcome, [plan] * worlds, seeds, chunksize=8))
+
+
+def lines(plan: str, outcomes: list[Outcome]) -> list[str]:
+    """One row of the table for each way of choosing."""
+    rows = []
+    n = len(outcomes)
+    for column, way in enumerate(WAYS):
+        regret = np.array([o.regret[column] for o in outcomes])
+        moved = np.array([o.moved[column] for o in outcomes])
+        wrong = f"{100 * np.mean(moved[moved != 0] < 0):.0f} %" if (moved != 0).any() else "–"
+        rows.append(
+            f"| {plan} | {way} | {regret.mean():.2f} ± {regret.std() / math.sqrt(n):.2f} "
+            f"| {np.quantile(regret, 0.9):.2f} | {100 * np.mean(moved != 0):.0f} % | {wrong} |"
+        )
+    return rows
+
+
+@click.command()
+@click.option("--worlds", default=300, show_default=True, type=click.IntRange(min=2))
+@click.option("--seed", default=1, show_default=True, type=click.IntRange(min=0))
+@click.option("--jobs", default=1, show_default=True, type=click.IntRange(min=1))
+@click.option("--only", default="", help="Plans by a piece of their name.")
+def main(worlds: int, seed: int, jobs: int, only: str) -> None:
+    """Print the regret of every way of choosing a speed, as a table."""
+    plans = [plan for plan in PLANS if only in plan]
+    if not plans:
+        raise click.UsageError(f"no plan is called {only}")
+    click.echo("| checks | way | regret, mean | worst tenth from | changes | wrong way |")
+    click.echo("|---|---|---|---|---|---|")
+    notes = []
+    for plan in plans:
+        outcomes = played(plan, worlds, seed, jobs)
+        for line in lines(plan, outcomes):
+            click.echo(line)
+        said = {word: sum(o.advice == word for o in outcomes) for word in ("slower", "faster", "stay", "not settled")}
+        slower = [o for o in outcomes if o.advice == "slower"]
+        right = sum(o.moved[3] > 0 for o in slower)
+        best = 100 * np.mean([o.best_within_range for o in outcomes])
+        extra = 100 * np.mean([o.extra_within_range for o in outcomes])
+        notes.append(
+            f"{plan}: {', '.join(f'{word} {count}' for word, count in said.items())}; "
+            f"slower was right in {right} of {len(slower)}; "
+            f"the 90 % range held the best speed in {best:.1f} % and today's extra cost in {extra:.1f} %"
+        )
+    click.echo("")
+    for note in notes:
+        click.echo(note)
+    click.echo(f"{worlds} worlds, seed {seed}; 90 % ranges of 300 worlds are 1.7 points uncertain themselves")
+
+
+if __name__ == "__main__":
+    main()
