@@ -25,7 +25,7 @@ def as_json(answer: CheckAnswer) -> dict[str, Any]:
         "crop": check.crop,
         "sources": {source: _loss(loss, answer) for source, loss in answer.sources.items()},
         "total": _loss(answer.total, answer),
-        "judged": {"sources": list(answer.judged), "kg_ha": _range(answer.judged_kg_ha)},
+        "judged": {"sources": list(answer.judged), "kg_ha": as_range(answer.judged_kg_ha)},
         "limit_kg_ha": check.limit_kg_ha,
         "verdict": answer.verdict,
         "p_over": answer.p_over,
@@ -36,8 +36,8 @@ def as_json(answer: CheckAnswer) -> dict[str, Any]:
         "width_ratio": _width_ratio(answer),
         "money": {
             "currency": check.currency,
-            "per_hour": _range(answer.money_per_h),
-            "per_field": _range(answer.money_per_field),
+            "per_hour": as_range(answer.money_per_h),
+            "per_field": as_range(answer.money_per_field),
         },
         "warnings": [_notice(n, answer) for n in answer.notices if n.kind == "warning"],
         "assumed": [_notice(n, answer) for n in answer.notices if n.kind == "assumed"],
@@ -50,16 +50,17 @@ def _loss(loss: Loss, answer: CheckAnswer) -> dict[str, Any]:
     money = None if loss.money_per_ha is None else loss.money_per_ha.times(money_factor(check))
     return {
         "plain_kg_ha": loss.plain_kg_ha,
-        "kg_ha": _range(loss.kg_ha),
-        "trade": {"unit": check.trade_unit, **(_range(in_trade_unit(loss.kg_ha, check)) or {})},
-        "share_percent": _range(loss.share_pct),
-        "money_per_area": None if money is None else {"unit": f"/{land_unit(check)}", **(_range(money) or {})},
+        "kg_ha": as_range(loss.kg_ha),
+        "trade": {"unit": check.trade_unit, **(as_range(in_trade_unit(loss.kg_ha, check)) or {})},
+        "share_percent": as_range(loss.share_pct),
+        "money_per_area": None if money is None else {"unit": f"/{land_unit(check)}", **(as_range(money) or {})},
         "part_of_loss_percent": loss.part_of_loss_pct,
         "p_largest": loss.p_largest,
     }
 
 
-def _range(r: Range | None) -> dict[str, float] | None:
+def as_range(r: Range | None) -> dict[str, float] | None:
+    """A range as data; None stays None."""
     return None if r is None else {"low": r.low, "median": r.median, "high": r.high}
 
 

@@ -108,22 +108,38 @@ def filing(desk: Desk, given: Mapping[str, Any], check: Check | None) -> Filing:
                 found.where["season"] = thing.parts["season"]
     found.taken_at = taken_at(given.get("at"), check)
     found.settings = _once_each(map(_setting, given.get("given_settings", ())), "--setting") or None
-    conditions = _once_each(map(_condition, given.get("given_conditions", ())), "--condition")
-    found.conditions = {one["name"]: one["value"] for one in conditions} or None
     _judge(found)
+    found.conditions = read_conditions(given.get("given_conditions", ())) or None
+    return found
+
+
+def read_conditions(told: Iterable[str]) -> dict[str, float]:
+    """Read ``--condition`` flags, each like ``humidity_pct=45``.
+
+    Raises
+    ------
+    InputError
+        For one that cannot be read, is no condition a record can hold, or is given twice.
+    """
+    from chaffinch.records.bodies import check_part
+    from chaffinch.records.kinds import CHECK, KINDS
+
+    read = _once_each(map(_condition, told), "--condition")
+    found = {one["name"]: one["value"] for one in read}
+    part = KINDS[CHECK].part("conditions")
+    if found and part is not None:
+        check_part(KINDS[CHECK], part, found)
     return found
 
 
 def _judge(found: Filing) -> None:
-    """Refuse settings and conditions that the record could not hold, before anything is asked or read."""
+    """Refuse settings that the record could not hold, before anything is asked or read."""
     from chaffinch.records.bodies import check_part
     from chaffinch.records.kinds import CHECK, KINDS
 
-    kind = KINDS[CHECK]
-    for name, value in (("settings", found.settings), ("conditions", found.conditions)):
-        part = kind.part(name)
-        if value and part is not None:
-            check_part(kind, part, value)
+    part = KINDS[CHECK].part("settings")
+    if found.settings and part is not None:
+        check_part(KINDS[CHECK], part, found.settings)
 
 
 def one_thing(

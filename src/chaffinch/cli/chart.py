@@ -79,7 +79,7 @@ def chart(
     highs = [*(r.high for r in (curve.y if curve else ())), *(s.y.high for s in spots)]
     # One wide range must not press everything else flat: the axis ends at 1.6 times the highest middle.
     x_axis = _Axis.around(min(xs), max(xs), most=max(3, width // 9), zero=False)
-    y_axis = _Axis.around(0.0, min(max(highs), 1.6 * max(middles)), most=max(2, height // 3), zero=True)
+    y_axis = _Axis.around(0.0, min(max(highs), 1.6 * max(middles)), most=max(2, height // 2), zero=True)
     cells = [[" "] * width for _ in range(height)]
 
     def column(x: float) -> int:

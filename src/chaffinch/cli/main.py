@@ -22,6 +22,7 @@ COMMANDS: Final = {
     "plan": "How many catches, what the kit can see, and how best to read a catch.",
     "card": "A table for the cab: what the pan holds at each loss.",
     "where": "Where a field's or a stop's grain was lost, from the book.",
+    "pace": "How fast to go: grain lost against time spent, from the book.",
     "book": "The book: checks, machines and fields, kept for years.",
     "crops": "The crops known, with their figures and where each comes from.",
     "demo": "An invented harvest morning, told step by step.",

@@ -1,0 +1,204 @@
+"""What do the checks in the book say of loss against load? The curves of every combine in one crop."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Final, Literal
+
+import numpy as np
+
+from chaffinch.book.checks import counting
+from chaffinch.book.desk import Desk
+from chaffinch.book.fields import Progress, checks_where
+from chaffinch.book.points import CheckPoint, points_of, shared_sd
+from chaffinch.book.things import Thing, things
+from chaffinch.engine.estimate import PRIOR_SD, Prior, Range, default_prior, estimate, range_of
+from chaffinch.engine.loss_point import LoadKind, LossPoint, choose_load
+from chaffinch.engine.response import Response, fit_response
+from chaffinch.reference import crop as find_crop
+
+CONDITIONS: Final = ("straw_moisture_pct", "humidity_pct", "grain_moisture_pct")
+"""Conditions a curve may learn from, best first: straw is what toughens. One is used: they move together over a day,
+and a handful of checks cannot tell them apart (own rule)."""
+TOLD_BY: Final = 0.5
+"""Share of the checks that must tell a condition before a curve uses it [1]; own figure."""
+
+Curved = Literal["machine", "header"]
+
+
+@dataclass(frozen=True, slots=True)
+class Curves:
+    """Loss against load in one crop.
+
+    Attributes
+    ----------
+    crop : str
+        Key of the crop.
+    combine : Thing
+        The combine asked about.
+    machine : Response
+        Machine loss over throughput or speed.
+    header : Response or None
+        Header loss over speed; None where no check in this crop saw it.
+    load_kind : {"throughput", "speed"}
+        What the machine curve stands over.
+    points, header_points : tuple of CheckPoint
+        Checks of all combines behind each curve.
+    left_out : mapping of str to int
+        How many checks say nothing to the machine curve, by why.
+    condition, header_condition : str or None
+        The condition that each curve learned from.
+    setup : str
+        How this combine was set at its last check in this crop; "" where not told.
+    yield_kg_ha : float or None
+        Median yield of this combine's checks, else of all [kg/ha].
+    """
+
+    crop: str
+    combine: Thing
+    machine: Response
+    header: Response | None
+    load_kind: LoadKind
+    points: tuple[CheckPoint, ...]
+    header_points: tuple[CheckPoint, ...]
+    left_out: Mapping[str, int]
+    condition: str | None
+    header_condition: str | None
+    setup: str
+    yield_kg_ha: float | None
+
+    @property
+    def own(self) -> tuple[CheckPoint, ...]:
+        """This combine's own checks behind the machine curve."""
+        return tuple(p for p in self.points if p.combine == self.combine.id)
+
+    @property
+    def own_header(self) -> tuple[CheckPoint, ...]:
+        """This combine's own checks behind the header curve."""
+        return tuple(p for p in self.header_points if p.combine == self.combine.id)
+
+
+def curves(
+    desk: Desk,
+    combine: Thing,
+    crop: str,
+    *,
+    season: str | None = None,
+    seed: int = 1,
+    progress: Progress | None = None,
+) -> Curves:
+    """Fit the curves of one crop to the checks of the book, all combines together, and look at one of them.
+
+    Parameters
+    ----------
+    desk : Desk
+        The open book.
+    combine : Thing
+        Whose pace is asked for; it may have no check yet.
+    crop : str
+        The crop, by name or key.
+    season : str or None
+        Id of one season; None for all.
+    seed : int
+        Same seed, same answer.
+    progress : callable or None
+        Called with (done, of) while checks are read.
+
+    Raises
+    ------
+    InputError
+        For an unknown crop, or a check that cannot be answered.
+    """
+    key = find_crop(crop).key
+    fields = {one.id: one for one in things(desk, "field")}
+    logged = [c for c in counting(desk, checks_where(desk, season=season)) if find_crop(c.check.crop).key == key]
+    every = points_of(logged, fields, seed=seed, progress=progress)
+    usable, left_out = _usable(every)
+    own = [p for p in usable if p.combine == combine.id]
+    yields = [p.yield_kg_ha for p in own or usable if p.yield_kg_ha is not None]
+    usual_yield = float(np.median(yields)) if yields else None
+    condition = _condition(usable)
+    choice = choose_load([p.speed_kmh for p in usable], [p.throughput_t_h for p in usable]) if usable else None
+    loads = choice.loads if choice else ()
+    kind: LoadKind = choice.kind if choice else "speed"
+    machine = fit_response(
+        [_loss_point(p, "machine", load) for p, load in zip(usable, loads, strict=True)],
+        source="machine",
+        prior=default_prior("machine", usual_yield),
+        load_kind=kind,
+        conditions=[condition] if condition else [],
+        scale_sd=shared_sd(own or usable) if usable else 0.0,
+        seed=seed,
+    )
+    of_header = [p for p in every if "header" in p.evidence and p.combine and p.speed_kmh is not None]
+    header = None
+    header_condition = _condition(of_header)
+    if of_header:
+        header = fit_response(
+            [_loss_point(p, "header", p.speed_kmh) for p in of_header if p.speed_kmh is not None],
+            source="header",
+            prior=default_prior("header", usual_yield),
+            load_kind="speed",
+            conditions=[header_condition] if header_condition else [],
+            seed=seed,
+        )
+    last = max(own, key=lambda p: str(p.logged.body["taken_at"]), default=None)
+    return Curves(
+        crop=key,
+        combine=combine,
+        machine=machine,
+        header=header,
+        load_kind=kind,
+        points=tuple(usable),
+        header_points=tuple(of_header),
+        left_out=left_out,
+        condition=condition,
+        header_condition=header_condition,
+        setup="" if last is None else last.setup,
+        yield_kg_ha=usual_yield,
+    )
+
+
+def seen_range(point: CheckPoint, source: Curved) -> Range:
+    """What one check says of a loss by itself [kg/ha], for drawing it beside the curve."""
+    prior = point.priors.get(source, Prior(1.0, PRIOR_SD))
+    return range_of(estimate(point.evidence[source], prior, 0.0))
+
+
+def _usable(every: Sequence[CheckPoint]) -> tuple[list[CheckPoint], dict[str, int]]:
+    """Checks that can stand on a curve of machine loss, and why the others cannot."""
+    usable: list[CheckPoint] = []
+    left_out: dict[str, int] = {}
+    for point in every:
+        why = ""
+        if "machine" not in point.evidence:
+            why = "did not see machine loss"
+        elif not point.combine:
+            why = "name no combine"
+        elif point.speed_kmh is None:
+            why = "tell no speed"
+        if why:
+            left_out[why] = left_out.get(why, 0) + 1
+        else:
+            usable.append(point)
+    return usable, left_out
+
+
+def _condition(points: Sequence[CheckPoint]) -> str | None:
+    for name in CONDITIONS:
+        told = [p.conditions[name] for p in points if name in p.conditions]
+        if len(told) >= max(3, TOLD_BY * len(points)) and len(set(told)) > 1:
+            return name
+    return None
+
+
+def _loss_point(point: CheckPoint, source: Curved, load: float) -> LossPoint:
+    return LossPoint(
+        point.evidence[source],
+        load,
+        combine=point.combine,
+        operator=point.operator,
+        setup=point.setup,
+        conditions=point.conditions,
+    )

@@ -1,0 +1,262 @@
+"""How fast should this combine go in this crop? The book's curves, the price and the hour cost put together."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+
+from chaffinch import units
+from chaffinch.book.check import KG_PER_T
+from chaffinch.book.curves import Curves, curves
+from chaffinch.book.desk import Desk
+from chaffinch.book.fields import Progress
+from chaffinch.book.points import yield_of_field
+from chaffinch.book.things import Thing
+from chaffinch.engine.domain import FloatArray, between, positive
+from chaffinch.engine.pace import Pace, best_pace
+from chaffinch.engine.pace_curves import LossAtSpeeds, pair_posteriors
+from chaffinch.engine.work import COMBINE_FIELD_EFFICIENCY, COMBINE_SPEED_KMH, KM_M_PER_HA, HourCost, lost_time_h_ha
+from chaffinch.errors import InputError
+
+FEWEST_SPEEDS: Final = 12
+"""Speeds the curves are drawn at, at least: they are read in between."""
+MEANT_KMH: Final = (0.5, 25.0)
+"""Speeds a combine can be meant to cut at [km/h]; own figures."""
+UNTESTED_KMH: Final = (2.0, 10.0)
+"""Speeds shown for a combine that was never checked [km/h]; own figures."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PaceTerms:
+    """What a pace needs beside the checks; None where the book or a typical figure stands in, which is then said.
+
+    Attributes
+    ----------
+    hour_cost : HourCost or float
+        What one more hour of combining costs [money/h].
+    price_per_t : float or None
+        [money/t]
+    yield_kg_ha : float or None
+        Today's yield [kg/ha].
+    width_m : float or None
+        Width really cut [m].
+    efficiency : float or None
+        Field efficiency [share] as observed at ``efficiency_at_kmh``.
+    efficiency_at_kmh : float or None
+        [km/h]
+    today_kmh, fastest_kmh : float or None
+        Today's speed, and the speed that must not be passed [km/h].
+    step_kmh : float
+        The table has multiples of it [km/h].
+    conditions : mapping of str to float
+        Today's, by the names of the record.
+    """
+
+    hour_cost: HourCost | float
+    price_per_t: float | None = None
+    yield_kg_ha: float | None = None
+    width_m: float | None = None
+    efficiency: float | None = None
+    efficiency_at_kmh: float | None = None
+    today_kmh: float | None = None
+    fastest_kmh: float | None = None
+    step_kmh: float = 0.5
+    conditions: Mapping[str, float] | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class PaceAnswer:
+    """The best pace of one combine in one crop.
+
+    Attributes
+    ----------
+    curves : Curves
+        What the checks say.
+    loss : LossAtSpeeds
+        The curves at the speeds of the table.
+    pace : Pace
+    hour_cost_per_h, price_per_t, width_m, lost_time_h_ha : float
+        As used.
+    yield_kg_ha : float or None
+        As used; None where the curve stands over speed.
+    parts : HourCost or None
+        The hour cost in parts, where it was built from them.
+    assumed : tuple of str
+        Keys of what nobody told: "price from field", "price from checks", "yield from field", "yield from checks",
+        "efficiency", "usual condition", "setup of last check".
+    """
+
+    curves: Curves
+    loss: LossAtSpeeds
+    pace: Pace
+    hour_cost_per_h: float
+    price_per_t: float
+    width_m: float
+    lost_time_h_ha: float
+    yield_kg_ha: float | None
+    parts: HourCost | None
+    assumed: tuple[str, ...]
+
+    def speed_of(self, load: float) -> float:
+        """Speed at which today's crop gives that load of the machine curve [km/h]."""
+        if self.curves.load_kind == "speed" or self.yield_kg_ha is None:
+            return load
+        return load * KM_M_PER_HA * KG_PER_T / (self.width_m * self.yield_kg_ha)
+
+
+def pace(
+    desk: Desk,
+    combine: Thing,
+    crop: str,
+    terms: PaceTerms,
+    *,
+    field: Thing | None = None,
+    season: str | None = None,
+    seed: int = 1,
+    progress: Progress | None = None,
+) -> PaceAnswer:
+    """Find the best pace of a combine in a crop from the checks of the book.
+
+    Parameters
+    ----------
+    desk : Desk
+        The open book.
+    combine : Thing
+        The combine.
+    crop : str
+        The crop, by name or key.
+    terms : PaceTerms
+        Costs, price and what is known of today.
+    field : Thing or None
+        The field to be cut: its yield and price are taken where the terms give none.
+    season : str or None
+        Id of the season whose checks count; None for all.
+    seed : int
+        Same seed, same answer.
+    progress : callable or None
+        Called with (done, of) while checks are read.
+
+    Raises
+    ------
+    InputError
+        For a figure that is missing everywhere or out of its range.
+    """
+    for name, speed in (("today's speed", terms.today_kmh), ("fastest speed", terms.fastest_kmh)):
+        if speed is not None:
+            between(name, speed, *MEANT_KMH, "write the speed of the combine while cutting, like 6 km/h")
+    found = curves(desk, combine, crop, season=season, seed=seed, progress=progress)
+    assumed: list[str] = []
+    price = _price(terms, field, found, assumed)
+    width = terms.width_m if terms.width_m is not None else _width(combine)
+    yield_kg_ha = None
+    if found.load_kind == "throughput":
+        yield_kg_ha = _yield(terms, field, found, assumed)
+    if (terms.efficiency is None) != (terms.efficiency_at_kmh is None) and terms.efficiency is None:
+        raise InputError("efficiency", None, "is missing while its speed is given", 'add it, like "70 %"')
+    if terms.efficiency is None:
+        assumed.append("efficiency")
+    lost = lost_time_h_ha(
+        COMBINE_FIELD_EFFICIENCY.typical if terms.efficiency is None else terms.efficiency,
+        COMBINE_SPEED_KMH.typical if terms.efficiency_at_kmh is None else terms.efficiency_at_kmh,
+        width,
+    )
+    told = {k: v for k, v in (terms.conditions or {}).items() if k == found.condition}
+    if found.condition and not told:
+        assumed.append("usual condition")
+    if found.setup:
+        assumed.append("setup of last check")
+    loss = _loss_at_speeds(found, width, yield_kg_ha, told, terms, seed)
+    hour = terms.hour_cost if isinstance(terms.hour_cost, float) else terms.hour_cost.total_per_h
+    slope = found.machine.learned(combine.id).get("slope")
+    answer = best_pace(
+        loss,
+        width_m=width,
+        price_per_t=price,
+        hour_cost_per_h=hour,
+        lost_time_h_ha=lost,
+        today_kmh=terms.today_kmh,
+        fastest_kmh=terms.fastest_kmh,
+        slope_learned=None if slope is None else max(-1.0, slope),
+    )
+    parts = terms.hour_cost if isinstance(terms.hour_cost, HourCost) else None
+    return PaceAnswer(found, loss, answer, hour, price, width, lost, yield_kg_ha, parts, tuple(assumed))
+
+
+def _loss_at_speeds(
+    found: Curves,
+    width_m: float,
+    yield_kg_ha: float | None,
+    told: Mapping[str, float],
+    terms: PaceTerms,
+    seed: int,
+) -> LossAtSpeeds:
+    """Both curves at speeds from the slowest to the fastest that matters, with today's among them."""
+    per_kmh = 1.0 if yield_kg_ha is None else width_m / KM_M_PER_HA * yield_kg_ha / KG_PER_T
+    loads = found.machine.tested(found.combine.id)
+    tested = None if loads is None else (loads[0] / per_kmh, loads[1] / per_kmh)
+    low, high = UNTESTED_KMH if tested is None else (0.9 * tested[0], 1.1 * tested[1])
+    ends = [low, high, *([] if terms.today_kmh is None else [terms.today_kmh])]
+    speeds = _round_speeds(min(ends), max(ends), positive("step_kmh", terms.step_kmh))
+    machine = found.machine.loss_kg_ha(
+        speeds * per_kmh, combine=found.combine.id, setup=found.setup or None, conditions=told
+    )
+    header = None
+    if found.header is not None:
+        at_header = {k: v for k, v in (terms.conditions or {}).items() if k == found.header_condition}
+        header = (
+            found.header.loss_kg_ha(speeds, combine=found.combine.id, conditions=at_header),
+            found.header.weights,
+        )
+    return pair_posteriors(speeds, (machine, found.machine.weights), header, tested_kmh=tested, seed=seed)
+
+
+def _round_speeds(low_kmh: float, high_kmh: float, step_kmh: float) -> FloatArray:
+    """Multiples of the step from below the slowest to above the fastest speed [km/h], finer where they are too few."""
+    while high_kmh - low_kmh < (FEWEST_SPEEDS - 1) * step_kmh:
+        step_kmh /= 2.0
+    first, last = max(1, math.floor(low_kmh / step_kmh)), math.ceil(high_kmh / step_kmh)
+    return step_kmh * np.arange(first, last + 1, dtype=np.float64)
+
+
+def _price(terms: PaceTerms, field: Thing | None, found: Curves, assumed: list[str]) -> float:
+    if terms.price_per_t is not None:
+        return terms.price_per_t
+    told = None if field is None else field.parts.get("price")
+    if told is not None:
+        assumed.append("price from field")
+        return units.read_positive(told, "price", field="field, price").value
+    prices = [p.logged.check.price_per_t for p in found.own or found.points if p.logged.check.price_per_t is not None]
+    if not prices:
+        raise InputError("price", None, "is told neither here, nor by the field, nor by a check", "add --price")
+    assumed.append("price from checks")
+    return prices[-1]
+
+
+def _yield(terms: PaceTerms, field: Thing | None, found: Curves, assumed: list[str]) -> float:
+    if terms.yield_kg_ha is not None:
+        return terms.yield_kg_ha
+    of_field = yield_of_field(field)
+    if of_field is not None:
+        assumed.append("yield from field")
+        return of_field
+    if found.yield_kg_ha is None:
+        raise InputError("yield", None, "is told neither here, nor by the field, nor by a check", "add --yield")
+    assumed.append("yield from checks")
+    return found.yield_kg_ha
+
+
+def _width(combine: Thing) -> float:
+    cut = units.read_positive(str(combine.parts["cut_width"]), "length", field="combine, cut_width").value
+    overlap = combine.parts.get("overlap")
+    width = cut - (
+        0.0 if overlap is None else units.read_not_negative(overlap, "length", field="combine, overlap").value
+    )
+    if width <= 0.0:
+        raise InputError(
+            "combine, overlap", overlap, f"leaves nothing of the cut of {cut:g} m", "mend it with edit-label"
+        )
+    return width

@@ -1,0 +1,195 @@
+"""What each check of the book tells a curve, a trial or a monitor key: evidence by source, load, setup, conditions.
+
+Errors that all catches of a check share (a drop width guessed once, a TKW from the table) are not in the evidence: they
+move every check of a machine alike, so they stay out of slopes and ratios, and are handed on as one figure.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any, Final
+
+from chaffinch import units
+from chaffinch.book.catches import Prepared, cut_width_m, prepare
+from chaffinch.book.check import KG_PER_T
+from chaffinch.book.checks import LoggedCheck
+from chaffinch.book.field_checks import priors_of, shared_names
+from chaffinch.book.fields import Progress
+from chaffinch.book.things import Thing
+from chaffinch.engine.catch import PAN_SD
+from chaffinch.engine.estimate import Prior
+from chaffinch.engine.evidence import Evidence, evidence
+from chaffinch.engine.ledger_shared import SharedKey
+from chaffinch.engine.marginal import evidence_of
+from chaffinch.engine.sources import common_scale_sd, locate
+from chaffinch.engine.work import KM_M_PER_HA
+from chaffinch.errors import InputError
+
+PACE_NAMES: Final = frozenset({"ground speed", "speed"})
+"""Settings that are the pace itself, not a setup."""
+JUDGED: Final = "judged"
+
+
+@dataclass(frozen=True, slots=True)
+class CheckPoint:
+    """One check as curves, trials and keys see it.
+
+    Attributes
+    ----------
+    logged : LoggedCheck
+        The check, in the version that counts.
+    ready : Prepared
+        Its catches.
+    evidence : mapping of str to Evidence
+        By source seen, and under ``judged`` of header, machine and leak together as far as seen.
+    priors : mapping of str to Prior
+        By source seen.
+    shared : mapping of tuple to float
+        Sd of the log of each error its machine loss shares with other checks, by name [1].
+    crop, combine, operator, field, season, setup : str
+        Key of the crop, ids of the things, and the settings as one text; "" where not told.
+    speed_kmh, width_m, yield_kg_ha : float or None
+        Ground speed [km/h], width cut [m], harvested yield [kg/ha]; None where not told.
+    conditions : mapping of str to float
+        As recorded, by the names of the record.
+    """
+
+    logged: LoggedCheck
+    ready: Prepared
+    evidence: Mapping[str, Evidence]
+    priors: Mapping[str, Prior]
+    shared: Mapping[SharedKey, float]
+    crop: str
+    combine: str
+    operator: str
+    field: str
+    season: str
+    setup: str
+    speed_kmh: float | None
+    width_m: float | None
+    yield_kg_ha: float | None
+    conditions: Mapping[str, float]
+
+    @property
+    def throughput_t_h(self) -> float | None:
+        """Grain through the machine [t/h]; None without speed, width or yield."""
+        if self.speed_kmh is None or self.width_m is None or self.yield_kg_ha is None:
+            return None
+        return self.speed_kmh * self.width_m / KM_M_PER_HA * self.yield_kg_ha / KG_PER_T
+
+
+def points_of(
+    logged: Sequence[LoggedCheck],
+    fields: Mapping[str, Thing],
+    *,
+    judged: bool = False,
+    seed: int = 1,
+    progress: Progress | None = None,
+) -> list[CheckPoint]:
+    """Turn checks of the book into points, in their order.
+
+    Parameters
+    ----------
+    logged : sequence of LoggedCheck
+        From :func:`chaffinch.book.checks.counting`.
+    fields : mapping of str to Thing
+        Fields by id: a yield delivered is taken before a yield expected.
+    judged : bool
+        Whether evidence about the sum held against the combine is wanted too.
+    seed : int
+        Seed of the sampler, where one is needed.
+    progress : callable or None
+        Called with (done, of).
+
+    Raises
+    ------
+    InputError
+        When a check cannot be answered; it is named.
+    """
+    points = []
+    for done, one in enumerate(logged, start=1):
+        try:
+            points.append(_point(one, fields, judged=judged, seed=seed))
+        except InputError as error:
+            raise error.within(f"check {one.id[:8]}") from None
+        if progress is not None:
+            progress(done, len(logged))
+    return points
+
+
+def setup_text(settings: Iterable[Mapping[str, Any]] | None) -> str:
+    """Settings as one text, by name: "fan speed 900 rpm · rotor speed 600 rpm"; the pace is no part of it."""
+    told = sorted((str(s["name"]), float(s["value"]), str(s.get("unit", ""))) for s in settings or ())
+    return " · ".join(f"{name} {value:g} {unit}".rstrip() for name, value, unit in told if name not in PACE_NAMES)
+
+
+def yield_of_field(thing: Thing | None) -> float | None:
+    """Yield of a field [kg/ha]: what was delivered, else what was expected; None where neither is told."""
+    parts = {} if thing is None else thing.parts
+    told = parts.get("yield_actual") or parts.get("yield_expected")
+    return None if told is None else units.read_positive(told, "area_mass", field="field, yield").value
+
+
+def _point(one: LoggedCheck, fields: Mapping[str, Thing], *, judged: bool, seed: int) -> CheckPoint:
+    check, body = one.check, one.body
+    ready = prepare(check)
+    priors = priors_of(ready, check.yield_kg_ha)
+    home = fields.get(str(body.get("field", "")))
+    own_yield = yield_of_field(home)
+    return CheckPoint(
+        logged=one,
+        ready=ready,
+        evidence=_evidence(ready, priors, judged=judged, seed=seed),
+        priors=priors,
+        shared=_shared(one, ready),
+        crop=ready.figures.crop.key,
+        combine=str(body.get("combine") or ""),
+        operator=str(body.get("operator") or ""),
+        field=str(body.get("field") or ""),
+        season=str(body.get("season") or ""),
+        setup=setup_text(body.get("settings")),
+        speed_kmh=check.speed_kmh,
+        width_m=cut_width_m(check),
+        yield_kg_ha=check.yield_kg_ha if own_yield is None else own_yield,
+        conditions=dict(body.get("conditions") or {}),
+    )
+
+
+def _evidence(ready: Prepared, priors: Mapping[str, Prior], *, judged: bool, seed: int) -> dict[str, Evidence]:
+    seen = tuple(priors)
+    held = tuple(s for s in seen if s in ("header", "machine", "leak"))
+    if len(seen) == 1 and common_scale_sd(ready.catches, ready.width_sd) is not None:
+        only = evidence(ready.catches, seen[0])
+        return {seen[0]: only, **({JUDGED: only} if held else {})}
+    joint = locate(ready.catches, priors, width_sd=ready.width_sd, seed=seed)
+    found = {s: evidence_of(joint, (s,), priors) for s in seen}
+    if judged and held:
+        found[JUDGED] = found[held[0]] if len(held) == 1 else evidence_of(joint, held, priors)
+    return found
+
+
+def shared_sd(points: Sequence[CheckPoint]) -> float:
+    """Sd of the log of the error that remains in a mean over these checks however many there are [1].
+
+    Each shared error counts by the share of the checks that carry it: a width guessed in one season and taped in the
+    next is half of each. Pans are taken as one and the same.
+    """
+    totals: dict[SharedKey, float] = {}
+    for point in points:
+        for name, sd in point.shared.items():
+            totals[name] = totals.get(name, 0.0) + sd / len(points)
+    return math.hypot(0.0, *totals.values())
+
+
+def _shared(one: LoggedCheck, ready: Prepared) -> dict[SharedKey, float]:
+    """Errors that all catches of machine loss share: the reading's figure, the drop width, the pan."""
+    seeing = [c for c in ready.catches if c.exposure.machine_m2 > 0]
+    names = shared_names(one, ready)
+    found = {names.pan: PAN_SD}
+    if seeing and (reading := min(c.reading.scale_sd for c in seeing)) > 0.0:
+        found[names.reading] = reading
+    if seeing and all(c.exposure.by_width for c in seeing):
+        found[names.width] = ready.width_sd
+    return found
