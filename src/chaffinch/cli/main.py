@@ -23,6 +23,7 @@ COMMANDS: Final = {
     "card": "A table for the cab: what the pan holds at each loss.",
     "where": "Where a field's or a stop's grain was lost, from the book.",
     "pace": "How fast to go: grain lost against time spent, from the book.",
+    "trial": "This setting or that: does the one tried lose less?",
     "book": "The book: checks, machines and fields, kept for years.",
     "crops": "The crops known, with their figures and where each comes from.",
     "demo": "An invented harvest morning, told step by step.",

@@ -1,0 +1,66 @@
+"""What a trial says, in sentences: shared by every face that shows one."""
+
+from __future__ import annotations
+
+from typing import Final
+
+from chaffinch.book.trials import TrialFound
+from chaffinch.engine.trial import TrialVerdict
+from chaffinch.engine.trial_design import Caution
+
+VERDICT: Final[dict[TrialVerdict, str]] = {
+    "keep B": "Keep B: {chance} % sure that it loses less.",
+    "go back": "Go back to A: only {chance} % chance that B loses less.",
+    "not settled": "Not settled: {chance} % chance that B loses less.",
+}
+
+CAUTIONS: Final[dict[Caution, str]] = {
+    "one side only": "Only one side has been tried: there is nothing to compare it with yet.",
+    "order is time": (
+        "All of one side came before the other, so a change in crop or weather looks like the setting. "
+        "Go back to A for a stop or two: A, B, A."
+    ),
+    "few stops": "One stop on a side cannot tell the setting from the place: take at least two on each.",
+    "long trial": "The stops lie more than four hours apart: the day may have changed more than the setting did.",
+    "loads unknown": "Speeds are not told, so nobody knows whether both sides worked under the same load.",
+    "loads partly known": "Some stops tell no speed: the sides' loads cannot wholly be compared.",
+    "loads differ": "The sides worked under different loads, which moves the loss by itself: no verdict from that.",
+    "adjusted for load": "The sides worked under different loads; that is allowed for by the curve of loss.",
+    "gain without shared error": "The gain leaves out the error all catches share; the ratio has none of it.",
+}
+
+LOOKING: Final = (
+    "You may look after every stop: the bar for keeping B is 95 %, set so that a change that does nothing "
+    "is kept in at most one trial of ten however often you look."
+)
+SEVERAL: Final = "Several settings changed at once ({names}): the difference belongs to all of them together."
+NONE_CHANGED: Final = "The two sides have the same settings: what is compared is only the time and the place."
+OTHERS: Final = "Other settings were not the same throughout: {names}."
+
+
+def next_step(found: TrialFound) -> str:
+    """What to do next, in one sentence."""
+    answer = found.answer
+    if answer.verdict == "keep B":
+        return "write B's settings down as the new usual ones, and look at the tank: less loss must not be more damage."
+    if answer.verdict == "go back":
+        return "set A again. The change cost more than it brought."
+    if "loads differ" in answer.cautions:
+        return "drive both sides at one speed in even crop, and take the stops again."
+    if answer.more_each is None:
+        return "even 12 more stops on each side may not settle it: the two are too alike here to matter much."
+    stops = "stop" if answer.more_each == 1 else "stops"
+    return f"about {answer.more_each} more {stops} on each side would likely settle it, in turn: A, B, B, A."
+
+
+def about_settings(found: TrialFound) -> list[str]:
+    """What must be said of the settings: several at once, none, others that moved."""
+    names = found.record.changed.names
+    told = []
+    if len(names) > 1:
+        told.append(SEVERAL.format(names=", ".join(names)))
+    if not names:
+        told.append(NONE_CHANGED)
+    if found.other_settings:
+        told.append(OTHERS.format(names=", ".join(found.other_settings)))
+    return told

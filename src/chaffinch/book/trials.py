@@ -1,0 +1,263 @@
+"""Did the change help? A trial of the book: its stops under A and B, and what they say of the ratio."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any, Final, Literal
+
+import numpy as np
+
+from chaffinch import units
+from chaffinch.book.checks import counting
+from chaffinch.book.desk import Desk
+from chaffinch.book.fields import Progress, checks_where
+from chaffinch.book.looking import readings
+from chaffinch.book.points import JUDGED, CheckPoint, points_of, shared_sd
+from chaffinch.book.things import Thing, things
+from chaffinch.engine.estimate import PRIOR_SD, Prior, Range, default_prior, estimate, range_of
+from chaffinch.engine.trial import Changed, Stop, TrialAnswer, changed, compare
+from chaffinch.errors import InputError
+
+TrialSource = Literal["machine", "header", "judged"]
+SOURCES: Final = ("machine", "header", "judged")
+
+
+@dataclass(frozen=True, slots=True)
+class TrialRecord:
+    """A trial as it stands in the book.
+
+    Attributes
+    ----------
+    id : str
+    taken_at : str
+        UTC.
+    combine, field : Thing or None
+    a, b : mapping of str to str
+        Settings of the two sides, "600 rpm" by name.
+    note : str
+    """
+
+    id: str
+    taken_at: str
+    combine: Thing | None
+    field: Thing | None
+    a: Mapping[str, str]
+    b: Mapping[str, str]
+    note: str
+
+    @property
+    def changed(self) -> Changed:
+        """Settings that differ between the sides."""
+        return changed(self.a, self.b)
+
+
+@dataclass(frozen=True, slots=True)
+class TrialFound:
+    """What a trial of the book says.
+
+    Attributes
+    ----------
+    record : TrialRecord
+    answer : TrialAnswer
+    points : tuple of CheckPoint
+        Its checks in time order; ``sides`` has the side of each.
+    sides : tuple of str
+    load_kind : {"throughput", "speed"} or None
+        What the loads of the sides were compared by; None where not all are told.
+    crop : str
+        Key of the crop; "" without a check.
+    left_out : int
+        Checks of the trial that did not see this loss.
+    other_settings : tuple of str
+        Settings, beside those of the trial, that were not the same at all its checks.
+    price_per_t : float or None
+        As used.
+    """
+
+    record: TrialRecord
+    answer: TrialAnswer
+    points: tuple[CheckPoint, ...]
+    sides: tuple[str, ...]
+    load_kind: str | None
+    crop: str
+    left_out: int
+    other_settings: tuple[str, ...]
+    price_per_t: float | None
+
+
+def trials(desk: Desk, *, combine: str | None = None) -> list[TrialRecord]:
+    """Trials of the book in time order, or of one combine (its id)."""
+    known = {t.id: t for t in things(desk)}
+    found = []
+    for kept in readings(desk, "trial"):
+        body = kept.body
+        if combine is None or body["combine"] == combine:
+            found.append(
+                TrialRecord(
+                    kept.id,
+                    body["taken_at"],
+                    known.get(body["combine"]),
+                    known.get(str(body.get("field", ""))),
+                    _said(body["a"]),
+                    _said(body["b"]),
+                    str(body.get("note", "")),
+                )
+            )
+    return found
+
+
+def find_trial(desk: Desk, wanted: str) -> TrialRecord:
+    """The trial whose id begins with ``wanted`` (4 characters or more).
+
+    Raises
+    ------
+    InputError
+        When there is none, or several.
+    """
+    if len(wanted) < 4:
+        raise InputError("trial", wanted, "is too short for the beginning of an id", "give 4 characters or more")
+    found = [t for t in trials(desk) if t.id.startswith(wanted.lower())]
+    if not found:
+        raise InputError("trial", wanted, "is not in the book", "chaffinch trial lists them")
+    if len(found) > 1:
+        raise InputError("trial", wanted, "is the beginning of several ids", "give more of it")
+    return found[0]
+
+
+def answer_trial(
+    desk: Desk,
+    record: TrialRecord,
+    *,
+    source: TrialSource = "machine",
+    price_per_t: float | None = None,
+    area_per_day_ha: float | None = None,
+    seed: int = 1,
+    progress: Progress | None = None,
+) -> TrialFound:
+    """Compare the two sides of a trial.
+
+    Parameters
+    ----------
+    desk : Desk
+        The open book.
+    record : TrialRecord
+        From :func:`find_trial`.
+    source : {"machine", "header", "judged"}
+        Which loss; judged is header, machine and leak together, for checks that saw both.
+    price_per_t : float or None
+        Price [money/t]; None: the field's, else that of the checks.
+    area_per_day_ha : float or None
+        Area combined on a day [ha/day].
+    seed : int
+        Same seed, same answer.
+    progress : callable or None
+        Called with (done, of).
+
+    Raises
+    ------
+    InputError
+        When no check belongs to the trial, or none saw this loss.
+    """
+    combine = None if record.combine is None else record.combine.id
+    logged = [c for c in counting(desk, checks_where(desk, combine=combine)) if c.body.get("trial") == record.id]
+    if not logged:
+        mend = "log its checks with --trial ID --side A or B"
+        raise InputError("trial", record.id[:8], "has no check yet", mend)
+    fields = {one.id: one for one in things(desk, "field")}
+    every = points_of(logged, fields, judged=source == "judged", seed=seed, progress=progress)
+    points = [p for p in every if _sees(p, source) and p.logged.body.get("side") in ("A", "B")]
+    if not points:
+        what = "both header and machine loss" if source == "judged" else f"{source} loss"
+        raise InputError("source", source, f"no check of this trial saw {what}", "compare another loss: --source")
+    points.sort(key=lambda p: str(p.logged.body["taken_at"]))
+    sides = tuple(str(p.logged.body["side"]) for p in points)
+    kind, loads = _loads(points)
+    hours = _hours(points)
+    price = _price(record, points) if price_per_t is None else price_per_t
+    found = compare(
+        [
+            Stop(p.evidence[source], "A" if side == "A" else "B", hour, load)
+            for p, side, hour, load in zip(points, sides, hours, loads, strict=True)
+        ],
+        source=source,
+        prior=_prior(points, source),
+        price_per_t=price,
+        area_per_day_ha=area_per_day_ha,
+        scale_sd=shared_sd(points),
+        seed=seed,
+    )
+    return TrialFound(
+        record,
+        found,
+        tuple(points),
+        sides,
+        kind,
+        points[0].crop,
+        len(every) - len(points),
+        _other_settings(points, sides, record),
+        price,
+    )
+
+
+def stop_range(point: CheckPoint, source: str) -> Range:
+    """What one stop says of the loss by itself [kg/ha]."""
+    told: TrialSource = "header" if source == "header" else "judged" if source == "judged" else "machine"
+    return range_of(estimate(point.evidence[source], _prior([point], told), 0.0))
+
+
+def _sees(point: CheckPoint, source: TrialSource) -> bool:
+    if source == "judged":
+        return JUDGED in point.evidence and {"header", "machine"} <= set(point.evidence)
+    return source in point.evidence
+
+
+def _prior(points: Sequence[CheckPoint], source: TrialSource) -> Prior:
+    yields = [p.yield_kg_ha for p in points if p.yield_kg_ha is not None]
+    usual = float(np.median(yields)) if yields else None
+    parts = ("header", "machine") if source == "judged" else (source,)
+    return Prior(sum(default_prior(s, usual).median_kg_ha for s in parts), PRIOR_SD)
+
+
+def _loads(points: Sequence[CheckPoint]) -> tuple[str | None, list[float | None]]:
+    """Throughput where every stop has one, else speed where every stop has one."""
+    throughput = [p.throughput_t_h for p in points]
+    if all(load is not None for load in throughput):
+        return "throughput", list(throughput)
+    speed = [p.speed_kmh for p in points]
+    return ("speed" if all(load is not None for load in speed) else None), list(speed)
+
+
+def _hours(points: Sequence[CheckPoint]) -> list[float]:
+    moments = [datetime.fromisoformat(str(p.logged.body["taken_at"])) for p in points]
+    return [(moment - moments[0]).total_seconds() / 3600.0 for moment in moments]
+
+
+def _price(record: TrialRecord, points: Sequence[CheckPoint]) -> float | None:
+    told = None if record.field is None else record.field.parts.get("price")
+    if told is not None:
+        return units.read_positive(told, "price", field="field, price").value
+    prices = [p.logged.check.price_per_t for p in points if p.logged.check.price_per_t is not None]
+    return prices[-1] if prices else None
+
+
+def _other_settings(points: Sequence[CheckPoint], sides: Sequence[str], record: TrialRecord) -> tuple[str, ...]:
+    """Settings that moved within a side, or between the sides without being the trial's."""
+    meant = set(record.changed.names)
+    seen: dict[str, set[tuple[str, str]]] = {}
+    for point, side in zip(points, sides, strict=True):
+        for name, value in _said(point.logged.body.get("settings") or ()).items():
+            seen.setdefault(name, set()).add((side, value))
+    moved = []
+    for name, told in seen.items():
+        by_side = {side: {value for s, value in told if s == side} for side in ("A", "B")}
+        within = any(len(values) > 1 for values in by_side.values())
+        between = name not in meant and len({value for _, value in told}) > 1
+        if within or between:
+            moved.append(name)
+    return tuple(sorted(moved))
+
+
+def _said(settings: Sequence[Mapping[str, Any]]) -> dict[str, str]:
+    return {str(s["name"]): f"{float(s['value']):g} {s.get('unit', '')}".rstrip() for s in settings}
