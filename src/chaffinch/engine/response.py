@@ -257,6 +257,10 @@ class Response:
         member = self._member(combine)
         return None if member is None else member.draws
 
+    def population(self) -> Population:
+        """What the combines have in common: draws of (μ_α, ln σ_α, μ_β, ln σ_β)."""
+        return self._population
+
     def _member(self, combine: str | None) -> Member | None:
         if combine is None and len(self._members) == 1:
             return next(iter(self._members.values()))

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from chaffinch.engine.estimate import Prior
 from chaffinch.engine.response_curve import LN_SCATTER, CurveDraws, CurveTask, LevelSlope, LnPrior, fit_curve
-from chaffinch.engine.response_pool import Population, ln_prior_from, population, systematic
+from chaffinch.engine.response_pool import GivenOthers, Population, population, systematic
 from chaffinch.engine.response_terms import CONDITION_SD, Scale, Terms, terms
 from chaffinch.engine.sampler import LEAST_ESS
 
@@ -114,9 +114,7 @@ def _given_the_others(
 ) -> tuple[CurveDraws, LnPrior]:
     """Draws of one combine under the prior that the others give it, and that prior."""
 
-    def ln_prior(level_slope: FloatArray) -> FloatArray:
-        return ln_prior_from(others.points, others.weights, level_slope)
-
+    ln_prior = GivenOthers.of(others)
     draws = alone.reweighted(ln_prior(alone.points[:, :2]) - base(alone.points[:, :2]))
     if draws.ess < LEAST_ESS:
         draws = fit_curve(task, base, seed=seed, ln_prior=ln_prior)

@@ -28,6 +28,7 @@ from numpy.typing import NDArray
 from chaffinch.engine.estimate import Prior
 from chaffinch.engine.proposals import logsumexp
 from chaffinch.engine.response_curve import SLOPE, CurveDraws, LevelSlope
+from chaffinch.engine.response_table import cubic
 from chaffinch.engine.sampler import sample
 
 FloatArray = NDArray[np.float64]
@@ -39,8 +40,10 @@ WIDER: Final = 1.5
 """By how much the first fits' priors are wider than those of a combine alone [1]: no combine's answer may hang on
 them."""
 _STRIPES: Final = 4
-_PRIORS_DRAWN: Final = 256
-"""Draws of the population whose mixture is a combine's prior [1]."""
+_WIDEST: Final = 0.5
+"""Largest variance of a part, as a share of π₀'s [1]; a quarter of π₀ itself has 0.24 at its ends."""
+_LINES: Final[FloatArray] = np.linspace(-4.0, 4.0, 81)
+"""asinh of distances from the middle: out to 27 scales, a tenth of a scale apart in the middle."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,7 +96,7 @@ def population(combines: Sequence[CurveDraws], base: LevelSlope, source: str, pr
     level_sd = math.sqrt(max(prior.sd_log**2 - between, prior.sd_log**2 / 4))
     mean = np.array([math.log(prior.median_kg_ha), LN_APART[0], slope_mean, LN_APART[0]])
     sd = np.array([level_sd, LN_APART[1], math.sqrt(slope_sd**2 - between), LN_APART[1]])
-    pieces = [_pieces(draws) for draws in combines]
+    pieces = [_pieces(draws, base) for draws in combines]
 
     def log_density(points: FloatArray) -> FloatArray:
         result: FloatArray = -0.5 * np.square((points - mean) / sd).sum(axis=1)
@@ -106,25 +109,49 @@ def population(combines: Sequence[CurveDraws], base: LevelSlope, source: str, pr
     return Population(found.points, found.weights, np.array(said).T.reshape(found.weights.size, len(pieces)))
 
 
-def ln_prior_from(points: FloatArray, weights: FloatArray, level_slope: FloatArray) -> FloatArray:
-    """Log density of (α, β) of a combine drawn from a population given as weighted draws.
+@dataclass(frozen=True, slots=True)
+class GivenOthers:
+    """Log density of (α, β) of one more combine of a population, as a table.
 
-    Parameters
+    The mixture over the population's draws, Σ_h w_h N(α; μ_α, σ_α²) N(β; μ_β, σ_β²), is a product of two matrices on a
+    lattice of α and β; between its lines the log is read by a cubic. The lines stand evenly in asinh of the distance:
+    close together where combines are expected, and far out still there.
+
+    Attributes
     ----------
-    points, weights : ndarray, shapes (n, 4) and (n,)
-        Of the population; a systematic sample of them is used.
-    level_slope : ndarray, shape (m, 2)
+    centre, scale : ndarray, shape (2,)
+        Of level and slope.
+    table : ndarray, shape (81, 81)
     """
-    order = np.argsort(points[:, 1])
-    few = points[order[systematic(weights[order], _PRIORS_DRAWN)]]
-    total = np.zeros(level_slope.shape[0])
-    parts = []
-    for column in (0, 1):
-        centre, ln_sd = few[:, 2 * column], few[:, 2 * column + 1]
-        z = (level_slope[:, column] - centre[:, None]) * np.exp(-ln_sd)[:, None]
-        parts.append(-0.5 * np.square(z) - ln_sd[:, None])
-    total = logsumexp(parts[0] + parts[1])
-    return total - math.log(2.0 * math.pi * _PRIORS_DRAWN)
+
+    centre: FloatArray
+    scale: FloatArray
+    table: FloatArray
+
+    @staticmethod
+    def of(people: Population) -> GivenOthers:
+        """Tabulate what a population says of one more combine."""
+        means, sds = people.points[:, [0, 2]], np.exp(people.points[:, [1, 3]])
+        centre = people.weights @ means
+        scale = np.sqrt(people.weights @ (np.square(means - centre) + np.square(sds)))
+        lines = centre[:, None] + scale[:, None] * np.sinh(_LINES)
+        level, slope = (
+            np.exp(-0.5 * np.square((lines[i] - means[:, i : i + 1]) / sds[:, i : i + 1])) / sds[:, i : i + 1]
+            for i in (0, 1)
+        )
+        mixed = (level * people.weights[:, None]).T @ slope
+        return GivenOthers(centre, scale, np.log(np.maximum(mixed, 1e-300)))
+
+    def __call__(self, level_slope: FloatArray) -> FloatArray:
+        """Log density of each row (α, β), up to a constant."""
+        place = (np.arcsinh((level_slope - self.centre) / self.scale) - _LINES[0]) / (_LINES[1] - _LINES[0])
+        level, level_weights = cubic(place[:, 0], _LINES.size)
+        slope, slope_weights = cubic(place[:, 1], _LINES.size)
+        total = np.zeros(level_slope.shape[0])
+        for i, u in enumerate(level_weights):
+            for k, v in enumerate(slope_weights):
+                total += u * v * self.table[level + i, slope + k]
+        return total
 
 
 def systematic(weights: FloatArray, count: int) -> NDArray[np.intp]:
@@ -143,8 +170,12 @@ class _Pieces:
     cov: tuple[FloatArray, FloatArray, FloatArray]
 
 
-def _pieces(draws: CurveDraws) -> _Pieces:
-    """Cut the draws into 4 × 4 parts of equal weight, by level and then by slope; each part becomes a normal."""
+def _pieces(draws: CurveDraws, base: LevelSlope) -> _Pieces:
+    """Cut the draws into 4 × 4 parts of equal weight, by level and then by slope; each part becomes a normal.
+
+    A part that bridges two separate heaps of draws could come out wider than π₀; it is held at half its variance, which
+    keeps Λ positive whatever the correlation.
+    """
     rows = []
     for stripe in _cut(np.argsort(draws.points[:, 0]), draws.weights):
         for part in _cut(stripe[np.argsort(draws.points[stripe, 1])], draws.weights):
@@ -152,7 +183,10 @@ def _pieces(draws: CurveDraws) -> _Pieces:
             total = w.sum()
             mean = w @ at / total
             cov = ((at - mean) * (w / total)[:, None]).T @ (at - mean)
-            rows.append([math.log(total), *mean, cov[0, 0] + 1e-8, cov[0, 1], cov[1, 1] + 1e-8])
+            cov[[0, 1], [0, 1]] += 1e-8
+            held = np.minimum(1.0, base.sd * np.sqrt(_WIDEST / np.diag(cov)))
+            cov *= np.outer(held, held)
+            rows.append([math.log(total), *mean, cov[0, 0], cov[0, 1], cov[1, 1]])
     table = np.array(rows)
     return _Pieces(table[:, 0], table[:, 1:3], (table[:, 3], table[:, 4], table[:, 5]))
 

@@ -40,9 +40,13 @@ _WIDE: Final[FloatArray] = LN_LOSS[0] + _STEP * np.arange(-_BEYOND, LN_LOSS.size
 _ETA: Final[FloatArray] = _WIDE[::2]
 """Heights of the curve in the table, 0.04 apart: half the width of the narrowest evidence, smoothed; the log of it is
 nearly a parabola there, which a cubic follows exactly."""
-_LN_TAU: Final[FloatArray] = math.log(0.25) + np.linspace(-2.0, 2.25, 18)
-"""ln τ from 0.034 to 2.4: four sd of its prior either way; held at the ends beyond."""
+_LN_TAU: Final[FloatArray] = math.log(0.25) + np.linspace(-2.0, 2.2, 22)
+"""ln τ from 0.034 to 2.3, four sd of its prior either way, 0.2 apart; held at the ends beyond."""
 _LN_TAU_STEP: Final = float(_LN_TAU[1] - _LN_TAU[0])
+_DIRECT: Final = 6
+_FLOOR: Final = -700.0
+_LEAST: Final = np.float32(1e-35)
+"""Likelihoods below this are held at it: a wild check's is more than 1e-6."""
 _CHECKS_AT_ONCE: Final = 256
 _CELLS_AT_ONCE: Final = 120_000
 """Draws × checks looked up together: the pieces stay in the processor's cache."""
@@ -54,8 +58,8 @@ class SmoothedChecks:
 
     Attributes
     ----------
-    table : ndarray of float32, shape (J, 18, 389)
-        Log-likelihood of the curve's height, by ln τ and η; the largest evidence of each check is 0.
+    table : ndarray of float32, shape (J, 22, 389)
+        Logarithm of the integral over u, by ln τ and η; the largest evidence of each check is 0.
     ln_wild : ndarray, shape (J,)
         The second term alone: what a wild check contributes.
     """
@@ -81,13 +85,10 @@ class SmoothedChecks:
             part = slice(start, min(start + _CHECKS_AT_ONCE, len(seen)))
             likelihood = np.stack([_carried_on(e, sd) for e, sd in zip(seen[part], blur_sd[part], strict=True)])
             inside = likelihood[:, _BEYOND:-_BEYOND]
-            wild = WILD_SHARE * inside.mean(axis=1)
             first = likelihood.astype(np.float32) @ narrow
-            smooth = np.concatenate([first, first @ wider], axis=1)
-            smooth *= 1.0 - WILD_SHARE
-            smooth += wild.astype(np.float32)[:, None]
+            smooth = np.maximum(np.concatenate([first, first[:, : _ETA.size] @ wider], axis=1), _LEAST)
             table[part] = np.log(smooth, out=smooth).reshape(-1, _LN_TAU.size, _ETA.size)
-            ln_wild[part] = np.log(wild)
+            ln_wild[part] = np.log(WILD_SHARE * inside.mean(axis=1))
         return SmoothedChecks(table, ln_wild)
 
     def only(self, checks: Sequence[int]) -> SmoothedChecks:
@@ -111,8 +112,8 @@ class SmoothedChecks:
         ln_tau : ndarray, shape (n,)
             Logarithm of the sd between places.
         """
-        down, tau_weights = _cubic((ln_tau - _LN_TAU[0]) / _LN_TAU_STEP, _LN_TAU.size)
-        across, eta_weights = _cubic((eta - _ETA[0]) / (2 * _STEP), _ETA.size)
+        down, tau_weights = cubic((ln_tau - _LN_TAU[0]) / _LN_TAU_STEP, _LN_TAU.size)
+        across, eta_weights = cubic((eta - _ETA[0]) / (2 * _STEP), _ETA.size)
         rows = np.arange(checks.start, checks.stop)[None, :] * _LN_TAU.size + down[:, None]
         base = rows * _ETA.size + across
         flat = self.table.reshape(-1)
@@ -122,11 +123,21 @@ class SmoothedChecks:
             for k, eta_weight in enumerate(eta_weights):
                 along += eta_weight * flat.take(base + (i * _ETA.size + k))
             total += tau_weight[:, None] * along
-        return total
+        # The wild check is added here and not in the table: the log of the integral alone is nearly a parabola.
+        result: FloatArray = np.logaddexp(total + math.log1p(-WILD_SHARE), self.ln_wild[checks])
+        return result
 
 
-def _cubic(place: FloatArray, size: int) -> tuple[IntArray, list[FloatArray]]:
-    """Start and weights of the four points a cubic is drawn through; places off the table are held at its ends."""
+def cubic(place: FloatArray, size: int) -> tuple[IntArray, list[FloatArray]]:
+    """Start and weights of the four points a cubic is drawn through; places off the table are held at its ends.
+
+    Parameters
+    ----------
+    place : ndarray, shape (n, …)
+        In steps of the table from its first point.
+    size : int
+        Points of the table, at least 4.
+    """
     held = np.clip(place, 0.0, size - 1.0)
     start = np.clip(held.astype(np.intp) - 1, 0, size - 4)
     t = held - start
@@ -137,27 +148,32 @@ def _cubic(place: FloatArray, size: int) -> tuple[IntArray, list[FloatArray]]:
 
 @lru_cache(maxsize=1)
 def _kernels() -> tuple[NDArray[np.float32], NDArray[np.float32]]:
-    """Normal densities times the step: from evidence to the least τ, and from there to all the others.
+    """Normal weights: from evidence to the six least τ, and from the least one to all the others.
 
-    Shapes (777, 389) and (389, 17·389). Two normals in a row are one whose variances add up, so the others have the
-    variance τ² − (least τ)².
+    Shapes (777, 6·389) and (389, 16·389). Two normals in a row are one whose variances add up, so the others have the
+    variance τ² − (least τ)²; that is only done where it is wide against the lines of η.
     """
     tau = np.exp(_LN_TAU)
-    narrow = _normal(_WIDE[:, None] - _ETA, tau[0]) * _STEP
-    further = np.sqrt(np.square(tau[1:]) - tau[0] ** 2)
-    apart = _ETA[:, None, None] - _ETA[None, None, :]
-    wider = _normal(apart, further[None, :, None]) * (2 * _STEP)
-    return narrow.astype(np.float32), wider.reshape(_ETA.size, -1).astype(np.float32)
+    narrow = _normal(_WIDE[:, None, None] - _ETA, tau[None, :_DIRECT, None])
+    further = np.sqrt(np.square(tau[_DIRECT:]) - tau[0] ** 2)
+    wider = _normal(_ETA[:, None, None] - _ETA, further[None, :, None])
+    return (
+        narrow.reshape(_WIDE.size, -1).astype(np.float32),
+        wider.reshape(_ETA.size, -1).astype(np.float32),
+    )
 
 
 def _normal(apart: FloatArray, sd: FloatArray) -> FloatArray:
-    result: FloatArray = np.exp(-0.5 * np.square(apart / sd)) / (sd * math.sqrt(2.0 * math.pi))
+    """Normal weights that sum to 1 over the first axis, so that no likelihood is lost past the ends of the grid."""
+    weights = np.exp(-0.5 * np.square(apart / sd))
+    result: FloatArray = weights / weights.sum(axis=0)
     return result
 
 
 def _carried_on(seen: Evidence, blur_sd: float) -> FloatArray:
     """Likelihood on the widened grid, shape (777,), blurred by a normal of sd ``blur_sd``."""
-    inside = seen.log_likelihood - seen.log_likelihood.max()
+    # A loss that a reading rules out has −inf; a floor far below any wild check's keeps the slopes finite.
+    inside = np.maximum(seen.log_likelihood - seen.log_likelihood.max(), _FLOOR)
     steps = np.arange(1, _BEYOND + 1)
     # Evidence that rises towards an end of the grid is not trusted to rise on beyond it.
     before, after = max(0.0, inside[1] - inside[0]), max(0.0, inside[-2] - inside[-1])
