@@ -21,10 +21,11 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from farm_records import again, begin, check, clock
+from farm_records import FIELD, again, begin, check, clock, identities, problems, uid
 
 from chaffinch.book import keeping, merging
 from chaffinch.book.desk import Desk
+from chaffinch.book.fields import checks_where
 from chaffinch.errors import ChaffinchError
 from chaffinch.records.bodies import validate
 from chaffinch.store import records
@@ -101,6 +102,15 @@ def restore(log: Log, source: str, target: str) -> None:
     log("done")
 
 
+def show(log: Log, address: str) -> None:
+    """Look at a book: every record, what verify finds, the checks of the field."""
+    store = again(address)
+    for record_id, content_hash in identities(store):
+        log(f"has {record_id} {content_hash}")
+    log(f"problems {len(problems(store))}")
+    log(f"checks {len(checks_where(Desk(store, 'desk', clock), field=uid(FIELD)))}")
+
+
 def with_little_room(log: Log, room_bytes: int, activity: str, *arguments: Any) -> None:
     """Do something while no file may grow beyond a size: a full disk, as the database meets it."""
     resource.setrlimit(resource.RLIMIT_FSIZE, (room_bytes, room_bytes))
@@ -125,6 +135,7 @@ ACTIVITIES: dict[str, Callable[..., None]] = {
         migrate,
         back_up,
         restore,
+        show,
         with_little_room,
         as_nobody,
         confirm_too_early,

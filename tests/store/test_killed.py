@@ -130,8 +130,8 @@ def test_killed_while_starting(warm: Nursery, place: Callable[[str], str]) -> No
     kill_many(warm, "start", "sqlite", prepare, look)
 
 
-LEFT = [*farm(), *(check(n, mass_g=n % 50 / 10) for n in range(100, 112)), edit(900, "left", 1), check(990, mass_g=1)]
-RIGHT = [*farm(), *(check(n, mass_g=n % 50 / 10) for n in range(112, 124)), edit(901, "right", 1), check(990, mass_g=2)]
+LEFT = [*farm(), *(check(n, mass_g=n % 50 / 10) for n in range(100, 108)), edit(900, "left", 1), check(990, mass_g=1)]
+RIGHT = [*farm(), *(check(n, mass_g=n % 50 / 10) for n in range(108, 116)), edit(901, "right", 1), check(990, mass_g=2)]
 
 
 def whole(items: list[Envelope]) -> list[tuple[str, str]]:
@@ -156,7 +156,7 @@ def test_killed_while_merging(warm: Nursery, place: Callable[[str], str], tmp_pa
                 for ending in ("", "-wal", "-shm"):
                     Path(current[side] + ending).unlink(missing_ok=True)
                 shutil.copyfile(source, current[side])
-        return "merge", current["here"], current["there"], 5
+        return "merge", current["here"], current["there"], 3
 
     def look(number: int, ended: Ended) -> None:
         for side, own in (("here", LEFT), ("there", RIGHT)):
@@ -175,7 +175,7 @@ def test_killed_while_merging(warm: Nursery, place: Callable[[str], str], tmp_pa
     kill_many(warm, "merge", kind, prepare, look)
 
 
-OLD = [*farm(), *(check(n, mass_g=n % 50 / 10) for n in range(100, 130)), edit(900, "old", 1)]
+OLD = [*farm(), *(check(n, mass_g=n % 50 / 10) for n in range(100, 115)), edit(900, "old", 1)]
 
 
 @pytest.mark.parametrize("kind", KILLS["migrate"])
@@ -277,7 +277,7 @@ def test_a_program_that_confirms_too_early_is_caught(warm: Nursery, place: Calla
 
 def test_a_backup_written_in_place_is_caught(warm: Nursery, place: Callable[[str], str], tmp_path: Path) -> None:
     address = place("sqlite")
-    store = begin(address, OLD)
+    store = begin(address, [*OLD, *(check(n) for n in range(200, 260))])
     target = tmp_path / "copy.chaffinch"
     for delay_s in (0.05, 0.1, 0.2, 0.4, 0.8):
         (ended,) = warm.do(("back_up_in_place", address, str(target)), kill_after_s=delay_s)
