@@ -45,7 +45,7 @@ def command(address: str | None, as_data: bool, **given: Any) -> None:
 
     desk = open_the_book(address)
     field, season = _field_and_season(desk, given)
-    combine = _combine(desk, given["combine"])
+    combine = only_combine(desk, given["combine"])
     crop = given["crop"] or (None if field is None else field.parts.get("crop"))
     if crop is None:
         raise InputError("--crop", None, "is not told", "add --crop canola, or --field NAME of a field that has one")
@@ -87,7 +87,8 @@ def _field_and_season(desk: Desk, given: dict[str, Any]) -> tuple[Thing | None, 
     return field, season
 
 
-def _combine(desk: Desk, name: str | None) -> Thing:
+def only_combine(desk: Desk, name: str | None) -> Thing:
+    """The combine of that name; without one, the only combine of the book."""
     from chaffinch.book.things import things
     from chaffinch.cli.book_filing import one_thing
 
