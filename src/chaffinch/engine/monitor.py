@@ -14,7 +14,7 @@ Source: design §4.10; the conversion from time to area is 10,000 · r/(v · W) 
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Final, Literal
 
@@ -156,7 +156,7 @@ class MonitorKey:
         unit = self._unit(speed_kmh)
         shown = not_negative("reading", reading) * unit
         half = 0.0 if self.step is None else self.step / 2 * unit
-        places = within_step(max(0.0, shown - half), shown + half)
+        places = within_step(max(0.0, shown - half), shown + half) if half else np.array([shown])
         if shown == 0.0:
             if not self.zero_tried or self.step is None:
                 raise InputError("reading", 0.0, "no bar at 0 was tried", "take a check while the bar stands at 0")
@@ -240,23 +240,24 @@ class MonitorKey:
 
     def _belief(self, shown: FloatArray) -> _Predicted:
         centre, sigma = self.predicted_ln(shown)
-        weights = np.repeat(self.draws.weights / shown.size, shown.size)
-        spread = np.repeat(np.hypot(sigma, self.scale_sd), shown.size)
-        return _Predicted(centre.reshape(-1), spread, weights)
+        # Draws of no weight only cost time, and may lie anywhere.
+        heavy = self.draws.weights > 1e-9 * self.draws.weights.max()
+        weights = np.repeat(self.draws.weights[heavy] / self.draws.weights[heavy].sum() / shown.size, shown.size)
+        spread = np.repeat(np.hypot(sigma[heavy], self.scale_sd), shown.size)
+        return _Predicted(centre[heavy].reshape(-1), spread, weights)
 
     def _range(self, shown: FloatArray, cautions: tuple[Caution, ...]) -> MachineLoss:
         found = range_of(self._belief(shown))
         return MachineLoss(found.low, found.median, found.high, (*self.cautions, *cautions))
 
     def _reading_at(self, ln_loss: float, p: float) -> float:
-        """Reading per area at which the share ``p`` of what checks find lies below a loss, by bisection in ln r."""
-        low, high = math.log(self.valid[0]) - 12.0, math.log(self.valid[1]) + 12.0
-        for _ in range(45):
-            middle = (low + high) / 2
-            below = self._belief(np.array([math.exp(middle)])).probability_below(ln_loss)
-            # More on the bar, more loss: the share below a fixed loss falls.
-            low, high = (middle, high) if below > p else (low, middle)
-        return math.exp((low + high) / 2)
+        """Reading per area at which the share ``p`` of what checks find lies below a loss."""
+
+        def below(ln_r: float) -> float:
+            return p - self._belief(np.array([math.exp(ln_r)])).probability_below(ln_loss)
+
+        # More on the bar, more loss: the share below a fixed loss falls, and ``below`` rises.
+        return math.exp(_root(below, math.log(self.valid[0]) - 12.0, math.log(self.valid[1]) + 12.0))
 
 
 @dataclass(frozen=True, slots=True)
@@ -274,15 +275,33 @@ class _Predicted:
         return 1.0 - self.probability_below(math.log(positive("loss_kg_ha", loss_kg_ha)))
 
     def quantile(self, p: float) -> float:
-        """Loss [kg/ha] below which the probability is ``p``, by bisection in ln(loss)."""
+        """Loss [kg/ha] below which the probability is ``p``."""
         low, high = float((self.centre - 9 * self.spread).min()), float((self.centre + 9 * self.spread).max())
-        for _ in range(45):
-            middle = (low + high) / 2
-            low, high = (middle, high) if self.probability_below(middle) < p else (low, middle)
-        return math.exp((low + high) / 2)
+        return math.exp(_root(lambda ln_loss: self.probability_below(ln_loss) - p, low, high))
 
     def mean(self) -> float:
         return float(self.weights @ np.exp(self.centre + 0.5 * np.square(self.spread)))
+
+
+def _root(rising: Callable[[float], float], low: float, high: float) -> float:
+    """Where a rising function is 0, by false position with the Illinois rule (Dowell and Jarratt 1971, memory)."""
+    at_low, at_high, kept = rising(low), rising(high), 0
+    for _ in range(100):
+        if high - low < 1e-10 or at_high == at_low:
+            break
+        middle = high - at_high * (high - low) / (at_high - at_low)
+        if not low < middle < high:
+            middle = (low + high) / 2
+        value = rising(middle)
+        if value == 0.0 or abs(value) < 1e-13:
+            return middle
+        if value < 0.0:
+            low, at_low = middle, value
+            at_high, kept = (at_high / 2, -1) if kept == -1 else (at_high, -1)
+        else:
+            high, at_high = middle, value
+            at_low, kept = (at_low / 2, 1) if kept == 1 else (at_low, 1)
+    return (low + high) / 2
 
 
 def fit_monitor(pairs: Sequence[Pair], *, prior: Prior, scale_sd: float | None = None, seed: int = 1) -> MonitorKey:
@@ -319,6 +338,8 @@ def fit_monitor(pairs: Sequence[Pair], *, prior: Prior, scale_sd: float | None =
     above = [s.reading for s in stood if s.reading > 0]
     middle = math.exp(float(np.mean(np.log(above)))) if above else max(s.high for s in stood)
     ln_r = np.log(np.stack([s.places for s in stood]) / middle)
+    if all(pair.step is None for pair in pairs):
+        ln_r = ln_r[:, :1]
     centre = np.array([math.log(positive("prior median", prior.median_kg_ha)), SLOPE, math.log(SCATTER)])
     spread = np.array([positive("prior sd", prior.sd_log), SLOPE_SD, SCATTER_SD])
     seen = Scattered([blurred(pair.evidence) for pair in pairs])

@@ -19,8 +19,8 @@ from chaffinch.errors import InputError
 FloatArray = NDArray[np.float64]
 Per = Literal["time", "area"]
 
-_PARTS: Final = (np.arange(6) + 0.5) / 6
-"""Where a true reading may stand within the step the bar shows [1]: six places, evenly."""
+_PARTS: Final = (np.arange(4) + 0.5) / 4
+"""Where a true reading may stand within the step the bar shows [1]: four places, evenly."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,6 +98,6 @@ def stands(number: int, pair: Pair, per: Per, width_m: float | None) -> Stand:
 
 
 def within_step(low: float, high: float) -> FloatArray:
-    """Places where a reading between two ends may stand, each as likely as the others, shape (6,)."""
+    """Places where a reading between two ends may stand, each as likely as the others, shape (4,)."""
     result: FloatArray = low + (high - low) * _PARTS
     return result

@@ -90,7 +90,7 @@ class Design:
     Attributes
     ----------
     columns : ndarray, shape (stops, 3 or 4)
-        Factors of α, δ, drift and (when adjusted) β in ln λ.
+        Factors of α, δ (−½ under A, ½ under B), drift and (when adjusted) β in ln λ.
     hours : ndarray, shape (stops,)
         Times from their mean [h].
     exponent : tuple of float or None
@@ -136,7 +136,7 @@ class Design:
         if times[-1] - times[0] > LONG_H:
             cautions.append("long trial")
         exponent, ln_load, comparable = _loads(stops, is_b, load_exponent, cautions)
-        columns = [np.ones(len(stops)), is_b.astype(np.float64), hours]
+        columns = [np.ones(len(stops)), is_b - 0.5, hours]
         if ln_load is not None:
             columns.append(ln_load)
         return Design(np.stack(columns, axis=1), hours, exponent, comparable, tuple(cautions), each)

@@ -85,7 +85,7 @@ def chances(
     # Draws lie in rounds of the sampler; shuffled, the first of them are futures like any others.
     picked = picked[chance.permutation(_PARTICLES)]
     b_less = picked[:, 1] < 0.0
-    ln_loss = picked[:, :1] + np.where(ahead.is_b, picked[:, 1:2], 0.0) + picked[:, 2:3] * ahead.hours
+    ln_loss = picked[:, :1] + (ahead.is_b - 0.5) * picked[:, 1:2] + picked[:, 2:3] * ahead.hours
     variance = np.exp(2.0 * picked[:, 3]) + ahead.read_sd**2
     noise = chance.standard_normal((_FUTURES, ahead.is_b.size))
     read = ln_loss[:_FUTURES] + np.sqrt(variance[:_FUTURES, None]) * noise
