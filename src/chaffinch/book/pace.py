@@ -151,7 +151,7 @@ def pace(
     found = curves(desk, combine, crop, season=season, seed=seed, progress=progress)
     assumed: list[str] = []
     price = _price(terms, field, found, assumed)
-    width = terms.width_m if terms.width_m is not None else _width(combine)
+    width = _width(combine) if terms.width_m is None else positive("width", terms.width_m)
     yield_kg_ha = None
     if found.load_kind == "throughput":
         yield_kg_ha = _yield(terms, field, found, assumed)
@@ -238,7 +238,7 @@ def _price(terms: PaceTerms, field: Thing | None, found: Curves, assumed: list[s
 
 def _yield(terms: PaceTerms, field: Thing | None, found: Curves, assumed: list[str]) -> float:
     if terms.yield_kg_ha is not None:
-        return terms.yield_kg_ha
+        return positive("yield", terms.yield_kg_ha)
     of_field = yield_of_field(field)
     if of_field is not None:
         assumed.append("yield from field")

@@ -126,6 +126,54 @@ def find_trial(desk: Desk, wanted: str) -> TrialRecord:
     return found[0]
 
 
+def start_trial(
+    desk: Desk,
+    combine: Thing,
+    a: Sequence[Mapping[str, Any]],
+    b: Sequence[Mapping[str, Any]],
+    *,
+    field: Thing | None = None,
+    note: str = "",
+) -> TrialRecord:
+    """Put a new trial into the book; when this returns it is on disk.
+
+    Parameters
+    ----------
+    desk : Desk
+        The open book.
+    combine : Thing
+        The machine it is made on.
+    a, b : sequence of mapping
+        Settings of the two sides, each ``{"name", "value", "unit"}``: A is how it is set now.
+    field : Thing or None
+        Where.
+    note : str
+        Why.
+
+    Raises
+    ------
+    InputError
+        When a side has no setting, or the sides do not differ.
+    """
+    for side, settings in (("a", a), ("b", b)):
+        if not settings:
+            mend = f'name what it is set to: --{side} "fan speed=900 rpm"'
+            raise InputError(f"trial, {side}", None, "has no setting", mend)
+    if not changed(_said(a), _said(b)).names:
+        raise InputError("trial, b", ", ".join(_said(b)), "is set as A", "change one setting, by one small step")
+    body: dict[str, Any] = {
+        "taken_at": desk.now(),
+        "combine": combine.id,
+        "a": [dict(one) for one in a],
+        "b": [dict(one) for one in b],
+    }
+    if field is not None:
+        body["field"] = field.id
+    if note:
+        body["note"] = note
+    return find_trial(desk, desk.write("trial", body).id)
+
+
 def answer_trial(
     desk: Desk,
     record: TrialRecord,

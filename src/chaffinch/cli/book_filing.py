@@ -107,7 +107,7 @@ def filing(desk: Desk, given: Mapping[str, Any], check: Check | None) -> Filing:
             if kind == "field" and thing.parts.get("season"):
                 found.where["season"] = thing.parts["season"]
     found.taken_at = taken_at(given.get("at"), check)
-    found.settings = _once_each(map(_setting, given.get("given_settings", ())), "--setting") or None
+    found.settings = read_settings(given.get("given_settings", ()), "--setting") or None
     _judge(found)
     found.conditions = read_conditions(given.get("given_conditions", ())) or None
     return found
@@ -130,6 +130,11 @@ def read_conditions(told: Iterable[str]) -> dict[str, float]:
     if found and part is not None:
         check_part(KINDS[CHECK], part, found)
     return found
+
+
+def read_settings(told: Iterable[str], flag: str) -> list[dict[str, Any]]:
+    """Read flags that each hold a setting, like ``"rotor speed=600 rpm"``; the same one twice is refused."""
+    return _once_each((_setting(text, flag) for text in told), flag)
 
 
 def _judge(found: Filing) -> None:
@@ -260,11 +265,11 @@ def _number(text: str, flag: str, example: str) -> float:
         raise InputError(flag, text, "is not a number", f"write it like {flag} {example}") from None
 
 
-def _setting(text: str) -> dict[str, Any]:
+def _setting(text: str, flag: str) -> dict[str, Any]:
     example = '"rotor speed=600 rpm"'
-    name, value = _pair(text, "--setting", example)
+    name, value = _pair(text, flag, example)
     number, _, unit = value.partition(" ")
-    setting: dict[str, Any] = {"name": name, "value": _number(number, "--setting", example)}
+    setting: dict[str, Any] = {"name": name, "value": _number(number, flag, example)}
     return setting | ({"unit": unit.strip()} if unit.strip() else {})
 
 

@@ -10,11 +10,14 @@ from chaffinch import units
 from chaffinch.cli.book_times import local
 from chaffinch.cli.book_which import book_option, open_the_book, print_json, progress
 from chaffinch.cli.page import Page
+from chaffinch.errors import InputError
 
 if TYPE_CHECKING:
+    from chaffinch.book.desk import Desk
     from chaffinch.book.trials import TrialFound, TrialRecord
     from chaffinch.cli.pace_page import PaceUnit
 
+STARTING: Final = (("--a", "side_a"), ("--b", "side_b"), ("--field", "field"), ("--note", "note"))
 SHAPE: Final = {"keep B": "▸", "go back": "◂", "not settled": "◆"}
 
 
@@ -26,6 +29,11 @@ SHAPE: Final = {"keep B": "▸", "go back": "◂", "not settled": "◆"}
 @click.option("--combine", metavar="NAME", help="List only trials of this combine.")
 @click.option("--price", metavar="TEXT", help="Price of the grain, instead of the field's.")
 @click.option("--area-per-day", metavar="TEXT", help='Area combined on a day, like "60 ha": the gain by day.')
+@click.option("--start", is_flag=True, help="Start a new trial from --combine, --a and --b.")
+@click.option("--a", "side_a", metavar='NAME="NUMBER UNIT"', multiple=True, help="With --start: as it is set now.")
+@click.option("--b", "side_b", metavar='NAME="NUMBER UNIT"', multiple=True, help="With --start: what is tried.")
+@click.option("--field", "field", metavar="NAME", help="With --start: the field.")
+@click.option("--note", metavar="TEXT", help="With --start: why.")
 @click.option("--json", "as_data", is_flag=True, help="Print as JSON.")
 def command(address: str | None, trial: str | None, as_data: bool, **given: Any) -> None:
     """Say whether the setting tried (B) loses less than the one before (A).
@@ -37,6 +45,12 @@ def command(address: str | None, trial: str | None, as_data: bool, **given: Any)
     from chaffinch.cli.pace_page import unit_of
 
     desk = open_the_book(address)
+    if given["start"]:
+        _start(desk, trial, given, as_data=as_data)
+        return
+    loose = next((flag for flag, name in STARTING if given[name]), None)
+    if loose is not None:
+        raise InputError(loose, None, "goes with --start", "add --start, or leave it out")
     if trial is None:
         _list(desk, given["combine"], as_data=as_data)
         return
@@ -64,7 +78,44 @@ def command(address: str | None, trial: str | None, as_data: bool, **given: Any)
     _show(found, Page.here(), unit_of(desk, found.crop))
 
 
-def _list(desk: Any, combine: str | None, *, as_data: bool) -> None:
+def _start(desk: Desk, trial: str | None, given: dict[str, Any], *, as_data: bool) -> None:
+    from chaffinch.book.trial_json import record_as_json
+    from chaffinch.book.trial_said import SEVERAL
+    from chaffinch.book.trials import start_trial
+    from chaffinch.book.wording import CAUTION
+    from chaffinch.cli.book_filing import one_thing, read_settings
+    from chaffinch.cli.pace import only_combine
+
+    if trial is not None:
+        raise InputError("TRIAL", trial, "is given together with --start", "leave one of them out")
+    field = None if given["field"] is None else one_thing(desk, "field", given["field"], flag="--field")
+    record = start_trial(
+        desk,
+        only_combine(desk, given["combine"]),
+        read_settings(given["side_a"], "--a"),
+        read_settings(given["side_b"], "--b"),
+        field=field,
+        note=given["note"] or "",
+    )
+    if as_data:
+        print_json(record_as_json(record))
+        return
+    page = Page.here()
+    page.say()
+    page.paragraph(f"saved trial {record.id[:8]} · {_title(record)}")
+    page.paragraph(_what_changed(record))
+    if len(record.changed.names) > 1:
+        page.paragraph(SEVERAL.format(names=", ".join(record.changed.names)), bullet="· ")
+    page.say()
+    page.paragraph(CAUTION, bullet="! ")
+    page.paragraph(
+        f"Next: stops in turn, A, B, B, A, at one speed in even crop. Log each with --trial {record.id[:8]} "
+        "and --side A or B."
+    )
+    page.say()
+
+
+def _list(desk: Desk, combine: str | None, *, as_data: bool) -> None:
     from chaffinch.book.trial_json import record_as_json
     from chaffinch.book.trials import trials
     from chaffinch.cli.book_filing import one_thing

@@ -1,0 +1,188 @@
+"""The best pace from a book: what the checks say, what is assumed, and what is never said."""
+
+from __future__ import annotations
+
+import pytest
+
+from chaffinch.book.pace import PaceTerms, pace
+from chaffinch.book.pace_json import as_json
+from chaffinch.book.things import find_thing
+from chaffinch.errors import InputError
+from season_book import start, with_speeds
+
+
+@pytest.fixture
+def book(tmp_path):
+    return start(tmp_path / "larkhollow.chaffinch")
+
+
+def best(book, combine="Old Bess", *, crop="canola", field=None, **terms):
+    told = {"hour_cost": 400.0, **terms}
+    thing = find_thing(book.desk, "combine", combine)
+    place = None if field is None else find_thing(book.desk, "field", field)
+    return pace(book.desk, thing, crop, PaceTerms(**told), field=place)
+
+
+def test_a_steep_curve_is_driven_slower_than_a_flat_one(book, tmp_path):
+    with_speeds(book, slope=2.5)
+    flat = start(tmp_path / "other.chaffinch")
+    with_speeds(flat, slope=0.6)
+
+    assert best(book).pace.best_kmh < best(flat).pace.best_kmh - 1.0
+
+
+def test_the_best_pace_is_where_the_known_law_has_it(book):
+    # Loss 30 (v/6)² kg/ha at 600/t, 400/h, 12 m: cost 18 (v/6)² + 400·10/(12 v) is least where 2·18 (v/6)² = 333.3/v,
+    # v³ = 333.3·36/36: 6.93 km/h; lost time does not move it.
+    with_speeds(book, slope=2.0)
+    found = best(book)
+
+    assert found.pace.own_best_kmh.low < 6.93 < found.pace.own_best_kmh.high
+    assert found.pace.best_kmh == pytest.approx(6.93, abs=0.8)
+    limit = found.pace.limit_that_pays_kg_ha
+    assert limit is not None
+    assert limit.low < 30 * (6.93 / 6) ** 2 < limit.high
+
+
+def test_without_header_frames_it_is_machine_only_everywhere(book):
+    with_speeds(book)
+    found = best(book)
+
+    assert found.curves.header is None
+    assert found.pace.machine_only
+    assert "header not measured" in found.pace.remarks
+    assert as_json(found)["machine_only"] is True
+
+
+def test_header_and_machine_have_curves_of_their_own(book):
+    with_speeds(book, slope=1.5, header_slope=-0.8)
+    found = best(book)
+
+    assert found.curves.header is not None
+    assert found.curves.header.p_rises(found.curves.combine.id) < 0.2
+    assert found.curves.machine.p_rises(found.curves.combine.id) > 0.8
+    assert not found.pace.machine_only
+
+
+def test_where_faster_is_better_nobody_is_told_to_slow_down(book):
+    # Machine loss hardly rises, header loss falls steeply with speed.
+    with_speeds(book, slope=0.1, header_slope=-1.5)
+    found = best(book, today_kmh=7.0)
+
+    assert found.pace.advice == "faster"
+    assert found.pace.best_kmh > 7.0
+
+
+def test_the_prior_alone_never_says_slower(book):
+    # One speed only: that loss rises with speed is what machines do in general, not what this one has shown.
+    with_speeds(book, speeds=(8.0,), repeats=4)
+    found = best(book, today_kmh=8.5, hour_cost=60.0)
+
+    assert found.pace.advice != "slower"
+
+
+def test_no_check_at_all_is_said_to_be_expectation(book):
+    found = best(book, price_per_t=600.0, today_kmh=6.0)
+
+    assert found.curves.points == ()
+    assert "not tested" in found.pace.remarks
+    assert found.pace.advice == "not settled"
+
+
+def test_a_combine_without_checks_borrows_from_the_others_and_says_so(book):
+    with_speeds(book, "Young Bess")
+    found = best(book, "Old Bess")
+
+    assert found.curves.own == ()
+    assert len(found.curves.points) == 12
+    assert "not tested" in found.pace.remarks
+
+
+def test_one_check_without_a_yield_moves_the_curve_to_speed(book):
+    with_speeds(book)
+    assert best(book).curves.load_kind == "throughput"
+    other = book.add("field", "No Papers", season=book.ids["2026"], crop="canola")
+    assert other
+    book.check("Old Bess", 14, 9, field="No Papers", tell_yield=False)
+
+    assert best(book).curves.load_kind == "speed"
+
+
+def test_checks_that_cannot_stand_on_the_curve_are_counted(book):
+    with_speeds(book)
+    book.check("Old Bess", 14, 9, speed_kmh=None)
+
+    assert best(book).curves.left_out == {"tell no speed": 1}
+
+
+def test_other_crops_do_not_count(book):
+    with_speeds(book)
+    book.check("Old Bess", 14, 9, machine_kg_ha=400.0, crop="wheat")
+
+    assert len(best(book).curves.points) == 12
+    with pytest.raises(InputError, match="crop"):
+        best(book, crop="cannola")
+
+
+def test_what_the_field_tells_comes_before_what_the_checks_tell(book):
+    with_speeds(book)
+    found = best(book, field="Far Common")
+
+    assert {"price from field", "yield from field"} <= set(found.assumed)
+    assert found.price_per_t == pytest.approx(600.0)
+    told = best(book, price_per_t=450.0, yield_kg_ha=2000.0)
+    assert told.price_per_t == 450.0
+    assert not {"price from field", "price from checks", "yield from checks"} & set(told.assumed)
+
+
+def test_a_thin_crop_may_be_driven_faster(book):
+    # The curve stands over throughput: half the yield is half the load at a speed.
+    with_speeds(book, slope=2.0)
+    thick, thin = best(book, yield_kg_ha=2500.0), best(book, yield_kg_ha=1800.0)
+
+    assert thin.pace.best_kmh > thick.pace.best_kmh
+
+
+def test_no_pace_far_beyond_the_speeds_tried(book):
+    with_speeds(book, slope=0.2, speeds=(4.0, 5.0, 6.0))
+    found = best(book, hour_cost=2000.0)
+
+    assert found.pace.best_kmh <= 6.0 * 1.1 + 1e-6
+    assert found.pace.at_edge == "fastest tested"
+
+
+def test_one_wild_check_moves_the_pace_by_little(book):
+    with_speeds(book, slope=1.5)
+    calm = best(book).pace.best_kmh
+    for day, loss in ((14, 900.0), (15, 3000.0)):
+        book.check("Old Bess", day, 9, speed_kmh=6.0, machine_kg_ha=loss)
+        assert best(book).pace.best_kmh == pytest.approx(calm, abs=0.9)
+
+
+@pytest.mark.parametrize(
+    ("terms", "match"),
+    [
+        ({"hour_cost": -1.0}, "hour_cost"),
+        ({"price_per_t": -3.0}, "price"),
+        ({"today_kmh": 400.0}, "today's speed"),
+        ({"fastest_kmh": 0.1}, "fastest speed"),
+        ({"fastest_kmh": 1.0}, "fastest"),
+        ({"width_m": 0.0}, "width"),
+        ({"yield_kg_ha": 0.0}, "yield"),
+        ({"efficiency": 1.4}, "efficiency"),
+        ({"efficiency_at_kmh": 5.0}, "efficiency"),
+    ],
+)
+def test_bad_terms_are_refused_by_name(book, terms, match):
+    with_speeds(book, repeats=1)
+
+    with pytest.raises(InputError, match=match):
+        best(book, **terms)
+
+
+def test_an_hour_that_costs_nothing_is_explained(book):
+    with_speeds(book, repeats=1)
+    found = best(book, hour_cost=0.0, today_kmh=6.0)
+
+    assert "time costs nothing" in found.pace.remarks
+    assert found.pace.advice == "not settled"
