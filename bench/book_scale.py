@@ -26,6 +26,7 @@ from typing import Any, Final
 
 import click
 import numpy as np
+import sqlalchemy as sa
 
 from chaffinch.book.checks import counting
 from chaffinch.book.desk import Desk, open_desk, start_book
@@ -36,8 +37,9 @@ from chaffinch.store import records
 from chaffinch.store.verify import verify
 from chaffinch.sync.envelope import Envelope, seal
 
-PER_WEEK, PER_FIELD = 150, 30
-"""Checks in one week and in one field: the length of the answers, the same in every book."""
+PER_WEEK, PER_FIELD, PER_SEASON, PER_TRIAL = 150, 30, 300, 10
+"""Checks in one week, field, season (with a driver of its own) and trial: the length of the answers, the
+same in every book."""
 CORRECTED_EVERY, CONFLICT_EVERY = 50, 5000
 """One check in so many is corrected, or shares its id with another record."""
 BATCH: Final = 1000
@@ -49,6 +51,11 @@ FIELD_ROWS: Final = (
 WEEK_ROWS: Final = (
     "SELECT r.id, r.body FROM check_row c JOIN record r ON r.id = c.id WHERE c.taken_at >= {mark} ORDER BY c.taken_at"
 )
+SEASON_ROWS: Final = (
+    "SELECT r.id, r.body FROM check_row c JOIN record r ON r.id = c.id WHERE c.season = {mark} ORDER BY c.taken_at"
+)
+IDS_OF: Final = "SELECT id FROM check_row WHERE {name} = :value ORDER BY taken_at DESC, id"
+"""What a list by operator or by trial asks, as ``checks_where`` asks for a season."""
 VIEWS: Final = (
     "open",
     "last week, ids",
@@ -56,8 +63,14 @@ VIEWS: Final = (
     "find field by name",
     "field, counting",
     "field, answered",
+    "season, ids",
+    "operator, ids",
+    "trial, ids",
+    "season, bare SQL",
     "week, bare SQL",
     "field, bare SQL",
+    "one write",
+    "one write, kept open",
     "verify",
 )
 
@@ -85,20 +98,31 @@ def harvests(checks: int, catches: int, seed: int) -> Iterator[Envelope]:
     def sealed(kind: str, body: dict[str, Any], record_id: str | None = None) -> Envelope:
         return seal(record_id or new_id(), kind, 1, DEVICE, "2026-08-14T16:40:00Z", body)
 
-    season, combine = sealed("season", {"name": "all"}), sealed("combine", {"name": "Old Bess", "cut_width": "40 ft"})
-    yield season
+    combine = sealed("combine", {"name": "Old Bess", "cut_width": "40 ft"})
     yield combine
-    place = season
+    season = place = operator = trial = combine
     for number in range(checks):
+        if number % PER_SEASON == 0:
+            season = sealed("season", {"name": f"Season {number // PER_SEASON}"})
+            operator = sealed("operator", {"name": f"Driver {number // PER_SEASON}"})
+            yield season
+            yield operator
         if number % PER_FIELD == 0:
             place = sealed("field", {"name": f"Field {number // PER_FIELD}", "season": season.id, "crop": "canola"})
             yield place
+        if number % PER_TRIAL == 0:
+            rotor = {side: [{"name": "rotor speed", "value": v, "unit": "rpm"}] for side, v in (("a", 600), ("b", 650))}
+            trial = sealed("trial", {"taken_at": _taken_at(number), "combine": combine.id, **rotor})
+            yield trial
         amounts = np.round(chance.gamma(6.0, 2.0, catches), 1)
         body = {
             "taken_at": _taken_at(number),
             "season": season.id,
             "field": place.id,
             "combine": combine.id,
+            "operator": operator.id,
+            "trial": trial.id,
+            "side": "AB"[number % 2],
             "check": {
                 "schema": 1,
                 "crop": "canola",
@@ -161,6 +185,8 @@ def look(timed: Timed, address: str, bare: Callable[[str, str], list[Any]], repe
     name = f"Field {timed.checks // PER_FIELD // 2}"
     place = find_thing(desk, "field", name)
     week, ids = checks_where(desk, since=since), checks_where(desk, field=place.id)
+    asked = middle_of(desk, ids[0])
+    spare = extra_checks(desk, ids[0], 4 * repeats + 2)
     assert len(week) >= min(timed.checks, PER_WEEK)
     assert len(ids) >= min(timed.checks, PER_FIELD)
     views: dict[str, Callable[[], Any]] = {
@@ -170,14 +196,45 @@ def look(timed: Timed, address: str, bare: Callable[[str, str], list[Any]], repe
         "find field by name": lambda: find_thing(desk, "field", name),
         "field, counting": lambda: counting(desk, checks_where(desk, field=place.id)),
         "field, answered": lambda: answered(desk, checks_where(desk, field=place.id)),
+        "season, ids": lambda: checks_where(desk, season=asked["season"]),
+        "operator, ids": lambda: ids_of(desk, "operator", asked["operator"]),
+        "trial, ids": lambda: ids_of(desk, "trial", asked["trial"]),
+        "season, bare SQL": lambda: bare(SEASON_ROWS, asked["season"]),
         "week, bare SQL": lambda: bare(WEEK_ROWS, since),
         "field, bare SQL": lambda: bare(FIELD_ROWS, place.id),
+        "one write": lambda: records.append(desk.store, [next(spare)]),
     }
+    assert len(checks_where(desk, season=asked["season"])) >= min(timed.checks, PER_SEASON)
+    assert len(ids_of(desk, "operator", asked["operator"])) >= min(timed.checks, PER_SEASON)
+    assert len(ids_of(desk, "trial", asked["trial"])) >= min(timed.checks, PER_TRIAL)
     for view, work in views.items():
         timed.views[view] = _least_s(work, min(repeats, 3) if view == "field, answered" else repeats)
+    with desk.store.kept_open():
+        timed.views["one write, kept open"] = _least_s(lambda: records.append(desk.store, [next(spare)]), repeats)
     assert {row[0] for row in bare(FIELD_ROWS, place.id)} == set(ids)
     if verified:
         timed.views["verify"] = _least_s(lambda: _verified(desk), 1)
+
+
+def middle_of(desk: Desk, check_id: str) -> dict[str, str]:
+    """Season, operator and trial of a check."""
+    with desk.store.reading() as connection:
+        query = sa.text("SELECT season, operator, trial FROM check_row WHERE id = :id")
+        return dict(connection.execute(query, {"id": check_id}).one()._mapping)
+
+
+def ids_of(desk: Desk, name: str, value: str) -> list[str]:
+    """Ids of checks by operator or trial, newest first."""
+    with desk.store.reading() as connection:
+        return [row.id for row in connection.execute(sa.text(IDS_OF.format(name=name)), {"value": value})]
+
+
+def extra_checks(desk: Desk, like: str, count: int) -> Iterator[Envelope]:
+    """Checks to write one at a time, long before all others so that no view holds them."""
+    stored = records.read(desk.store, like)
+    assert stored is not None
+    body = {"taken_at": "2000-01-01T00:00:00Z", "check": stored.envelope.body["check"]}
+    return iter([desk.seal(CHECK, body) for _ in range(count)])
 
 
 def _verified(desk: Desk) -> None:

@@ -76,7 +76,7 @@ def test_the_book_it_fills_is_whole_and_as_described(tmp_path: Path) -> None:
     desk = open_desk(address)
     kinds = Counter(one.kind for one in harvests(120, 3, 1))
     assert timed.records == kinds.total()
-    assert kinds == {"season": 1, "combine": 1, "field": 4, "check": 120 + 3 + 1}
+    assert kinds == {"season": 1, "operator": 1, "combine": 1, "field": 4, "trial": 12, "check": 120 + 3 + 1}
     found = verify(desk.store)
     assert found.problems == ()
     assert (found.records, found.conflicts) == (kinds.total() - 1, 1)
@@ -109,7 +109,7 @@ def test_a_view_does_not_cost_more_in_an_older_book(tmp_path: Path) -> None:
     """Ten times the checks, the same answer: the same work, but for the depth of an index (a few per cent)."""
     from book_scale import PER_FIELD, PER_WEEK, _taken_at, filled
 
-    took: dict[str, list[int]] = {"week": [], "field": [], "open": []}
+    took: dict[str, list[int]] = {"week": [], "field": [], "season": [], "open": []}
     for size in (300, 3000):
         address = str(tmp_path / f"{size}.chaffinch")
         filled(address, "SQLite", size, 2, seed=1)
@@ -118,6 +118,8 @@ def test_a_view_does_not_cost_more_in_an_older_book(tmp_path: Path) -> None:
         took["open"].append(steps(desk, lambda d: records.facts(d.store)))
         took["week"].append(steps(desk, lambda d, since=since: counting(d, checks_where(d, since=since))))
         took["field"].append(steps(desk, lambda d, place=place: counting(d, checks_where(d, field=place))))
+        season = find_thing(desk, "season", "Season 0").id
+        took["season"].append(steps(desk, lambda d, season=season: checks_where(d, season=season)))
         everything = steps(desk, lambda d: counting(d, checks_where(d)))
     # The measure sees it when everything is asked for, so it would see a view that walks through everything.
     assert everything > 5 * took["week"][1]

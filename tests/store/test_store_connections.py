@@ -126,7 +126,7 @@ def test_kept_open_on_a_server_changes_nothing(postgres: Server) -> None:
 
 
 def test_another_book_copied_over_an_idle_one_is_that_other_book(tmp_path: Path) -> None:
-    """Why no connection to a file is kept: a log left beside it would be read into the file that took its place."""
+    """Why no connection to a file is kept: a log left by a program that was killed would be read into the other."""
     path, other = tmp_path / "farm.chaffinch", tmp_path / "other.chaffinch"
     store = begin(str(path), [*farm(), *(check(n) for n in range(100, 140))])
     begin(str(other), [*farm(), check(10)])

@@ -56,6 +56,47 @@ def test_a_relative_name_lies_where_we_are(tmp_path: Path, monkeypatch: pytest.M
     assert [p.name for p in tmp_path.iterdir()] == ["50% #1?.chaffinch"]
 
 
+RELATIVE = [
+    "file:x",
+    "file:x?mode=memory",
+    ":memory:",
+    "a\nb",
+    " ",
+    "-x",
+    "~",
+    "postgresql",
+    "C:\\x",
+    os.fsdecode(b"b\xff"),
+]
+
+
+@pytest.mark.parametrize("name", RELATIVE, ids=range(len(RELATIVE)))
+def test_a_relative_name_that_means_something_to_others_is_a_name(here: Path, name: str) -> None:
+    """SQLite and shells read more into these; begun, written, copied and restored, the files bear these names."""
+    store = begin(name, farm())
+    assert put(again(name), [check(10)]) == ["accepted"]
+    keeping.back_up(Desk(store, "desk", clock), f"{name}.copy")
+    keeping.restore(f"{name}.copy", f"{name}.again")
+    assert identities(again(f"{name}.again")) == identities(store)
+    assert sorted(p.name for p in here.iterdir()) == sorted([name, f"{name}.again", f"{name}.copy"])
+
+
+@pytest.mark.parametrize("name", ["a\0b", "x" * 250, "letter/x", "none/x", "letter/../x", ""])
+def test_a_name_that_no_file_can_have_is_told(here: Path, name: str) -> None:
+    (here / "letter").write_text("dear")
+    other = begin("other", farm())
+    for attempt in (
+        lambda: begin(name),
+        lambda: again(name),
+        lambda: keeping.back_up(Desk(other, "desk", clock), name),
+        lambda: keeping.restore("other", name),
+    ):
+        with pytest.raises((InputError, BookError)) as caught:
+            attempt()
+        assert "\n" not in str(caught.value)
+    assert sorted(p.name for p in here.iterdir()) == ["letter", "other"]
+
+
 def make(how: str, other: opening.Store, target: Path) -> None:
     """Put a book under a new name in one of the three ways."""
     if how == "start":

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 
 import sqlalchemy as sa
-from farm_records import COMBINE, FIELD, OPERATOR, SEASON, TRIAL, farm, filed, problems, put, uid
+from farm_records import COMBINE, FIELD, OPERATOR, SEASON, TRIAL, begin, farm, filed, problems, put, uid
 
 from chaffinch.store.opening import Store
 

@@ -49,6 +49,8 @@ def engine_for(address: str, *, must_exist: bool) -> Engine:
     """
     if is_postgresql(address):
         return _remember(_postgresql(address))
+    if "\0" in address:
+        raise InputError("book", address, "is no name of a file", "name a file, like farm.chaffinch")
     path = Path(address)
     if path.is_dir():
         raise InputError("book", address, "is a folder", "name the book's file, like farm.chaffinch")

@@ -7,7 +7,7 @@ import os
 import re
 import sqlite3
 from collections.abc import Callable, Iterator
-from contextlib import closing, contextmanager
+from contextlib import closing, contextmanager, suppress
 from itertools import count
 from pathlib import Path
 from typing import Any, Final
@@ -16,6 +16,7 @@ import sqlalchemy as sa
 from sqlalchemy.engine import Engine
 
 from chaffinch.errors import BookError, InputError
+from chaffinch.store.bookfile import connect
 from chaffinch.store.migrations import statements_until
 
 Progress = Callable[[int, int], None]
@@ -43,15 +44,17 @@ def whole(target: str, *, what: str = "backup") -> Iterator[str]:
     BookError
         When it cannot be written.
     """
+    if "\0" in target or not Path(target).name:
+        raise InputError(what, target, "is no name of a file", "name a file, like farm.chaffinch")
     path = Path(target)
     refuse_taken(path, what)
     partial = path.with_name(f"{path.name}.{os.getpid()}-{next(_ATTEMPTS)}.partial")
     try:
         if not os.access(path.absolute().parent, os.W_OK | os.X_OK):
-            raise OSError(errno.EACCES, f"its folder {_what_bars(path.absolute().parent)}")  # noqa: TRY301
+            raise OSError(errno.EACCES, f"its folder {_what_bars(path.absolute().parent)}")
         _clear_away(path)
         yield str(partial)
-        with closing(sqlite3.connect(partial)) as copy:
+        with closing(connect(partial, "mode=rw")) as copy:
             # One file, no log beside it: it can be carried away.
             copy.execute("PRAGMA journal_mode = DELETE")
         _to_disk(partial)
@@ -123,7 +126,7 @@ def copy_pages(engine: Engine, target: str) -> None:
     """Copy an SQLite book page by page, as of one moment, with what still lies in the log beside it."""
     raw: Any = engine.raw_connection()
     try:
-        with closing(sqlite3.connect(target)) as copy:
+        with closing(connect(Path(target), "mode=rwc")) as copy:
             raw.driver_connection.backup(copy)
     finally:
         raw.close()
@@ -139,7 +142,7 @@ def copy_rows(source: sa.Connection, target: str, step: int, *, progress: Progre
         source.execute(sa.text(f"SELECT COUNT(*) FROM {table}")).scalar_one() for table in ("record", "conflict")
     )
     done = 0
-    with closing(sqlite3.connect(target, isolation_level=None)) as copy:
+    with closing(connect(Path(target), "mode=rwc")) as copy:
         copy.execute("BEGIN")
         for statement in statements_until(step, "sqlite"):
             copy.execute(statement)
@@ -181,7 +184,9 @@ def _is_running(process: int) -> bool:
 
 def _remove(partial: Path) -> None:
     for ending in ("", *BESIDE):
-        partial.with_name(partial.name + ending).unlink(missing_ok=True)
+        # A name that cannot be removed is one that could not be made: too long, or under what is no folder.
+        with suppress(OSError):
+            partial.with_name(partial.name + ending).unlink(missing_ok=True)
 
 
 def _to_disk(path: Path) -> None:

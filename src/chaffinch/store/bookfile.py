@@ -42,18 +42,20 @@ def engine_for_file(path: Path, *, new: bool) -> Engine:
     return _only_to_read(path)
 
 
-def _connect(path: Path, query: str) -> sqlite3.Connection:
-    # Quoted once, for SQLite alone: an address read by SQLAlchemy too would be unquoted twice, and a # or % in a
-    # name would lead to another file.
+def connect(path: Path, query: str) -> sqlite3.Connection:
+    """A connection to a file of exactly that name, with SQLite's own ``query`` on how to open it."""
+    # Quoted once, for SQLite alone. Many a build of it takes a bare name like file:x for an address; and an address
+    # read by SQLAlchemy too would be unquoted twice, and a # or % in a name would lead to another file.
     uri = f"{path.absolute().as_uri()}?{query}"
     return sqlite3.connect(uri, uri=True, timeout=BUSY_SECONDS, isolation_level=None, check_same_thread=False)
 
 
 def _to_write(path: Path, mode: str) -> Engine:
-    # No connection is kept between two uses. SQLite leaves its log beside the file as long as one is open, and a book
-    # that somebody moves, or copies another one over, while a program has it open and does nothing, would be read as
-    # a mixture of both. See docs/book-scale.md for what that costs, and Store.kept_open for who has much to write.
-    engine = sa.create_engine("sqlite://", creator=lambda: _connect(path, f"mode={mode}"), poolclass=sa.NullPool)
+    # No connection is kept between two uses. SQLite leaves its log beside the file as long as one is open. A program
+    # that ends badly while it does nothing would leave that log, and a backup copied over the book by hand would then
+    # be read together with it: "database disk image is malformed", tried out. See docs/book-scale.md for what it
+    # costs, and Store.kept_open for who has much to write.
+    engine = sa.create_engine("sqlite://", creator=lambda: connect(path, f"mode={mode}"), poolclass=sa.NullPool)
 
     @sa.event.listens_for(engine, "connect")
     def prepare(connection: Any, _: Any) -> None:
@@ -109,8 +111,8 @@ def _connect_to_read(path: Path) -> sqlite3.Connection:
     is and is taken as unchanging; where one lies, it is read if its index is there too.
     """
     if not any(path.with_name(path.name + ending).exists() for ending in LOGS):
-        return _connect(path, "mode=ro&immutable=1" if has_log_beside(path) else "mode=ro")
-    connection = _connect(path, "mode=ro")
+        return connect(path, "mode=ro&immutable=1" if has_log_beside(path) else "mode=ro")
+    connection = connect(path, "mode=ro")
     try:
         connection.execute("SELECT COUNT(*) FROM sqlite_master").fetchone()
     except sqlite3.OperationalError:
@@ -121,7 +123,7 @@ def _connect_to_read(path: Path) -> sqlite3.Connection:
                 f"its last records may lie in {path.name}{held[0]}, which cannot be read in a read-only place; "
                 "copy both to a folder that may be written, and open the copy",
             ) from None
-        return _connect(path, "mode=ro&immutable=1")
+        return connect(path, "mode=ro&immutable=1")
     return connection
 
 

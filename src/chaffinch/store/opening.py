@@ -71,7 +71,7 @@ class Store:
         """Keep a file open for the length of a block, for who writes often: each write is quicker by the closing.
 
         What is confirmed is in the file as ever; but as long as the block lasts SQLite's log lies beside the file,
-        which must be neither moved nor copied over. On a server this changes nothing.
+        which must not be moved, and the log stays if the program is killed. On a server this changes nothing.
         """
         if not self.is_file:
             yield
