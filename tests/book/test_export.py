@@ -15,7 +15,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from chaffinch.book import exporting, opentables
-from chaffinch.book.checks import log_check, replace_check
+from chaffinch.book.checks import counting, log_check, replace_check
 from chaffinch.book.desk import Desk, open_desk, start_book
 from chaffinch.book.exporting import BOOK, CONFLICTS, RECORDS, dictionary, export_book, file_sha256
 from chaffinch.book.fields import field_summary
@@ -284,3 +284,44 @@ def test_progress_ends_at_the_end(desk: Desk, tmp_path: Path) -> None:
 
     assert seen[-1] == (6, 6)
     assert all(done <= of for done, of in seen)
+
+
+# --- the book's own rules ---
+
+
+def test_an_edit_that_does_not_suit_its_thing_holds_nothing(desk: Desk, tmp_path: Path) -> None:
+    """Taken before its thing was known: the table says what the book says, and that it does not hold."""
+    field = add_thing(desk, "field", {"name": "Long Slough", "area": "62 ha"}).id
+    for name, value in (("cut_width", "12 m"), ("name", None), ("note", "wet")):
+        desk.write("edit", {"target": field, "field": name, "value": value, "revision": 1})
+
+    export_book(desk, str(tmp_path / "out"))
+
+    (thing,) = things(desk, "field")
+    (row,) = sheet(tmp_path / "out", "fields")
+    assert (thing.name, thing.parts["note"], thing.parts["area"]) == ("Long Slough", "wet", "62 ha")
+    assert (row["name"], row["note"], row["area (ha)"]) == ("Long Slough", "wet", "62")
+    holds = {e["field"]: e["holds"] for e in sheet(tmp_path / "out", "edits")}
+    assert holds == {"cut_width": "no", "name": "no", "note": "yes"}
+
+
+def test_a_record_in_conflict_says_nothing_of_others(desk: Desk, tmp_path: Path) -> None:
+    """A correction and an edit whose ids two records claim: the old check counts, the old name stands."""
+    field = add_thing(desk, "field", {"name": "Long Slough"}).id
+    first = desk.write("check", one_check())
+    again = desk.write("check", one_check(replaces=[first.id], reason="misread"))
+    edit = desk.write("edit", {"target": field, "field": "name", "value": "Pond", "revision": 1})
+    for receipt in (again, edit):
+        stored = records.read(desk.store, receipt.id)
+        assert stored is not None
+        one = stored.envelope
+        twin = seal(one.id, one.kind, 1, "other phone", one.device_time, one.body)
+        assert records.append(desk.store, [twin])[0].outcome == "conflict"
+
+    export_book(desk, str(tmp_path / "out"))
+
+    assert [c.id for c in counting(desk, [first.id, again.id])] == [first.id]
+    assert {c["id"]: c["counts"] for c in sheet(tmp_path / "out", "checks")} == {first.id: "yes", again.id: "no"}
+    assert [t.name for t in things(desk, "field")] == ["Long Slough"]
+    assert [row["name"] for row in sheet(tmp_path / "out", "fields")] == ["Long Slough"]
+    assert [e["holds"] for e in sheet(tmp_path / "out", "edits")] == ["no"]

@@ -3,16 +3,18 @@
 from __future__ import annotations
 
 import sys
+from contextlib import contextmanager
+from threading import Event
 
 import pytest
+
+from chaffinch.cli import book_which
 
 pytestmark = pytest.mark.usefixtures("farm")
 
 
 def test_a_bar_is_drawn_on_a_terminal_after_a_second_and_never_in_a_pipe(monkeypatch, capsys):
     """The first steps draw nothing; after a second a bar appears on stderr, only where that is a terminal."""
-    from chaffinch.cli import book_which
-
     now = iter([0.0, 0.1, 2.0, 3.0, 4.0])
     monkeypatch.setattr(book_which.time, "monotonic", lambda: next(now))
     with book_which.progress("records") as step:
@@ -31,4 +33,44 @@ def test_a_bar_is_drawn_on_a_terminal_after_a_second_and_never_in_a_pipe(monkeyp
     captured = capsys.readouterr()
     assert "records" in captured.err
     assert "100%" in captured.err
+    assert captured.out == ""
+
+
+def test_reading_and_writing_a_sheet_move_the_bar(chaffinch, farm, monkeypatch):
+    """Every long part of an import tells how far it is, and ends at the whole."""
+    head = "Date,Field,Combine,Crop,Place,Pan (ft2),Weight (g),Speed (mph)\n"
+    rows = "".join(f"2025-08-21,Mill,Old Bess,canola,discharge,4,12.5,{3 + n / 1000}\n" for n in range(620))
+    (farm / "past.csv").write_text(head + rows, encoding="utf-8")
+    told: dict[str, list[tuple[int, int]]] = {}
+
+    @contextmanager
+    def noted(label):
+        yield lambda done, of: told.setdefault(label, []).append((done, of))
+
+    monkeypatch.setattr("chaffinch.cli.book_import.progress", noted)
+    assert chaffinch("book", "import", "past.csv", "--zone", "UTC", "--json").status == 0
+
+    for label in ("rows", "checks"):
+        steps = told[label]
+        assert len(steps) > 1
+        assert steps == sorted(steps)
+        assert steps[-1][0] == steps[-1][1]
+        assert len({of for _, of in steps}) == 1
+
+
+def test_a_job_of_unknown_length_shows_that_it_goes_on(monkeypatch, capsys):
+    """On a terminal the seconds are counted once the first is over, and the line is cleared; in a pipe nothing."""
+    monkeypatch.setattr(book_which, "BAR_AFTER_S", 0.01)
+    with book_which.busy("copying"):
+        pass
+    assert capsys.readouterr().err == ""
+    monkeypatch.setattr(sys.stderr, "isatty", lambda: True)
+    told = Event()
+    real = book_which.click.echo
+    monkeypatch.setattr(book_which.click, "echo", lambda *a, **k: (real(*a, **k), told.set()))
+    with book_which.busy("copying"):
+        assert told.wait(60)  # a bound on hanging, not a measure of speed
+    captured = capsys.readouterr()
+    assert captured.err.startswith("\rcopying: 0 s")
+    assert captured.err.endswith("\r")
     assert captured.out == ""

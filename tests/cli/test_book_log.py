@@ -2,11 +2,16 @@
 
 from __future__ import annotations
 
+import sqlite3
 import subprocess
 import sys
+import tomllib
 
 import pytest
 from farm_book import BOOK, CHECK, logged
+
+PAST = CHECK.replace("2026-08-14", "2024-08-14")
+"""An hour that lies behind the clock of any computer: the real one runs in a process of its own."""
 
 pytestmark = pytest.mark.usefixtures("farm")
 
@@ -110,3 +115,46 @@ def test_counted_pans_at_offsets_have_an_answer(chaffinch, farm):
     assert ran.status == 0, ran.err
     assert ran.data["verdict"] == "unsettled"  # so that the outlook on further catches is asked too
     assert ran.data["more_catches_chance"] > 0
+
+
+def test_the_same_stop_under_no_field_or_another_is_the_same(chaffinch, farm):
+    """One machine is in one field at a time: the same hour and catches are not counted under a second one."""
+    logged(chaffinch)
+    assert chaffinch("book", "add", "field", "Stone Corner", "--set", "crop=canola").status == 0
+    (farm / "bare.toml").write_text(CHECK.replace('[field]\nname = "Long Hollow"\n', ""), encoding="utf-8")
+    for words in (("bare.toml",), ("check.toml", "--field", "Stone Corner")):
+        ran = chaffinch("book", "log", *words)
+        assert (ran.status, "has this check already" in ran.err) == (2, True), words
+    assert chaffinch("book", "add", "combine", "Young Bess", "--set", "cut_width=40 ft").status == 0
+    assert chaffinch("book", "log", "check.toml", "--combine", "Young Bess").status == 0
+
+
+@pytest.mark.parametrize("flag", [("--field", "Nowhere"), ("--at", "then"), ("--condition", "humidity_pct=450"), ()])
+def test_what_came_through_a_pipe_is_given_back_when_it_is_refused(farm, flag):
+    """A check that stands nowhere else is printed, with the hour that was meant, whatever the refusal."""
+    first = subprocess.run(
+        [sys.executable, "-m", "chaffinch", "book", "log", "-"],
+        input=PAST,
+        capture_output=True,
+        text=True,
+        check=True,
+        cwd=farm,
+    )
+    assert first.stdout.startswith("saved ")
+    words = [sys.executable, "-m", "chaffinch", "book", "log", "-", *flag]
+    ran = subprocess.run(words, input=PAST, capture_output=True, text=True, check=False, cwd=farm)
+    assert ran.returncode == 2
+    assert "!!! NOT SAVED" in ran.stderr
+    kept = tomllib.loads(ran.stdout)
+    assert kept["catch"][0]["amount"] == "12.5 g"
+    assert kept["when"].startswith("2024-08-14")
+
+
+def test_what_could_not_be_kept_is_given_back_with_the_hour_that_was_meant(farm):
+    """--at outranks the file's own hour in what is printed, as it would have in the book."""
+    words = [sys.executable, "-m", "chaffinch", "book", "log", "-", "--at", "2024-08-13T09:05Z"]
+    with sqlite3.connect(BOOK) as book:
+        book.execute("CREATE TRIGGER full BEFORE INSERT ON record BEGIN SELECT RAISE(ABORT, 'disk is full'); END")
+    ran = subprocess.run(words, input=PAST, capture_output=True, text=True, check=False, cwd=farm)
+    assert ran.returncode == 1
+    assert tomllib.loads(ran.stdout)["when"] == "2024-08-13T09:05:00Z"

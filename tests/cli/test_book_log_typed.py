@@ -6,13 +6,15 @@ import sqlite3
 import tomllib
 
 import pytest
-from farm_book import live_there
+from farm_book import CHECK, live_there, logged
 from typing_person import Person
 
 
 @pytest.fixture
 def farm(chaffinch, tmp_path, monkeypatch):
     live_there(chaffinch, tmp_path, monkeypatch)
+    # The real clock runs here: an hour that lies behind it on any computer.
+    (tmp_path / "check.toml").write_text(CHECK.replace("2026-08-14", "2024-08-14"), encoding="utf-8")
     return tmp_path
 
 
@@ -266,3 +268,45 @@ def test_columns_of_a_spreadsheet_are_matched_at_the_terminal(farm):
     person.types(r"Columns right\?[^\n]*: ", "")
     person.types(r"Bring them in\?[^\n]*: ", "n")
     assert "nothing was written" in person.leaves()[1]
+
+
+def test_a_thing_is_added_by_answering(farm, chaffinch):
+    """Without a name ``book add`` asks for it and for each field; what --set said is not asked."""
+    person = Person("book", "add", "field", "--set", "season=2026", folder=farm)
+    person.types(r"name: [^\n]*: ", "")
+    person.types(r"is missing.*name: [^\n]*: ", "Stone Corner")
+    person.types(r"crop: [^\n]*: ", "canolla")
+    person.types(r"did you mean canola.*crop: [^\n]*: ", "canola")
+    person.types(r"area: [^\n]*like 62 ha: ", "62")
+    person.types(r"area: [^\n]*: ", "24 ha")
+    person.types(r"yield_expected: [^\n]*: ", "45 bu/ac")
+    for key in ("yield_actual", "price", "price_date", "windrowed", "limit", "note"):
+        person.types(rf"{key}: [^\n]*Enter for none[^\n]*: ", "")
+    person.sees(r"saved field Stone Corner \([0-9a-f]{8}\)")
+    assert person.leaves()[0] == 0
+    found = chaffinch("book", "show", "fields", "--json").data["things"][-1]
+    assert (found["name"], found["crop"], found["area"]) == ("Stone Corner", "canola", "24 ha")
+    assert found["season"] == chaffinch("book", "show", "seasons", "--json").data["things"][0]["id"]
+
+
+def test_adding_can_be_stopped_and_a_taken_name_is_told_at_once(farm, chaffinch):
+    """The name is judged before anything else is asked; Ctrl-C leaves the book as it was."""
+    person = Person("book", "add", "combine", folder=farm)
+    person.types(r"name: [^\n]*: ", "old bess")
+    person.types(r"is taken.*name: [^\n]*: ", "Young Bess")
+    person.interrupts(r"cut_width: [^\n]*: ")
+    status, rest = person.leaves()
+    assert status == 1
+    assert "nothing was added" in rest
+    assert len(chaffinch("book", "show", "combines", "--json").data["things"]) == 1
+
+
+def test_why_a_check_is_corrected_is_asked_for(farm, chaffinch):
+    """A person is asked for the reason; a script gives --reason."""
+    old = logged(chaffinch)
+    person = Person("book", "replace", old[:8], "--combine", "Old Bess", folder=farm)
+    person.types(r"Why[^\n]*: ", " ")
+    person.types(r"is missing.*Why[^\n]*: ", "filing")
+    person.sees(r"saved [0-9a-f]{8}, which replaces")
+    assert person.leaves()[0] == 0
+    assert chaffinch("book", "history", old[:8], "--json").data["versions"][-1]["body"]["reason"] == "filing"

@@ -246,15 +246,19 @@ def _stood_for(desk: Desk, claimants: Sequence[Envelope]) -> list[str]:
 
 
 def same_stop(desk: Desk, check: Check, *, taken_at: str, where: Mapping[str, str]) -> str | None:
-    """Id of a check of the book with this time, field, combine and catches; one that was corrected since is one too."""
+    """Id of a check of the book with this time, combine and catches; one that was corrected since is one too.
+
+    The field is not looked at: the same machine was not in two fields in one moment. A check that names no combine may
+    be of any.
+    """
     query = sa.text("SELECT id FROM check_row WHERE taken_at = :taken_at ORDER BY id")
     with guarded(desk.store.address), desk.store.reading() as connection:
         ids = [row.id for row in connection.execute(query, {"taken_at": taken_at})]
     catches = all_nfc(check_to_table(check)["catch"])
     for record_id, stored in records.read_many(desk.store, ids).items():
         body = stored.envelope.body
-        filed_alike = all(body.get(key) == where.get(key) for key in ("field", "combine"))
-        if filed_alike and all_nfc(body["check"]["catch"]) == catches:
+        machines = {body.get("combine"), where.get("combine")} - {None}
+        if len(machines) < 2 and all_nfc(body["check"]["catch"]) == catches:
             return record_id
     return None
 

@@ -16,6 +16,7 @@ from types import MappingProxyType
 from typing import Any, Final
 
 from chaffinch import units
+from chaffinch.book.names import folded, nfc
 from chaffinch.book.sheetgrid import unit_kinds
 from chaffinch.errors import InputError
 
@@ -192,7 +193,7 @@ class Matching:
         if not equals or not header:
             raise InputError("column", change, "is not understood", 'write it like "Pan size=pan:ft2"')
         names = [column.header for column in self.columns]
-        found = next((i for i, name in enumerate(names) if name.casefold() == header.casefold()), None)
+        found = next((i for i, name in enumerate(names) if folded(name) == folded(header)), None)
         if found is None:
             near = get_close_matches(header, names, n=1)
             mend = f"did you mean {near[0]}?" if near else f"use one of {', '.join(names)}"
@@ -209,7 +210,7 @@ class Matching:
             raise InputError("fixed", meaning, "cannot be said for every row", mend)
         if not value.strip():
             raise InputError(f"fixed, {meaning}", value, "is empty", "give a value, or leave it out")
-        return replace(self, fixed={**self.fixed, meaning: value.strip()})
+        return replace(self, fixed={**self.fixed, meaning: nfc(value.strip())})
 
     def as_toml(self) -> str:
         """The matching as a small TOML file."""
@@ -232,7 +233,7 @@ def matching_from_toml(text: str, header: Sequence[str]) -> Matching:
         When it is no matching, or the sheet has a column that it does not name, or lacks one that it uses.
     """
     try:
-        table: dict[str, Any] = tomllib.loads(text)
+        table: dict[str, Any] = tomllib.loads(nfc(text))
     except (tomllib.TOMLDecodeError, RecursionError) as error:
         raise InputError("matching", None, f"is no TOML ({error})", "save it anew from a dry run") from None
     if table.get("format") != FORMAT:

@@ -7,7 +7,7 @@ be read is listed with its number, column, value and the reason; the others go o
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from functools import lru_cache
 from typing import Any, Final
@@ -29,6 +29,7 @@ from chaffinch.errors import InputError
 from chaffinch.records.kinds import LONGEST_NAME
 from chaffinch.reference import crop
 
+_EVERY: Final = 500  # rows between two reports of progress
 _MAY_BE_ZERO: Final = frozenset(READINGS)
 
 PLACES_SAID: Final = {
@@ -73,8 +74,8 @@ class Rows:
     fixed: Mapping[str, str]
 
 
-def read_rows(data: bytes | Sheet, matching: Matching) -> Rows:
-    """Read every row of a spreadsheet by a matching of its columns.
+def read_rows(data: bytes | Sheet, matching: Matching, *, progress: Callable[[int, int], None] | None = None) -> Rows:
+    """Read every row of a spreadsheet by a matching of its columns; ``progress`` is called with (done, of) rows.
 
     Raises
     ------
@@ -88,7 +89,9 @@ def read_rows(data: bytes | Sheet, matching: Matching) -> Rows:
     reader = _Reader(sheet, matching)
     stops = Stops()
     bad = list(sheet.bad)
-    for number, cells in sheet.rows:
+    for done, (number, cells) in enumerate(sheet.rows, start=1):
+        if progress is not None and (done % _EVERY == 0 or done == len(sheet.rows)):
+            progress(done, len(sheet.rows))
         try:
             stops.add(number, reader.row(cells))
         except BadCell as error:

@@ -7,7 +7,6 @@ book's own combines where the sheet has none, and comes in by the same rules as 
 
 from __future__ import annotations
 
-import uuid
 from collections import Counter
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
@@ -19,14 +18,16 @@ from chaffinch.book.catches import prepare
 from chaffinch.book.columnmeanings import MEANINGS, Matching, match_columns, matching_from_toml, with_styles
 from chaffinch.book.desk import Desk
 from chaffinch.book.importing import BATCH, Coming, Imported, Refused
-from chaffinch.book.names import all_nfc, folded
+from chaffinch.book.names import all_nfc
 from chaffinch.book.sheetgrid import Sheet, open_sheet
 from chaffinch.book.sheetrows import Rows, read_rows
-from chaffinch.book.sheetstops import ID_SPACE, Stop
-from chaffinch.book.things import Thing, refuse_retired, things
+from chaffinch.book.sheetstops import Stop
+from chaffinch.book.sheetthings import DEVICE, Naming
+from chaffinch.book.things import Thing
 from chaffinch.errors import InputError
 from chaffinch.records.checkfile import check_from_table, check_to_table
 from chaffinch.records.kinds import CHECK, KINDS
+from chaffinch.reference import crop as crop_of
 from chaffinch.store import records
 from chaffinch.store.opening import guarded
 from chaffinch.sync.envelope import Envelope, canonical, seal
@@ -44,9 +45,6 @@ __all__ = [
     "read_rows",
     "with_styles",
 ]
-
-DEVICE: Final = "spreadsheet"
-"""Device that such records name: the same on every computer, so that one sheet gives one record."""
 
 _WIDTHS: Final = ("cut_width", "drop_width", "spread_width")
 _COLUMN_OF: Final = {"width": "pan_width", "length": "pan_length", "time": "caught_for"}
@@ -70,7 +68,7 @@ def import_spreadsheet(desk: Desk, rows: Rows, *, dry_run: bool = False, progres
     dry_run : bool
         Write nothing, and return what would come in.
     progress : callable or None
-        Called with (done, of) stops.
+        Called with (done, of); each stop is counted twice, once read and once written.
 
     Raises
     ------
@@ -78,7 +76,7 @@ def import_spreadsheet(desk: Desk, rows: Rows, *, dry_run: bool = False, progres
         When the book cannot be read or written; batches of records that were written before stay.
     """
     known = set(records.read_many(desk.store, (stop.id for stop in rows.good)))
-    naming = _Naming(desk, rows.fixed.get("country"))
+    naming = Naming(desk, rows.fixed.get("country"))
     made: list[_Made] = []
     refused = list(rows.bad)
     for done, stop in enumerate(rows.good, start=1):
@@ -87,7 +85,7 @@ def import_spreadsheet(desk: Desk, rows: Rows, *, dry_run: bool = False, progres
         if one is not None:
             made.append(one)
         if progress is not None and (done % _EVERY == 0 or done == len(rows.good)):
-            progress(done, len(rows.good))
+            progress(done, len(rows.good) * (1 if dry_run else 2))
     grown = _grown(desk, made)
     made = [replace(one, check=None) if grown.get(one.stop.id, ("", False))[1] else one for one in made]
     again = {one.stop.id: one.stop for one in made if one.check is not None and one.stop.id in grown}
@@ -97,7 +95,13 @@ def import_spreadsheet(desk: Desk, rows: Rows, *, dry_run: bool = False, progres
     outcomes = {one.stop.id: "known" if one.check is None else "accepted" for one in made}
     if not dry_run:
         checks = [one.check for one in made if one.check is not None]
-        outcomes |= _put(desk, [*brought, *checks], made, refused)
+        steps = 2 * len(rows.good)
+
+        def step(part: float) -> None:
+            if progress is not None and steps:
+                progress(round(steps / 2 * (1 + part)), steps)
+
+        outcomes |= _put(desk, [*brought, *checks], made, refused, step)
     counts = Counter(outcomes.values())
     coming = tuple(_coming(one, outcomes[one.stop.id]) for one in made if outcomes[one.stop.id] != "refused")
     added = tuple((one.kind, str(one.body["name"])) for one in brought)
@@ -125,86 +129,7 @@ class _Made:
     things: tuple[str, ...]
 
 
-class _Naming:
-    """Finds the fields, combines, operators and seasons that a sheet names, or makes them."""
-
-    def __init__(self, desk: Desk, country: str | None) -> None:
-        self._here: dict[str, list[Thing]] = {}
-        self._by_name: dict[tuple[str, str], list[Thing]] = {}
-        for thing in things(desk):
-            self._take(thing)
-        farm = next((f for f in self._here.get("farm", []) if f.parts.get("country")), None)
-        self.country = country or (None if farm is None else str(farm.parts["country"]))
-        self._ids = {thing.id: thing for of_kind in self._here.values() for thing in of_kind}
-        self._new: dict[str, Envelope] = {}
-
-    def _take(self, thing: Thing) -> None:
-        self._here.setdefault(thing.kind, []).append(thing)
-        self._by_name.setdefault((thing.kind, folded(thing.name)), []).append(thing)
-
-    def brought(self, used: set[str]) -> list[Envelope]:
-        """New things that are really used, seasons before the fields that name them."""
-        return [one for key, one in sorted(self._new.items(), key=lambda i: i[1].kind != "season") if key in used]
-
-    def season(self, date: str, taken_at: str) -> str:
-        """The book's season on that date, or named after that year; else a new one."""
-        seasons = [s for s in self._here.get("season", []) if not s.retired]
-        for one in seasons:
-            if one.parts.get("starts", "~") <= date <= one.parts.get("ends", ""):
-                return one.id
-        year = date[:4]
-        named = [s for s in seasons if year in s.name.split() and "starts" not in s.parts]
-        return named[0].id if named else self._made("season", {"name": year}, taken_at, year).id
-
-    def field(self, name: str, season: str, crop: str, taken_at: str) -> Thing:
-        """The field of that name in that season (or in none), or a new one."""
-        named = self._by_name.get(("field", folded(name)), [])
-        for wanted in (season, None):
-            found = [f for f in named if f.parts.get("season") == wanted]
-            in_use = [f for f in found if not f.retired]
-            if len(in_use) == 1:
-                return in_use[0]
-            if found and not in_use:
-                refuse_retired(found[0])
-        parts = {"name": name, "season": season, **({"crop": crop} if crop else {})}
-        return self._made("field", parts, taken_at, name.casefold(), season)
-
-    def combine(self, name: str, widths: Mapping[str, str], taken_at: str) -> Thing | None:
-        """The combine of that name, or a new one; None when it is new and no cut width is known."""
-        named = self._named("combine", name)
-        if named:
-            return named[0]
-        if "cut_width" not in widths:
-            return None
-        return self._made("combine", {"name": name, **widths}, taken_at, name.casefold())
-
-    def operator(self, name: str, taken_at: str) -> Thing:
-        """Who drove, found by name or new."""
-        named = self._named("operator", name)
-        return named[0] if named else self._made("operator", {"name": name}, taken_at, name.casefold())
-
-    def _named(self, kind: str, name: str) -> list[Thing]:
-        """Things in use of that name; one that is retired alone is not taken, and no second one is made beside it."""
-        wanted = folded(name)
-        here = self._by_name.get((kind, wanted), [])
-        found = [t for t in here if not t.retired]
-        if here and not found and kind != "field":
-            refuse_retired(here[0])
-        return found
-
-    def _made(self, kind: str, parts: Mapping[str, Any], taken_at: str, *content: str) -> Thing:
-        made_id = str(uuid.uuid5(ID_SPACE, canonical([kind, *content]).decode()))
-        if made_id in self._ids:
-            refuse_retired(self._ids[made_id])
-            return self._ids[made_id]  # brought by an earlier sheet and renamed since
-        self._new[made_id] = seal(made_id, kind, KINDS[kind].schema, DEVICE, taken_at, parts)
-        thing = Thing(made_id, kind, str(parts["name"]), parts, 0)
-        self._ids[made_id] = thing
-        self._take(thing)
-        return thing
-
-
-def _made(desk: Desk, stop: Stop, naming: _Naming, rows: Rows) -> tuple[_Made | None, list[Refused]]:
+def _made(desk: Desk, stop: Stop, naming: Naming, rows: Rows) -> tuple[_Made | None, list[Refused]]:
     """The record of a stop, and the rows of it that had to be left out.
 
     A catch that is refused is left out and the others are tried without it; what concerns the whole stop refuses all
@@ -228,7 +153,7 @@ def _made(desk: Desk, stop: Stop, naming: _Naming, rows: Rows) -> tuple[_Made | 
     return None, refused
 
 
-def _sealed(stop: Stop, naming: _Naming, rows: Rows) -> _Made:
+def _sealed(stop: Stop, naming: Naming, rows: Rows) -> _Made:
     date = stop.when[:10]
     season = naming.season(date, stop.taken_at)
     crop = stop.table.get("crop", "")
@@ -244,7 +169,11 @@ def _sealed(stop: Stop, naming: _Naming, rows: Rows) -> _Made:
     if "field" in stop.names:
         field = naming.field(stop.names["field"], season, crop, stop.taken_at)
         where["field"] = field.id
-        crop = crop or str(field.parts.get("crop", ""))
+        own = str(field.parts.get("crop", ""))
+        if crop and own and crop_of(own).key != crop:
+            mend = "correct one, or name the field of the other crop otherwise"
+            raise InputError("crop", crop, f"is not the crop of {field.name}, which is {own}", mend)
+        crop = crop or own
         table["field"] = {"name": field.name}
     if not crop:
         raise InputError("crop", None, "is missing, and the book's field does not say it", _mend("crop", rows))
@@ -266,7 +195,7 @@ def _sealed(stop: Stop, naming: _Naming, rows: Rows) -> _Made:
     return _Made(stop, sealed, (*used, *where.values()))
 
 
-def _combine(stop: Stop, naming: _Naming, rows: Rows) -> tuple[Thing | None, dict[str, Any]] | None:
+def _combine(stop: Stop, naming: Naming, rows: Rows) -> tuple[Thing | None, dict[str, Any]] | None:
     """The combine named, and the widths this stop is answered with: the sheet's, else the book's."""
     said = {key: str(stop.table[key]) for key in _WIDTHS if key in stop.table}
     name = stop.names.get("combine")
@@ -357,8 +286,17 @@ def _as_grown(stop: Stop, other: str) -> list[Refused]:
     return [Refused(f"row {number}", number, "", "", why) for number in stop.rows]
 
 
-def _put(desk: Desk, envelopes: Sequence[Envelope], made: Sequence[_Made], refused: list[Refused]) -> dict[str, str]:
-    """Write the records, and return the outcome of each check; what the book refuses is added to ``refused``."""
+def _put(
+    desk: Desk,
+    envelopes: Sequence[Envelope],
+    made: Sequence[_Made],
+    refused: list[Refused],
+    step: Callable[[float], None],
+) -> dict[str, str]:
+    """Write the records, and return the outcome of each check; what the book refuses is added to ``refused``.
+
+    ``step`` is called with the part that is written, 0 to 1.
+    """
     outcomes: dict[str, str] = {}
     rows = {one.stop.id: one.stop.rows for one in made}
     for start in range(0, len(envelopes), BATCH):
@@ -367,6 +305,7 @@ def _put(desk: Desk, envelopes: Sequence[Envelope], made: Sequence[_Made], refus
                 outcomes[receipt.id] = receipt.outcome
             if receipt.outcome == "refused":
                 refused += [Refused(f"row {n}", n, "", "", receipt.reason) for n in rows.get(receipt.id, (0,))]
+        step(min(1.0, (start + BATCH) / len(envelopes)))
     return outcomes
 
 

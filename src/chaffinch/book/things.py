@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+import unicodedata
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from difflib import get_close_matches
@@ -31,9 +33,11 @@ __all__ = [
     "edit_label",
     "edits_of",
     "find_thing",
+    "first_of_doubles",
     "named",
     "refuse_retired",
     "refuse_twin",
+    "several",
     "things",
     "which_thing",
     "without_bushels",
@@ -44,6 +48,9 @@ SHORTEST_BEGINNING: Final = 4
 
 _TOLD_APART_BY: Final = ("crop", "area", "cut_width", "drop_width", "spread_width", "width", "length", "step")
 """Parts in which two things of one name may not differ to be taken for doubles; the season counts by its name."""
+_NOT_IN_A_NAME: Final = frozenset({"Cc", "Cf", "Co", "Cs", "Zl", "Zp"})
+"""Categories of signs that nobody sees: control, format, private, halves, line ends."""
+_BETWEEN_SIDES: Final = re.compile(r"\s+(?:x|×|by)\s+", re.IGNORECASE)
 _MAKES_A_TWIN: Final = ("name", "season", "retired")
 """Parts whose change may put one thing beside another of the same name."""
 
@@ -78,6 +85,7 @@ def add_thing(desk: Desk, kind: str, parts: Mapping[str, Any]) -> Receipt:
     if known is None or not known.thing:
         raise InputError("kind", kind, "is nothing that can be added", f"use one of {', '.join(THINGS)}")
     body = without_bushels(desk, all_nfc(parts))
+    _refuse_misleading(kind, body)
     refuse_twin(desk, kind, body)
     return desk.write(kind, body)
 
@@ -93,7 +101,7 @@ def find_thing(desk: Desk, kind: str, wanted: str, *, retired: bool = False) -> 
     """
     meant = which_thing(desk, kind, wanted, retired=retired)
     if meant.doubles:
-        raise _several(kind, wanted, [meant.thing, *meant.doubles])
+        raise several(kind, wanted, [meant.thing, *meant.doubles])
     return meant.thing
 
 
@@ -132,9 +140,9 @@ def which_thing(
         found = beginning(desk, plain, kind)
     if not found:
         raise _missing(desk, kind, wanted)
-    first = _first_of_doubles(desk, found)
+    first = first_of_doubles(desk, found)
     if first is None:
-        raise _several(kind, wanted, found)
+        raise several(kind, wanted, found)
     if not retired:
         refuse_retired(first)
     return Meant(first, tuple(t for t in found if t.id != first.id))
@@ -160,14 +168,15 @@ def _missing(desk: Desk, kind: str | None, wanted: str) -> InputError:
     return InputError(kind or "name", wanted, "is not in the book", f"did you mean {near[0]}?" if near else add)
 
 
-def _several(kind: str | None, wanted: str, found: Sequence[Thing]) -> InputError:
+def several(kind: str | None, wanted: str, found: Sequence[Thing]) -> InputError:
+    """The error for a name that several things have which differ."""
     listed = ", ".join((t.id[:8] if kind else f"{t.kind} {t.id[:8]}") for t in found)
     return InputError(
         kind or "name", wanted, "is the name of several", f"say which by the beginning of its id: {listed}"
     )
 
 
-def _first_of_doubles(desk: Desk, here: Sequence[Thing]) -> Thing | None:
+def first_of_doubles(desk: Desk, here: Sequence[Thing]) -> Thing | None:
     """The only one, or of doubles the one that was in this book first; None when they differ."""
     if len(here) == 1:
         return here[0]
@@ -219,6 +228,24 @@ def refuse_twin(desk: Desk, kind: str, parts: Mapping[str, Any], *, own_id: str 
             raise InputError(f"{kind}, name", name, "is taken", mend)
 
 
+def _refuse_misleading(kind: str, parts: Mapping[str, Any]) -> None:
+    """Refuse a name that cannot be typed again on one line, or a pan's that would be read as another size."""
+    for key, value in parts.items():
+        part = KINDS[kind].part(key)
+        if part is None or part.holds != "name" or not isinstance(value, str):
+            continue
+        if any(unicodedata.category(sign) in _NOT_IN_A_NAME for sign in value):
+            raise InputError(f"{kind}, {key}", value, "holds a sign that cannot be seen", "write it on one line")
+    name = parts.get("name")
+    if kind == "pan" and isinstance(name, str):
+        for text, holds in ((name, "area"), (_BETWEEN_SIDES.split(name)[0], "length")):
+            try:
+                units.read(text, holds, field="pan, name")
+            except InputError:
+                continue
+            raise InputError("pan, name", name, "reads like a size", "give it a name, and its size as area, or width")
+
+
 def edit_label(desk: Desk, thing: Thing, field: str, value: Any) -> Receipt:
     """Change one field of a thing; the old value stays in the history.
 
@@ -240,6 +267,7 @@ def edit_label(desk: Desk, thing: Thing, field: str, value: Any) -> Receipt:
     if value is not None:
         value = without_bushels(desk, {**thing.parts, field: all_nfc(value)})[field]
         check_part(kind, part, value)
+        _refuse_misleading(thing.kind, {field: value})
     if field in _MAKES_A_TWIN and value != thing.parts.get(field):
         refuse_twin(desk, thing.kind, {**thing.parts, field: value}, own_id=thing.id)
     revision = next_revision(edits_of(desk, thing.id), thing.id, field)

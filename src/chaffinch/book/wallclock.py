@@ -42,8 +42,13 @@ def utc_of(wall: datetime, zone: tzinfo | None, *, field: str, shown: str) -> da
 
 
 def first_of(wall: datetime, zone: tzinfo | None = None) -> datetime:
-    """The first moment at or after that hour on the wall clock, in UTC: where a span of days begins."""
-    return _read(wall.replace(fold=0), zone)
+    """Where a span that begins at an hour on the wall clock begins, in UTC.
+
+    Of an hour shown twice the first; where the clocks skip it, the moment they would have shown it at.
+    """
+    plain = wall.replace(fold=0)
+    both = (_read(wall.replace(fold=fold), zone) for fold in (0, 1))
+    return min(moment for moment in both if _shown_at(moment, zone) >= plain)
 
 
 def _read(wall: datetime, zone: tzinfo | None) -> datetime:

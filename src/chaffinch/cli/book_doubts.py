@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import TYPE_CHECKING
 
 import click
@@ -16,7 +17,7 @@ if TYPE_CHECKING:
 
 
 def not_twice(desk: Desk, check: Check, under: Filing) -> None:
-    """Ask, or refuse where nobody types, when the book holds the same check: time, field, combine and catches.
+    """Ask, or refuse where nobody types, when the book holds the same check: time, combine and catches.
 
     Raises
     ------
@@ -28,7 +29,7 @@ def not_twice(desk: Desk, check: Check, under: Filing) -> None:
     found = _same(desk, check, under)
     if found is None:
         return
-    problem = f"the book has this check already: {found[:8]}, with the same time, field, combine and catches"
+    problem = f"the book has this check already: {found[:8]}, with the same time and catches"
     if a_person_types():
         try:
             if ask_yes(f"{problem[0].upper()}{problem[1:]}. Log it again?", offered=False):
@@ -49,20 +50,20 @@ def _same(desk: Desk, check: Check, under: Filing) -> str | None:
     return same_stop(desk, check, taken_at=under.taken_at, where=under.where)
 
 
-def same_crop(desk: Desk, check: Check, under: Filing) -> None:
-    """Refuse a check of another crop than the field it is filed under.
+def same_crop(desk: Desk, check: Check, where: Mapping[str, str]) -> None:
+    """Refuse a check of another crop than the field it is filed under; ``where``: ids by what it is filed under.
 
     Raises
     ------
     InputError
         When the crops differ.
     """
-    if "field" not in under.where:
+    if "field" not in where:
         return
     from chaffinch.book.things import by_ids
     from chaffinch.reference import crop
 
-    field = by_ids(desk, [under.where["field"]]).get(under.where["field"])
+    field = by_ids(desk, [where["field"]]).get(where["field"])
     if field is None or "crop" not in field.parts:
         return
     named = str(field.parts["crop"])

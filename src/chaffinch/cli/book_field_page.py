@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any, Final
 
 from chaffinch import units
@@ -12,6 +13,7 @@ from chaffinch.cli.book_times import local
 from chaffinch.cli.check_page import SHAPE
 from chaffinch.cli.figures import plain_number, range_words
 from chaffinch.cli.page import Page, table
+from chaffinch.reference import crop
 
 if TYPE_CHECKING:
     from chaffinch.book.desk import Desk
@@ -21,9 +23,13 @@ WORD = {"over": "over", "under": "under", "unsettled": "can't tell"}
 
 
 def unit_of(desk: Desk, found: FieldSummary) -> Unit:
-    """The farm's unit of loss for this field's crop."""
+    """The farm's unit of loss for this field's crop; kg/ha where checks of another crop are filed under it."""
     checks = [line.logged.check for line in found.checks]
     crop_name = found.field.parts.get("crop")
+    crops = sorted({check.crop for check in checks})
+    if len(crops) > 1 or (crops and crop_name is not None and crop(str(crop_name)).key not in crops):
+        unit = unit_for(desk, None, [])
+        return replace(unit, note=f"In kg/ha: its checks are of {' and '.join(crops)}, the field is of {crop_name}.")
     return unit_for(desk, crop_name, [c.bushel_kg for c in checks if c.bushel_kg is not None])
 
 

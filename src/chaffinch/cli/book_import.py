@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sys
 from collections.abc import Sequence
 from dataclasses import asdict
 from pathlib import Path
@@ -47,7 +48,7 @@ _SHEET_ONLY: Final = ("columns", "fixed", "dates", "decimals", "zone", "matching
 def import_(
     address: str | None, source: str, *, dry_run: bool, salvage: bool, yes: bool, as_data: bool, **given: Any
 ) -> None:
-    """Bring in the FOLDER of an export, or a spreadsheet of past checks saved as CSV.
+    """Bring in the FOLDER of an export, or a spreadsheet of past checks saved as CSV (- reads standard input).
 
     The columns of a spreadsheet are matched by their names, and shown; --column changes one, --fixed says what holds
     for every row. Rows that cannot be used are listed with the reason, and the others come in. The same rows come in
@@ -80,6 +81,8 @@ def _import_sheet(
 ) -> None:
     from chaffinch.book.spreadsheet import import_spreadsheet, open_sheet
 
+    if str(path) == "-":
+        ask_first = False  # what is piped in or pasted leaves nobody to ask
     sheet = open_sheet(_bytes(path))
     matching = _matching(sheet, given)
     ask_first = ask_first and not as_data
@@ -105,7 +108,11 @@ def _import_sheet(
 
 def _rows(sheet: Sheet, matching: Matching, page: Page, *, asking: bool) -> tuple[Rows, Matching]:
     """Read the rows; where a person types, columns can be changed until they are right."""
-    from chaffinch.book.spreadsheet import read_rows
+    from chaffinch.book.spreadsheet import read_rows as read
+
+    def read_rows(sheet: Sheet, matching: Matching) -> Rows:
+        with progress("rows") as step:
+            return read(sheet, matching, progress=step)
 
     while True:
         try:
@@ -130,11 +137,12 @@ def _rows(sheet: Sheet, matching: Matching, page: Page, *, asking: bool) -> tupl
 def _changed(matching: Matching, text: str) -> Matching:
     """A change as typed: of a column when there is one of that name, else something said for every row."""
     from chaffinch.book.columnmeanings import FIXED
+    from chaffinch.book.names import folded
     from chaffinch.book.spreadsheet import with_styles
 
     name, _, value = text.strip("\"'").partition("=")
     styles = ("dates", "decimals", "zone")
-    is_column = name.strip().casefold() in {c.header.casefold() for c in matching.columns}
+    is_column = folded(name) in {folded(c.header) for c in matching.columns}
     if not is_column and name.strip() in styles:
         return with_styles(matching, **{name.strip(): value.strip()})
     if not is_column and name.strip() in FIXED:
@@ -154,8 +162,10 @@ def _matching(sheet: Sheet, given: dict[str, Any]) -> Matching:
         matching = matching_from_toml(text, sheet.header)
     else:
         matching = match_columns(sheet.header, sheet.sample, sheet.units)
+    _once_each("--column", [change.rpartition("=")[0] for change in given["columns"]])
     for change in given["columns"]:
         matching = matching.with_column(change)
+    _once_each("--fixed", [pair.partition("=")[0] for pair in given["fixed"]])
     for pair in given["fixed"]:
         key, mark, value = pair.partition("=")
         if not mark:
@@ -163,6 +173,16 @@ def _matching(sheet: Sheet, given: dict[str, Any]) -> Matching:
         matching = matching.with_fixed(key.strip(), value)
     styles = {key: given[key] or "" for key in ("dates", "decimals", "zone")}
     return with_styles(matching, **styles)
+
+
+def _once_each(flag: str, names: Sequence[str]) -> None:
+    """Refuse the same name twice, where the last would win without a word."""
+    from chaffinch.book.names import folded
+
+    known = [folded(name) for name in names]
+    twice = next((name for name in names if known.count(folded(name)) > 1), None)
+    if twice is not None:
+        raise InputError(flag, twice.strip(), "is given twice", "give it once")
 
 
 def _show_matching(matching: Matching, page: Page) -> None:
@@ -246,6 +266,10 @@ def as_json(found: Imported) -> dict[str, Any]:
 def _bytes(path: Path) -> bytes:
     from chaffinch.book.sheetgrid import MOST_BYTES
 
+    if str(path) == "-":
+        if sys.stdin is None:
+            raise InputError("standard input", None, "is closed", "name a file, or pipe one in")
+        return sys.stdin.buffer.read(MOST_BYTES + 1)
     try:
         with path.open("rb") as file:
             return file.read(MOST_BYTES + 1)  # one too many, so that the reader can say it is too large

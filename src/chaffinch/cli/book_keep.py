@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from chaffinch.cli.book_which import book_option, careful, open_the_book, print_json, progress
+from chaffinch.cli.book_which import book_option, busy, careful, open_the_book, print_json, progress
 from chaffinch.cli.page import Page
 from chaffinch.errors import BookError
 
@@ -61,7 +61,8 @@ def rebuild(address: str | None) -> None:
     desk = open_the_book(address)
     from chaffinch.book.keeping import rebuild as make_anew
 
-    make_anew(desk)
+    with busy("making the indexes anew"):
+        make_anew(desk)
     Page.here().say("indexes made anew; chaffinch book verify looks at them")
 
 
@@ -88,7 +89,8 @@ def restore(backup: str, file: str) -> None:
     careful(file)
     from chaffinch.book.keeping import restore as make_book_of
 
-    found = make_book_of(backup, file)
+    with busy("copying and verifying"):
+        found = make_book_of(backup, file)
     Page.here().say(f"restored {file}, verified: {_counts(found)}")
 
 

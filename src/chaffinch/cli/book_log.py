@@ -87,7 +87,7 @@ def _log_file(desk: Desk, file: str, given: Mapping[str, Any], page: Page, *, as
     try:
         under = filing(desk, given, check)
         if not given.get("anyway"):
-            same_crop(desk, check, under)
+            same_crop(desk, check, under.where)
         if not given.get("again"):
             not_twice(desk, check, under)
     except InputError:
@@ -129,7 +129,7 @@ def _log_talk(desk: Desk, given: Mapping[str, Any], page: Page, *, as_data: bool
         not_saved(talk.whole(), under, page)
         raise
     if not talk.typed and not given.get("anyway"):  # a person who types has just been asked for the crop
-        same_crop(desk, check, under)
+        same_crop(desk, check, under.where)
     if not given.get("again"):
         not_twice(desk, check, under)
     receipt = write(desk, check, under, talk.whole(), page)

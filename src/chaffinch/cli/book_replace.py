@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from chaffinch.cli.asking import Stopped, a_person_types, ask
+from chaffinch.cli.book_doubts import same_crop
 from chaffinch.cli.book_filing import filing, filing_options, once, taken_at
 from chaffinch.cli.book_log import uninterrupted
 from chaffinch.cli.book_things import kept
@@ -26,8 +27,9 @@ if TYPE_CHECKING:
 @once("--reason", "reason", metavar="TEXT", help="Why, for whoever reads the history.")
 @click.option("--settle", is_flag=True, help="Replace all versions of a check whose corrections disagree.")
 @filing_options
+@click.option("--anyway", is_flag=True, help="Correct it although its crop is not the field's.")
 def replace(
-    address: str | None, check: str, file: str | None, reason: str | None, *, settle: bool, **given: Any
+    address: str | None, check: str, file: str | None, reason: str | None, *, settle: bool, anyway: bool, **given: Any
 ) -> None:
     """Correct CHECK (the beginning of its id) with the check of FILE.
 
@@ -58,6 +60,10 @@ def replace(
 
         new = read_check_file(read_bytes(a_file(file, "FILE")), name=file)
         under.taken_at = taken_at(given.get("at"), new)
+    before = {key: logged.body[key] for key in ("field",) if key in logged.body}
+    moved = {**before, **under.where}
+    if not anyway and (new.crop != logged.check.crop or moved.get("field") != before.get("field")):
+        same_crop(desk, new, moved)
     with uninterrupted():
         receipt = replace_check(
             desk,
@@ -74,9 +80,9 @@ def replace(
     if not settle and not old_ids[0].startswith(check.lower()):
         page.say(f"{check[:8]} was corrected before: correcting its newest version {old_ids[0][:8]}")
     page.say(f"saved {receipt.id[:8]}, which replaces {', '.join(one[:8] for one in old_ids)}")
-    before = str(logged.body["taken_at"])
-    if under.taken_at is not None and under.taken_at != before:
-        page.say(f"taken {local(under.taken_at)}, no longer {local(before)}")
+    hour = str(logged.body["taken_at"])
+    if under.taken_at is not None and under.taken_at != hour:
+        page.say(f"taken {local(under.taken_at)}, no longer {local(hour)}")
 
 
 def _reason(text: str) -> str:

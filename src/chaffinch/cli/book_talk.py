@@ -12,7 +12,8 @@ from typing import TYPE_CHECKING, Any, Final
 
 from chaffinch import units
 from chaffinch.book.check import CheckAnswer, answer
-from chaffinch.book.things import things
+from chaffinch.book.names import folded
+from chaffinch.book.things import refuse_retired, things
 from chaffinch.cli.asking import ask, ask_yes, read_line
 from chaffinch.cli.book_figures import check_headline, show_verdict
 from chaffinch.cli.book_terms import Terms
@@ -135,13 +136,15 @@ class Talk(Terms):
     def _pan(self) -> None:
         if self.typed and self.given.get("pan") is None:
             self.page.paragraph("Pan: a name from the book, an area like 4 ft2, or sides like 2 ft x 2 ft.")
-        pans = {t.name.casefold(): t for t in things(self.desk, "pan") if not t.retired}
-        names = tuple(t.name for t in pans.values())
+        all_pans = {folded(t.name): t for t in sorted(things(self.desk, "pan"), key=lambda t: not t.retired)}
+        names = tuple(t.name for t in all_pans.values() if not t.retired)
 
         def read(text: str) -> dict[str, Any]:
             if not text:
                 raise InputError("pan", None, "is missing", "give its area, like 4 ft2, or its sides, like 2 ft x 2 ft")
-            found = pans.get(text.strip().casefold())
+            found = all_pans.get(folded(text))
+            if found is not None:
+                refuse_retired(found)
             sides = _BY.split(text.strip())
             if found is not None:
                 pan = {"pan" if key == "area" else key: found.parts[key] for key in ("area", "width", "length")

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import sys
+import threading
 import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
@@ -12,6 +13,7 @@ from typing import TYPE_CHECKING, Any, Final, TypeVar
 
 import click
 
+from chaffinch.cli.hushed import hushed_value
 from chaffinch.errors import InputError
 
 if TYPE_CHECKING:
@@ -79,6 +81,9 @@ def careful(address: str) -> str:
         place = rest.rpartition("@")[2].partition("?")[0]
         mend = "write postgresql://user@host/database, or a file name"
         raise InputError("book", f"{scheme}://{place}", "is no address of a server we know", mend)
+    if not is_on_a_server(address) and hushed_value(address) != address:
+        mend = "write postgresql://user@host/database, or a file name"
+        raise InputError("book", hushed_value(address), "looks like an address of a server, and is none", mend)
     return address
 
 
@@ -91,9 +96,9 @@ def a_file(name: str, argument: str) -> str:
         For an address.
     """
     scheme, mark, _ = name.strip().partition(":/")
-    if (mark and len(scheme) > 1) or scheme.startswith(("postgresql:", "postgres:")):
-        shown = f"{scheme.partition(':')[0]}:…"
-        raise InputError(argument, shown, "is an address, not a file", "name a file or folder")
+    looks_so = (mark and len(scheme) > 1) or scheme.startswith(("postgresql:", "postgres:"))
+    if looks_so or hushed_value(name) != name:
+        raise InputError(argument, hushed_value(name), "is an address, not a file", "name a file or folder")
     return name
 
 
@@ -136,6 +141,35 @@ def progress(label: str) -> Iterator[Callable[[int, int], None]]:
     finally:
         if bar is not None:
             bar.__exit__(None, None, None)
+
+
+@contextmanager
+def busy(label: str) -> Iterator[None]:
+    """Show on stderr that a job of unknown length goes on, and for how long, once it has taken a second.
+
+    Nothing is drawn where stderr is no terminal.
+    """
+    if not sys.stderr.isatty():
+        yield
+        return
+    over = threading.Event()
+
+    def tell() -> None:
+        began = time.monotonic()
+        width = 0
+        while not over.wait(BAR_AFTER_S):
+            text = f"{label}: {time.monotonic() - began:.0f} s"
+            width = max(width, len(text))
+            click.echo(f"\r{text}", nl=False, err=True)
+        click.echo("\r" + " " * width + "\r" if width else "", nl=False, err=True)
+
+    teller = threading.Thread(target=tell, daemon=True)
+    teller.start()
+    try:
+        yield
+    finally:
+        over.set()
+        teller.join()
 
 
 def print_json(data: object) -> None:
