@@ -8,6 +8,7 @@ import pytest
 
 from chaffinch.book.checks import log_check
 from chaffinch.book.desk import Desk, start_book
+from chaffinch.book.field_checks import from_check, shared_names
 from chaffinch.book.fields import field_summary
 from chaffinch.book.things import add_thing, find_thing
 from chaffinch.errors import InputError
@@ -57,6 +58,44 @@ def test_a_leak_caught_once_is_not_counted_on_top(desk):
     assert found.sources["leak"][1] == 1
     # the fourth check is like the others; its leak is part of what its frames behind saw
     assert found.mean_kg_ha.median == pytest.approx(alone.median, rel=0.08)
+
+
+def test_one_check_says_less_of_its_field_than_of_itself(desk):
+    """59 of 60 ha were not looked at: the field's range holds how much places differ."""
+    log(desk, PAN, PAN, PAN)
+
+    found = summary(desk)
+    own, field = found.checks[0].answer.judged_kg_ha, found.mean_kg_ha
+
+    assert field.high / field.low > 1.5 * own.high / own.low
+    assert field.low < own.median < field.high
+
+
+def test_a_width_taped_once_is_wrong_once(desk):
+    """Two checks of one combine share the error of the width written in both, and the pan's, by name."""
+    for _ in range(2):
+        log(desk, PAN)
+    lines = summary(desk).checks
+    names = {shared_names(line.logged, line.answer.prepared) for line in lines}
+
+    assert len(names) == 1
+    one = from_check(lines[0].logged, lines[0].answer.prepared, leak_with_machine=False, seed=1)
+    assert one.shared["machine"] == {names.pop().width: 0.02, ("pan",): 0.01}
+
+
+def test_a_field_of_unknown_area_has_a_mean_and_no_money(desk):
+    """The mean per hectare does not hang on the area; what it comes to does."""
+    add_thing(desk, "field", {"name": "Far Bank", "crop": "canola", "price": "640 /t"})
+    far = find_thing(desk, "field", "Far Bank")
+    log(desk, PAN)
+    check = check_from_table({**BASE, "catch": [PAN]})
+    log_check(desk, check, taken_at="2026-08-15T16:00:00Z", where={"field": far.id})
+
+    found = field_summary(desk, far)
+
+    assert found.area_ha is None
+    assert found.money is None
+    assert found.mean_kg_ha.median == pytest.approx(summary(desk).mean_kg_ha.median, rel=0.05)
 
 
 def test_sources_from_different_checks_add_as_independent(desk):

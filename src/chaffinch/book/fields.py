@@ -3,20 +3,25 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from typing import Final
 
 import sqlalchemy as sa
 
 from chaffinch import units
-from chaffinch.book.check import KG_PER_T, MACHINE_AND_LEAK, CheckAnswer, answer
+from chaffinch.book.check import MACHINE_AND_LEAK, CheckAnswer, answer
 from chaffinch.book.checks import LoggedCheck, counting
 from chaffinch.book.desk import Desk
+from chaffinch.book.field_checks import from_check
 from chaffinch.book.things import Thing
-from chaffinch.engine.estimate import DrawBelief, Range, range_of
-from chaffinch.engine.evidence import SOURCES
-from chaffinch.engine.pool import mean_loss
+from chaffinch.engine.estimate import Range
+from chaffinch.engine.ledger import FieldEntry, Loss, field_loss
 from chaffinch.errors import InputError
 from chaffinch.store.opening import guarded
+
+LARGE_FIELD_HA: Final = 10_000.0
+"""Area a field of unknown area is summed with [ha]: so large that the few places checked count for nothing by
+themselves, which is the wider range. No kilograms and no money are told of it."""
 
 Progress = Callable[[int, int], None]
 """Called with (done, of) while checks are answered."""
@@ -66,45 +71,38 @@ def field_summary(desk: Desk, field: Thing, *, seed: int = 1, progress: Progress
     lines = answered(desk, here, seed=seed, progress=progress)
     area = field.parts.get("area")
     area_ha = None if area is None else units.read_positive(area, "land", field="field, area").value
-    beliefs = {
-        source: mean_loss([line.answer.beliefs[source] for line in saw], seed=seed)
-        for source in SOURCES
-        if (saw := [line for line in lines if source in line.answer.sources])
-    }
-    sources = {
-        source: (range_of(belief), sum(source in line.answer.sources for line in lines))
-        for source, belief in beliefs.items()
-    }
-    judged = _judged(lines, seed)
-    mean = None if judged is None else range_of(judged)
-    price, money = field.parts.get("price"), None
-    if mean is not None and price is not None and area_ha is not None:
-        per_t = units.read_positive(price, "price", field="field, price").value
-        money = mean.times(per_t / KG_PER_T * area_ha)
+    sources, mean, judged_loss = _losses(field, lines, area_ha, seed)
+    money = None if judged_loss is None or area_ha is None else judged_loss.money
     return FieldSummary(field, tuple(lines), sources, mean, area_ha, money)
 
 
-def _judged(lines: Sequence[CheckLine], seed: int) -> DrawBelief | None:
-    """Mean of what is held against the combine: the header, and the machine with whatever leaks from it.
+def _losses(
+    field: Thing, lines: Sequence[CheckLine], area_ha: float | None, seed: int
+) -> tuple[dict[str, tuple[Range, int]], Range | None, Loss | None]:
+    """Mean by source with the checks that saw it, the mean held against the combine, and what it comes to.
 
-    Where all checks saw both (or all the same one), their sums are averaged, so that what moves together stays
-    together. Where some saw the header and others did not, each is averaged over the checks that saw it, and the
-    means are added as independent. A leak caught apart is put back to its machine: without a leak catch it was never
-    apart.
+    A leak caught apart is put back to its machine in the sum: without a leak catch it was never apart, and a leak seen
+    once would otherwise come on top of checks that hold theirs already.
     """
-    header = [line.answer.beliefs["header"] for line in lines if "header" in line.answer.sources]
-    machine = [
-        line.answer.beliefs.get(MACHINE_AND_LEAK, line.answer.beliefs["machine"])
-        for line in lines
-        if "machine" in line.answer.sources
-    ]
-    if len(header) in (0, len(lines)) and len(machine) in (0, len(lines)) and (header or machine):
-        return mean_loss([line.answer.beliefs["judged"] for line in lines], seed=seed)
-    means = [mean_loss(part, seed=seed + 7919 * k) for k, part in enumerate((header, machine)) if part]
-    if not means:
-        return None
-    total = sum((mean.loss_kg_ha for mean in means[1:]), start=means[0].loss_kg_ha)
-    return DrawBelief(total, means[0].weights)
+    if not lines:
+        return {}, None, None
+    price = field.parts.get("price")
+    per_t = None if price is None else units.read_positive(price, "price", field="field, price").value
+    yields = [line.logged.check.yield_kg_ha for line in lines if line.logged.check.yield_kg_ha is not None]
+    entry = FieldEntry(
+        field.id,
+        LARGE_FIELD_HA if area_ha is None else area_ha,
+        [from_check(line.logged, line.answer.prepared, leak_with_machine=False, seed=seed) for line in lines],
+        price_per_t=per_t,
+        yield_kg_ha=sum(yields) / len(yields) if yields else None,
+    )
+    found = field_loss(entry, seed=seed)
+    sources = {s: (loss.kg_ha, found.coverage.by_source[s]) for s, loss in found.sources.items()}
+    judged = found.judged
+    if any(MACHINE_AND_LEAK in line.answer.beliefs for line in lines):
+        folded = [from_check(line.logged, line.answer.prepared, leak_with_machine=True, seed=seed) for line in lines]
+        judged = field_loss(replace(entry, checks=folded), seed=seed).judged
+    return sources, None if judged is None else judged.kg_ha, judged
 
 
 def checks_where(

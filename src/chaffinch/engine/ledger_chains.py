@@ -8,7 +8,8 @@ plus a deviation N(0, τ²):
 * θ given the points and τ: normal, with the normal prior;
 * τ given the points and θ: on a grid of ln τ.
 
-Many chains run side by side; each starts from its prior mean with a place at random in the cloud.
+Where θ is short, a point is picked with θ integrated out instead: a check that hardly saw one of its sources would else
+creep along it in steps of τ. Many chains run side by side, each from points of its own.
 """
 
 from __future__ import annotations
@@ -38,6 +39,8 @@ THIN: Final = 2
 """Sweeps between rows kept."""
 CLOUD_POINTS: Final = 512
 GRID_POINTS: Final = 160
+SHORT: Final = 4
+"""Length of θ up to which it is integrated out of the picking of points: one small inverse for each piece."""
 _NEGLIGIBLE: Final = 25.0
 """Log-likelihood below the best from which a check cannot have that loss (e^-25)."""
 _SPREAD_Z: Final[FloatArray] = np.linspace(-3.5, 3.5, 57)
@@ -78,10 +81,11 @@ def cloud_of_joint(joint: Joint, priors: Mapping[str, Prior], *, leak_with_machi
         True: a leak caught apart is put back to its machine, as checks without a leak catch see it. The sum is then
         taken to have had the machine's prior; the leak's median is a twentieth of it.
     """
-    # Systematic resampling at evenly spaced levels: points of equal weight, the same for the same draws.
-    cumulative = np.cumsum(joint.weights)
+    # Points of equal weight at evenly spaced levels of the sum, which is what most catches see best.
+    order = np.argsort(joint.caught_kg_ha.sum(axis=1))
+    cumulative = np.cumsum(joint.weights[order])
     at = np.searchsorted(cumulative, (np.arange(CLOUD_POINTS) + 0.5) / CLOUD_POINTS * cumulative[-1])
-    loss = joint.caught_kg_ha[np.minimum(at, cumulative.size - 1)]
+    loss = joint.caught_kg_ha[order[np.minimum(at, cumulative.size - 1)]]
     sources = joint.sources
     if leak_with_machine and {"machine", "leak"} <= set(sources):
         loss = loss.copy()
@@ -188,34 +192,62 @@ class _Chains:
         self.ln_nodes = [math.log(s.median) + s.sd_log * _SPREAD_Z for s in spreads]
         self.rows = np.concatenate([piece.rows for piece in pieces])
         self.which = np.concatenate([piece.spread for piece in pieces])
-        # Each chain starts with every piece at a likely point of its own, so that they start apart.
-        self.points: list[FloatArray] = []
-        for piece in pieces:
-            weight = np.exp(piece.cloud.log_weight - piece.cloud.log_weight.max())
-            self.points.append(piece.cloud.ln_loss[rng.choice(weight.size, CHAINS, p=weight / weight.sum())])
         self.theta = np.tile(mean, (CHAINS, 1))
         self.tau = np.tile([s.median for s in spreads], (CHAINS, 1))
+        # Each chain starts with every piece at a likely point of its own, as if it were the only one.
+        self.points: list[FloatArray] = []
+        for piece in pieces:
+            variance = np.square(piece.rows) @ np.square(sd) + np.square(self.tau[0, list(piece.spread)])
+            z2 = np.square(piece.cloud.ln_loss - piece.rows @ mean) / variance
+            weight = piece.cloud.log_weight - 0.5 * z2.sum(axis=1)
+            weight = np.exp(weight - weight.max())
+            self.points.append(piece.cloud.ln_loss[rng.choice(weight.size, CHAINS, p=weight / weight.sum())])
         self._draw_theta()
 
     def sweep(self, rows: NDArray[np.intp]) -> None:
-        """One round over points, τ and θ; ``rows`` says which rows of the shared errors the chains hold."""
-        self.points = [self._draw_points(piece, rows) for piece in self.pieces]
-        self._draw_spread()
+        """One round over points, θ and τ; ``rows`` says which rows of the shared errors the chains hold."""
+        for number, piece in enumerate(self.pieces):
+            self.points[number] = self._draw_points(number, piece, rows)
+        # θ before τ: after points were picked without θ, the old θ does not belong to them any more.
         self._draw_theta()
+        self._draw_spread()
 
-    def _draw_points(self, piece: Piece, rows: NDArray[np.intp]) -> FloatArray:
+    def _draw_points(self, number: int, piece: Piece, rows: NDArray[np.intp]) -> FloatArray:
         shift = np.zeros((CHAINS, len(piece.spread))) if piece.shift is None else piece.shift[rows]
-        precision = 1.0 / np.square(self.tau[:, list(piece.spread)])
-        centre = self.theta @ piece.rows.T - shift
         x = piece.cloud.ln_loss
-        # −(x − centre)²/2τ² without its part that is the same for all points, as one matrix product.
-        log_p = (centre * precision) @ x.T - 0.5 * precision @ np.square(x).T + piece.cloud.log_weight
+        # −(x − centre)' P (x − centre)/2 without its part that is the same for all points, as matrix products.
+        if self.mean.size <= SHORT:
+            centre, precision = self._without(number, piece)
+            linear = np.einsum("cij,cj->ci", precision, centre - shift)
+            square = (x[:, :, None] * x[:, None, :]).reshape(x.shape[0], -1)
+            log_p = linear @ x.T - 0.5 * precision.reshape(CHAINS, -1) @ square.T
+        else:
+            own = 1.0 / np.square(self.tau[:, list(piece.spread)])
+            log_p = ((self.theta @ piece.rows.T - shift) * own) @ x.T - 0.5 * own @ np.square(x).T
+        log_p += piece.cloud.log_weight
         p = np.exp(log_p - log_p.max(axis=1, keepdims=True))
         cumulative = np.cumsum(p, axis=1)
         goal = self.rng.random(CHAINS) * cumulative[:, -1]
         picked = np.minimum((cumulative < goal[:, None]).sum(axis=1), x.shape[0] - 1)
         spread_out = piece.cloud.cell * (self.rng.random((CHAINS, 1)) - 0.5)
         return np.asarray(x[picked] + spread_out + shift)
+
+    def _without(self, number: int, piece: Piece) -> tuple[FloatArray, FloatArray]:
+        """Where one piece is expected from all others, θ integrated out: centre (chains, columns) and precision."""
+        others = np.concatenate([np.full(len(p.spread), k != number) for k, p in enumerate(self.pieces)])
+        normal, right = self._normal(others)
+        cov = np.linalg.inv(normal)
+        centre = np.einsum("cij,cj->ci", cov, right) @ piece.rows.T
+        variance = piece.rows @ cov @ piece.rows.T
+        variance = variance + np.square(self.tau[:, list(piece.spread)])[:, :, None] * np.eye(len(piece.spread))
+        return centre, np.linalg.inv(variance)
+
+    def _normal(self, used: NDArray[np.bool_]) -> tuple[FloatArray, FloatArray]:
+        """Precision matrix of θ and its right-hand side from the prior and the points used."""
+        precision = used / np.square(self.tau[:, self.which])
+        stacked = np.concatenate(self.points, axis=1)
+        normal = np.einsum("cr,ri,rj->cij", precision, self.rows, self.rows) + np.diag(1.0 / np.square(self.sd))
+        return normal, (precision * stacked) @ self.rows + self.mean / np.square(self.sd)
 
     def _draw_spread(self) -> None:
         apart = np.square(np.concatenate(self.points, axis=1) - self.theta @ self.rows.T)
@@ -235,11 +267,8 @@ class _Chains:
             self.tau[:, g] = np.exp(nodes + width * (self.rng.random(CHAINS) - 0.5))
 
     def _draw_theta(self) -> None:
-        precision = 1.0 / np.square(self.tau[:, self.which])
-        stacked = np.concatenate(self.points, axis=1)
-        normal = np.einsum("cr,ri,rj->cij", precision, self.rows, self.rows) + np.diag(1.0 / np.square(self.sd))
-        right = (precision * stacked) @ self.rows + self.mean / np.square(self.sd)
+        normal, right = self._normal(np.ones(self.which.size, dtype=bool))
         root = np.linalg.cholesky(normal)
         centre = np.linalg.solve(normal, right[:, :, None])[:, :, 0]
         noise = self.rng.standard_normal(centre.shape)
-        self.theta = centre + np.linalg.solve(root.transpose(0, 2, 1), noise[:, :, None])[:, :, 0]
+        self.theta[:] = centre + np.linalg.solve(root.transpose(0, 2, 1), noise[:, :, None])[:, :, 0]
