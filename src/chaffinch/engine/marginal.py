@@ -4,9 +4,9 @@ A check whose catches see several sources is sampled jointly (:mod:`chaffinch.en
 sum asks it about one of them, as evidence on the grid of ln(loss): the log of the marginal posterior less the log of
 the prior that went into it.
 
-The density is a kernel estimate over the weighted draws, the draws drawn in so that its variance is theirs. Where
-draws are few (beyond their 1 and 99 % points) the log-likelihood goes on as the parabola that fits it just
-inside, never rising outwards. Sources: B. W. Silverman (1986), "Density estimation for statistics and data
+The density is a kernel estimate over the weighted draws, the draws drawn in so that its variance is theirs. Beyond the
+outermost twenty effective draws on either side the log-likelihood goes on as the parabola that fits it just inside,
+never rising outwards: of losses that the prior kept the draws away from, it knows no more than that. Sources: B. W. Silverman (1986), "Density estimation for statistics and data
 analysis", ch. 3.4 and 6.4 (from memory); the tails are our own.
 """
 
@@ -31,13 +31,13 @@ _BANDWIDTH: Final = 0.9
 """Kernel width in sd · n^(−1/5) [1]: Silverman's rule for shapes that may be skewed (memory)."""
 _FINE: Final = 4
 """Bins of the draws per step of the grid."""
-_JOIN: Final = 0.01
-"""Share of the draws beyond which the parabola takes over, on either side; own figure."""
-_FITTED: Final = 0.20
-"""Share of the draws, from the end, that the parabola is fitted to; own figure."""
+_BEYOND_JOIN: Final = 20.0
+"""Effective draws left beyond the point from which the parabola takes over, on either side; own figure."""
+_FITTED: Final = 0.10
+"""Share of the draws, from the end, that the parabola is fitted to; own figure, by trial."""
 _LEVEL: Final = 0.25
-"""A likelihood that changes by less than this over the fitted stretch is level there, as far as draws can tell [1];
-own figure, by trial with empty pans."""
+"""Towards small losses, a likelihood that changes by less than this over the fitted stretch is level, as far as draws
+can tell [1]: other sources, or an empty pan, allow any loss below. Own figure, by trial with empty pans."""
 _SPLIT: Final[FloatArray] = np.linspace(-14.0, 14.0, 281)
 """Nodes of the log ratio of two sources in the prior of their sum: beyond ±14 one of them is all of it."""
 
@@ -78,7 +78,9 @@ def evidence_of(joint: Joint, sources: Sequence[str], priors: Mapping[str, Prior
     columns = [joint.sources.index(s) for s in sources]
     caught = joint.caught_kg_ha[:, columns].sum(axis=1)
     ln_prior = _ln_prior_of_sum([priors[s] for s in sources])
-    held = [DrawBelief(caught, joint.weights).quantile(p) for p in (_JOIN, _FITTED, 1.0 - _FITTED, 1.0 - _JOIN)]
+    join = _BEYOND_JOIN / joint.ess
+    ends = (join, join + _FITTED, 1.0 - join - _FITTED, 1.0 - join)
+    held = [DrawBelief(caught, joint.weights).quantile(p) for p in ends]
     with np.errstate(divide="ignore"):
         raw = np.log(_density(np.log(caught), joint.weights, joint.ess)) - ln_prior
     whole = _with_tails(raw, np.log(np.array(held)))
@@ -114,7 +116,7 @@ def _with_tails(raw: FloatArray, held: FloatArray) -> FloatArray:
         stretch &= np.isfinite(raw)
         away = outwards * (LN_LOSS[stretch] - LN_LOSS[at])
         curve, slope, _ = np.polyfit(away, raw[stretch], 2)
-        if np.ptp(raw[stretch]) < _LEVEL:
+        if outwards < 0 and np.ptp(raw[stretch]) < _LEVEL:
             curve = slope = 0.0
         beyond = outwards * (LN_LOSS - LN_LOSS[at])
         out = beyond > 0
