@@ -11,6 +11,7 @@ import time
 import pytest
 from farm_book import BOOK, logged
 
+from chaffinch.book.desk import open_desk
 from chaffinch.sync.envelope import canonical, seal
 
 pytestmark = pytest.mark.usefixtures("farm")
@@ -167,3 +168,34 @@ def test_an_id_that_is_there_twice_is_set_aside_and_told(chaffinch, farm):
     assert (data["accepted"], data["conflicts"], data["refused"]) == (6, 1, [])
     assert chaffinch("book", "--book", "copy.db", "show", "checks", "--json").data["checks"] == []
     assert chaffinch("book", "--book", "copy.db", "show", "--json").data["conflicts"] == 1
+
+
+def test_a_sheet_of_another_crop_than_the_books_field_is_refused(chaffinch, farm):
+    """As when a check is logged: a row of wheat does not go under a field of canola of that season."""
+    head = "Date,Field,Combine,Crop,Place,Pan (ft2),Weight (g)\n"
+    rows = (
+        "2026-08-21,Long Hollow,Old Bess,wheat,discharge,4,12.5\n2026-08-22,Long Hollow,Old Bess,canola,discharge,4,9\n"
+    )
+    (farm / "past.csv").write_text(head + rows, encoding="utf-8")
+    ran = chaffinch("book", "import", "past.csv", "--json")
+    assert [(r["number"], r["value"]) for r in ran.data["refused"]] == [(2, "wheat")]
+    assert "is not the crop of Long Hollow, which is canola" in ran.data["refused"][0]["why"]
+    assert chaffinch("where", "--field", "Long Hollow", "--json").data["checks_on_it"] == 1
+
+
+def test_doubles_in_the_book_get_no_third_from_a_sheet(chaffinch, farm):
+    """Alike, the first is meant, and no field is added; once they differ the row is refused with both ids."""
+    desk = open_desk(BOOK)
+    field = chaffinch("book", "show", "fields", "--json").data["things"][0]
+    double = desk.write("field", {"name": "long hollow", "season": field["season"], "crop": "canola"})
+    head = "Date,Field,Combine,Crop,Place,Pan (ft2),Weight (g)\n"
+    (farm / "past.csv").write_text(head + "2026-08-21,Long Hollow,Old Bess,canola,discharge,4,12.5\n", encoding="utf-8")
+
+    assert chaffinch("book", "import", "past.csv", "--json").data["added"] == []
+    assert chaffinch("where", "--field", field["id"], "--json").data["checks_on_it"] == 1
+    assert chaffinch("book", "edit-label", "field", double.id[:8], "area", "9 ha").status == 0
+    (farm / "past.csv").write_text(head + "2026-08-21,Long Hollow,Old Bess,canola,discharge,4,13\n", encoding="utf-8")
+    ran = chaffinch("book", "import", "past.csv", "--json")
+    assert ran.status == 2
+    assert double.id[:8] in ran.data["refused"][0]["why"]
+    assert len(chaffinch("book", "show", "fields", "--json").data["things"]) == 2

@@ -158,3 +158,12 @@ def test_what_could_not_be_kept_is_given_back_with_the_hour_that_was_meant(farm)
     ran = subprocess.run(words, input=PAST, capture_output=True, text=True, check=False, cwd=farm)
     assert ran.returncode == 1
     assert tomllib.loads(ran.stdout)["when"] == "2024-08-13T09:05:00Z"
+
+
+def test_a_retired_pan_is_no_pan_to_log_with(chaffinch):
+    """Its name is not taken for a size nobody knows: it is said to be retired."""
+    assert chaffinch("book", "edit-label", "pan", "tray", "--retire").status == 0
+    words = ("--field", "Long Hollow", "--combine", "Old Bess", "--place", "discharge", "--amount", "12.5 g")
+    ran = chaffinch("book", "log", *words, "--pan", "Tray")
+    assert (ran.status, ran.out) == (2, "")
+    assert "is retired" in ran.err

@@ -30,7 +30,8 @@ def back_up(desk: Desk, target: str, *, progress: Progress | None = None) -> Ver
     with copying.whole(target) as partial:
         opening.copy_to_file(desk.store, partial, progress=progress)
         with closing(opening.open_book(partial, clock=desk.now, program=__version__)) as copy:
-            found = verify.verify(copy)
+            # From a server the copying itself told how far it is; of a file it is one step, and the reading takes long.
+            found = verify.verify(copy, progress=progress if desk.store.is_file else None)
         if found.problems:
             raise BookError(target, f"the copy is not whole, so it is not kept: {found.problems[0]}")
     return found
