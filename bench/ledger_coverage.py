@@ -25,9 +25,10 @@ from numpy.typing import NDArray
 from chaffinch.engine.catch import read
 from chaffinch.engine.estimate import Prior, estimate, range_of
 from chaffinch.engine.evidence import Catch, Evidence, evidence
-from chaffinch.engine.exposure import in_discharge
+from chaffinch.engine.exposure import behind, in_discharge, in_header_strip
 from chaffinch.engine.fair import FairCheck, compare_groups
 from chaffinch.engine.ledger import FieldCheck, FieldEntry, FieldLoss, field_loss, interval
+from chaffinch.engine.ledger_check import SharedNames, field_check
 from chaffinch.engine.ledger_season import SeasonLoss, season_loss
 from chaffinch.engine.ledger_shared import DRAWS, shift
 from chaffinch.engine.variation import own_variation
@@ -191,6 +192,45 @@ def cover_seasons(seasons: int, seed: int) -> dict[str, tuple[float, float]]:
     return {name: (float(np.mean(hit)), float(np.median(ratios[name]))) for name, hit in hits.items()}
 
 
+# --- checks that see sums -----------------------------------------------------------------------------------------
+
+
+def cover_sums(fields: int, seed: int) -> tuple[float, float]:
+    """Coverage of header and machine together, from three checks of two header strips and three frames behind each."""
+    rng = np.random.default_rng([seed, fields, 77])
+    medians = {"standing": 5.0, "header": 20.0, "machine": 40.0}
+    priors = {s: Prior(m) for s, m in medians.items()}
+    names = SharedNames(("width", "combine"), ("TKW", "wheat"))
+    strip, back = in_header_strip(0.5), behind(0.5, CUT_M, DROP_M)
+    hits, ratios = 0, []
+    for k in range(fields):
+        off = math.exp(WIDTH_SD * rng.standard_normal())
+        places = {}
+        for source, median in medians.items():
+            tau = TAU * math.exp(TAU_SD * rng.standard_normal())
+            level = math.log(median) + PRIOR_SD * rng.standard_normal()
+            places[source] = np.exp(level + tau * rng.standard_normal(62))
+        checks = []
+        for stop in rng.choice(62, 3, replace=False):
+            on_ground = float(places["standing"][stop] + places["header"][stop])
+            c = 0.5 * math.exp(C_SD * rng.standard_normal())
+            due = np.full(5, 0.1 * 0.5 * on_ground)
+            due[2:] += 0.1 * 0.5 * CUT_M / DROP_M * float(places["machine"][stop]) * off
+            seeds = rng.poisson(due * rng.gamma(1.0 / c**2, c**2, 5) / 0.04)
+            grams = np.floor(seeds * 0.04 / STEP_G + 0.5) * STEP_G
+            seen_by = [strip] * 2 + [back] * 3
+            catches = [
+                Catch(read("weighed", float(g), STEP_G, tkw_g=40.0), e) for g, e in zip(grams, seen_by, strict=True)
+            ]
+            checks.append(field_check(catches, priors, names, width_sd=WIDTH_SD, seed=seed))
+        found = field_loss(FieldEntry(f"field {k}", 62.0, checks, priors=priors), seed=seed).judged
+        assert found is not None
+        truth = float((places["header"] + places["machine"]).mean())
+        hits += found.kg_ha.low <= truth <= found.kg_ha.high
+        ratios.append(found.kg_ha.high / found.kg_ha.low)
+    return hits / fields, float(np.median(ratios))
+
+
 # --- comparing operators ------------------------------------------------------------------------------------------
 
 
@@ -265,16 +305,21 @@ def _show(rows: Sequence[tuple[str, float, float, int]], markdown: bool, say: Ca
 @click.command()
 @click.option("--fields", default=800, show_default=True)
 @click.option("--seasons", default=200, show_default=True)
+@click.option("--sums", default=200, show_default=True)
 @click.option("--tables", default=100, show_default=True)
 @click.option("--combines", default=500, show_default=True)
 @click.option("--seed", default=1, show_default=True)
 @click.option("--only", default="", help="Only plans whose name holds this text.")
 @click.option("--markdown", is_flag=True)
-def main(fields: int, seasons: int, tables: int, combines: int, seed: int, only: str, markdown: bool) -> None:
+def main(
+    fields: int, seasons: int, sums: int, tables: int, combines: int, seed: int, only: str, markdown: bool
+) -> None:
     """Print coverage and width for every plan, and for season sums."""
     os.environ.setdefault("OMP_NUM_THREADS", "1")
     start = time.perf_counter()
     rows = [(p.name, *cover_fields(p, fields, seed), fields) for p in PLANS if fields and only in p.name]
+    if sums:
+        rows.append(("3 checks of 2 strips and 3 frames behind, header and machine", *cover_sums(sums, seed), sums))
     if seasons:
         rows += [(f"season of {FIELDS} fields, {n}", *r, seasons) for n, r in cover_seasons(seasons, seed).items()]
     _show(rows, markdown, click.echo)

@@ -190,6 +190,11 @@ def test_the_same_seed_gives_the_same_figures_and_another_nearly():
 CLOUD = Cloud(("machine",), np.zeros((3, 1)), np.zeros(3))
 
 
+def test_a_seed_below_nothing_is_refused():
+    with pytest.raises(InputError, match="seed"):
+        field_loss(FIELD, seed=-1)
+
+
 @pytest.mark.parametrize(
     ("change", "field"),
     [

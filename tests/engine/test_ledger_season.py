@@ -166,6 +166,7 @@ def test_the_order_of_fields_does_not_show_and_a_field_is_itself_in_a_season():
         ([], "fields"),
         ([MEASURED[0], MEASURED[0]], "field"),
         ([MEASURED[0], replace(BLANK, area_ha=0.0)], "area"),
+        ([MEASURED[0], replace(BLANK, price_per_t=-5.0)], "price"),
         (
             [
                 replace(MEASURED[0], checks=[check(40.0, shared={"width": 0.1})]),

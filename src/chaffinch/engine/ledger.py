@@ -196,7 +196,7 @@ def field_loss(entry: FieldEntry, *, seed: int) -> FieldLoss:
         For an area, price, yield or weight that cannot be; without a check; when some checks say what area they stand
         for and others do not, or all together stand for more than the field.
     """
-    area_ha = _checked(entry)
+    area_ha = checked_area_ha(entry)
     if not entry.checks:
         raise InputError(f"field {entry.name}, checks", 0, "there is none to sum up", "log a check first")
     draws = _area_means(entry, seed)
@@ -231,7 +231,8 @@ def interval(rows: FloatArray) -> Range:
     return range_of(DrawBelief(rows, np.full(rows.size, 1.0 / rows.size)))
 
 
-def _checked(entry: FieldEntry) -> float:
+def checked_area_ha(entry: FieldEntry) -> float:
+    """Area of a field [ha]; raise InputError for anything in it that cannot be."""
     place = f"field {entry.name}"
     area_ha = positive(f"{place}, area", entry.area_ha)
     if entry.price_per_t is not None:

@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 from chaffinch.engine.domain import positive
 from chaffinch.engine.estimate import Range
 from chaffinch.engine.evidence import SOURCES
-from chaffinch.engine.ledger import JUDGED, KG_PER_T, FieldEntry, FieldLoss, field_loss, interval
+from chaffinch.engine.ledger import JUDGED, KG_PER_T, FieldEntry, FieldLoss, checked_area_ha, field_loss, interval
 from chaffinch.engine.ledger_shared import DRAWS, SharedKey, said, stream
 from chaffinch.errors import InputError
 
@@ -122,7 +122,7 @@ def season_loss(entries: Sequence[FieldEntry], *, seed: int) -> SeasonLoss:
         if entry.name == following.name:
             raise InputError("field", entry.name, "is given twice", "give each field once")
     for entry in entries:
-        positive(f"field {entry.name}, area", entry.area_ha)
+        checked_area_ha(entry)
     _one_sd_each(entries)
     found = {entry.name: field_loss(entry, seed=seed) for entry in entries if entry.checks}
     rows, gaps = _filled(entries, found, seed)

@@ -31,7 +31,12 @@ sqrt(p(1 - p)/n)/f of a quantile, with the density f of a normal."""
 
 
 def stream(seed: int, *names: str) -> np.random.Generator:
-    """Chance for one named thing: the same for the same seed and names, whatever else is asked before or after."""
+    """Chance for one named thing: the same for the same seed and names, whatever else is asked before or after.
+
+    Raises InputError for a seed below 0.
+    """
+    if seed < 0:
+        raise InputError("seed", seed, "must not be below 0", "give 0 or a whole number above it")
     return np.random.default_rng([seed, *(zlib.crc32(name.encode()) for name in names)])
 
 
