@@ -135,6 +135,16 @@ def test_faster_where_the_header_loses_less_when_faster():
     assert found.today.extra_per_ha.low > 0
 
 
+def test_faster_only_when_it_is_likely_enough_to_save():
+    loss = drawn(level=90.0, level_sd=0.2, slope=0.9, slope_sd=0.8)
+    found = best_pace(loss, today_kmh=5.0, slope_learned=0.1, **FARM)
+
+    assert found.best_kmh > found.band_kmh[0] > 5.0
+    assert found.today.p_needed == 0.8
+    assert 0.5 < found.today.p_saves < 0.8
+    assert found.advice == "not settled"
+
+
 def test_stay_within_the_band_when_little_is_left_to_gain():
     loss = drawn(level_sd=0.05, slope=1.8, slope_sd=0.05, tested=(3.5, 11.0))
     best = best_pace(loss, **FARM).best_kmh

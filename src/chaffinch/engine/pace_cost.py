@@ -107,12 +107,16 @@ class Cost:
         """Speed of the least expected cost within two speeds, and the end it stands on: −1 slow, 1 fast, 0 neither."""
         speeds = np.geomspace(low_kmh, high_kmh, _SEARCHED)
         at = int(np.argmin(self.mean(speeds)))
-        if at in (0, _SEARCHED - 1):
-            return float(speeds[at]), -1 if at == 0 else 1
+        first, last = max(at - 1, 0), min(at + 1, _SEARCHED - 1)
         # Once more between the neighbours: the vertex of the parabola is then right to about 1e-9.
-        speeds = np.geomspace(speeds[at - 1], speeds[at + 1], _SEARCHED)
-        mean = self.mean(speeds)
-        return float(_vertex(speeds, mean[None, :])[0][0]), 0
+        closer = np.geomspace(speeds[first], speeds[last], _SEARCHED)
+        mean = self.mean(closer)
+        again = int(np.argmin(mean))
+        if again == 0 and first == 0:
+            return low_kmh, -1
+        if again == _SEARCHED - 1 and last == _SEARCHED - 1:
+            return high_kmh, 1
+        return float(_vertex(closer, mean[None, :])[0][0]), 0
 
     def own_least(self, low_kmh: float, high_kmh: float) -> tuple[FloatArray, FloatArray]:
         """Speed [km/h] of each draw's own least cost within two speeds, and that cost [money/ha]: shapes (n,)."""
