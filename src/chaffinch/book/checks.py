@@ -17,7 +17,7 @@ from chaffinch.errors import InputError
 from chaffinch.records.bodies import replaced_by
 from chaffinch.records.check import Check
 from chaffinch.records.checkfile import check_from_table, check_to_table
-from chaffinch.records.kinds import CHECK, KINDS
+from chaffinch.records.kinds import CHECK, KINDS, MONITOR
 from chaffinch.store import records
 from chaffinch.store.opening import guarded
 from chaffinch.sync.accept import Receipt
@@ -58,6 +58,7 @@ def log_check(
     where: Mapping[str, str] | None = None,
     settings: Sequence[Mapping[str, Any]] | None = None,
     conditions: Mapping[str, float] | None = None,
+    bar: Mapping[str, Any] | None = None,
 ) -> Receipt:
     """Put a check into the book; when this returns it is on disk.
 
@@ -75,14 +76,31 @@ def log_check(
         Settings of the combine, each ``{"name", "value", "unit"}``.
     conditions : mapping or None
         Conditions by name, see :data:`chaffinch.records.bodies.CONDITIONS`.
+    bar : mapping or None
+        What the loss monitor showed at the same stop: ``reading``, and ``per`` ("time" or "area"). It becomes a record
+        of its own that names the check; both are written, or neither.
 
     Raises
     ------
     InputError
-        When it cannot be answered, or is filed under a thing of another kind or one that is retired.
+        When it cannot be answered, or is filed under a thing of another kind or one that is retired; for a bar below 0
+        or without a combine.
     """
     _refuse_filing(desk, where or {})
-    return desk.write(CHECK, _body(desk, check, taken_at, where, settings, conditions))
+    body = _body(desk, check, taken_at, where, settings, conditions)
+    if bar is None:
+        return desk.write(CHECK, body)
+    sealed = desk.seal(CHECK, body)
+    return desk.keep([sealed, desk.seal(MONITOR, _bar_body(bar, sealed.id, body))])[0]
+
+
+def _bar_body(bar: Mapping[str, Any], check_id: str, body: Mapping[str, Any]) -> dict[str, Any]:
+    """The record of a monitor reading beside a check."""
+    if bar["reading"] < 0:
+        raise InputError("bar", bar["reading"], "is below 0", "write what the monitor shows, 0 or more")
+    if "combine" not in body:
+        raise InputError("bar", bar["reading"], "belongs to no combine", "say which: --combine NAME")
+    return {"taken_at": body["taken_at"], "combine": body["combine"], "check": check_id, **bar}
 
 
 def replace_check(desk: Desk, old_ids: Sequence[str], check: Check, *, reason: str, **other: Any) -> Receipt:

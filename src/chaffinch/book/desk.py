@@ -86,7 +86,10 @@ class Desk:
 
     def write_all(self, items: Sequence[tuple[str, Mapping[str, Any]]]) -> list[Receipt]:
         """Put several new records into the book in one transaction: all of them or none."""
-        sealed = [self.seal(kind, body) for kind, body in items]
+        return self.keep([self.seal(kind, body) for kind, body in items])
+
+    def keep(self, sealed: Sequence[Envelope]) -> list[Receipt]:
+        """Put records sealed before into the book in one transaction: where one names another, say."""
         return records.append(self.store, sealed)
 
     def seal(self, kind: str, body: Mapping[str, Any]) -> Envelope:

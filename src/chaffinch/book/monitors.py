@@ -17,8 +17,8 @@ from chaffinch.book.looking import Kept, readings
 from chaffinch.book.points import CheckPoint, points_of, shared_sd
 from chaffinch.book.things import Thing, things
 from chaffinch.engine.estimate import default_prior
-from chaffinch.engine.monitor import LEAST_PAIRS, MonitorKey, fit_monitor
-from chaffinch.engine.monitor_pair import Pair, Per
+from chaffinch.engine.monitor import MonitorKey, fit_monitor
+from chaffinch.engine.monitor_pair import LEAST_PAIRS, Pair, Per
 from chaffinch.engine.monitor_stale import Conditions, Standing, stale
 from chaffinch.errors import InputError
 from chaffinch.reference import crop as find_crop
@@ -149,6 +149,14 @@ def monitor(
     speeds = [p.speed_kmh for p in pairs if p.speed_kmh is not None]
     spread = tuple(float(v) for v in np.quantile(speeds, [0.0, 0.5, 1.0])) if speeds else ()
     return MonitorFound(combine, key_of_crop, whole, tuple(pairs), standing, tested_on, left_out, spread)
+
+
+def counts_per(desk: Desk, combine: str) -> Per | None:
+    """How this combine's bar (its id) counted the last time it was told; None when it never was."""
+    told = [
+        bar.body["per"] for bar in readings(desk, "monitor") if bar.body["combine"] == combine and "per" in bar.body
+    ]
+    return None if not told else "time" if told[-1] == "time" else "area"
 
 
 def _pair(bar: Kept, point: CheckPoint) -> BarPair:

@@ -37,6 +37,8 @@ class TrialRecord:
     a, b : mapping of str to str
         Settings of the two sides, "600 rpm" by name.
     note : str
+    settings : mapping of str to tuple
+        The same settings by side, as recorded.
     """
 
     id: str
@@ -46,6 +48,7 @@ class TrialRecord:
     a: Mapping[str, str]
     b: Mapping[str, str]
     note: str
+    settings: Mapping[str, tuple[Mapping[str, Any], ...]]
 
     @property
     def changed(self) -> Changed:
@@ -103,6 +106,7 @@ def trials(desk: Desk, *, combine: str | None = None) -> list[TrialRecord]:
                     _said(body["a"]),
                     _said(body["b"]),
                     str(body.get("note", "")),
+                    {"A": tuple(body["a"]), "B": tuple(body["b"])},
                 )
             )
     return found

@@ -9,6 +9,8 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
+from chaffinch.cli.book_beside import FLAGS as BESIDE
+from chaffinch.cli.book_beside import file_beside
 from chaffinch.cli.book_times import not_ahead, read_time
 from chaffinch.cli.page import Page, to_ascii
 from chaffinch.errors import InputError
@@ -41,6 +43,8 @@ class Filing:
         UTC; None for now.
     settings, conditions
         As the book holds them; None when nothing was given.
+    bar : dict or None
+        What the loss monitor showed, and how it counts.
     notes : list of str
         What the person should know about the filing.
     """
@@ -49,6 +53,7 @@ class Filing:
     taken_at: str | None = None
     settings: list[dict[str, Any]] | None = None
     conditions: dict[str, float] | None = None
+    bar: dict[str, Any] | None = None
     notes: list[str] = field(default_factory=list)
 
 
@@ -71,6 +76,8 @@ def filing_options(function: F) -> F:
     )
     for flag, name, form, text in more:
         function = click.option(flag, name, metavar=form, multiple=True, help=text)(function)
+    for name, form, text in reversed(BESIDE):
+        function = once(f"--{name}", name.replace("-", "_"), metavar=form, help=text)(function)
     for name, text in reversed(FLAGS):
         function = once(f"--{name}", name, metavar="TEXT", help=text)(function)
     return function
@@ -110,6 +117,7 @@ def filing(desk: Desk, given: Mapping[str, Any], check: Check | None) -> Filing:
     found.settings = read_settings(given.get("given_settings", ()), "--setting") or None
     _judge(found)
     found.conditions = read_conditions(given.get("given_conditions", ())) or None
+    file_beside(desk, given, found)
     return found
 
 

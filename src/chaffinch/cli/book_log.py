@@ -122,7 +122,7 @@ def _log_talk(desk: Desk, given: Mapping[str, Any], page: Page, *, as_data: bool
         if talk.catches and talk.typed:
             not_saved(talk.whole(), under, page)
         raise
-    under.where = talk.where
+    under.where = under.where | talk.where
     try:
         check = check_from_table(talk.whole())
     except InputError:
@@ -176,6 +176,7 @@ def write(desk: Desk, check: Check, under: Filing, table: Mapping[str, Any] | No
                     where=under.where,
                     settings=under.settings,
                     conditions=under.conditions,
+                    bar=under.bar,
                 ),
             )
     except Exception as error:
@@ -198,6 +199,10 @@ def not_saved(table: Mapping[str, Any], under: Filing, page: Page) -> None:
         _err(page, f'  and say --setting "{setting["name"]}={setting["value"]:g}{unit}"')
     for name, value in (under.conditions or {}).items():
         _err(page, f"  and say --condition {name}={value:g}")
+    if under.bar is not None:
+        _err(page, f"  and say --bar {under.bar['reading']:g} --bar-per {under.bar['per']}")
+    if "trial" in under.where:
+        _err(page, f"  and say --trial {under.where['trial'][:8]} --side {under.where['side']}")
     text = as_toml(kept_with)
     # A name the terminal has no letters for is better readable in part than not at all.
     click.echo(text if page.fine else to_ascii(text), nl=False)
@@ -224,6 +229,10 @@ def _say_saved(desk: Desk, receipt: Receipt, check: Check, under: Filing, page: 
     count = len(check.catches)
     parts = [f"{check.crop}, {count} {'catch' if count == 1 else 'catches'}"]
     parts += [names[under.where[k]] for k in ("field", "combine", "operator") if under.where.get(k) in names]
+    if "trial" in under.where:
+        parts.append(f"trial {under.where['trial'][:8]}, side {under.where['side']}")
+    if under.bar is not None:
+        parts.append(f"bar {under.bar['reading']:g}")
     page.say(f"saved {receipt.id[:8]}  {' · '.join(parts)}")
     if unfiled:
         page.paragraph(unfiled)

@@ -45,9 +45,14 @@ def replace(
             raise click.Abort from None
     if reason is None or not reason.strip():
         raise InputError("--reason", reason, "is missing", 'say why, like --reason "the pan was 2 ft2, not 4"')
-    filed = [name for name in ("field", "combine", "operator", "season", "at") if given.get(name) is not None]
+    filed_by = ("field", "combine", "operator", "season", "at", "trial", "side")
+    filed = [name for name in filed_by if given.get(name) is not None]
     if file is None and not filed and not given["given_settings"] and not given["given_conditions"]:
         raise InputError("FILE", None, "is missing", "name the corrected check file, or what to file it under")
+    told = next((flag for flag in ("bar", "bar_per") if given.get(flag) is not None), None)
+    if told is not None:
+        problem = "is a reading of its own and stays with the check it was told beside"
+        raise InputError(f"--{told.replace('_', '-')}", given[told], problem, "leave it out")
     desk = open_the_book(address)
     from chaffinch.book.checks import find_to_correct, replace_check
 

@@ -13,6 +13,7 @@ from types import MappingProxyType
 from typing import Final
 
 CHECK: Final = "check"
+MONITOR: Final = "monitor"
 EDIT: Final = "edit"
 
 LONGEST_NAME: Final = 200  # [characters]
@@ -194,7 +195,7 @@ _ALL: Final = (
         reading=True,
     ),
     Kind(
-        "monitor",
+        MONITOR,
         1,
         "a reading of the loss monitor",
         (
