@@ -24,11 +24,11 @@ from chaffinch import __version__
 from chaffinch.engine.estimate import Prior
 from chaffinch.engine.monitor import Pair, fit_monitor
 from chaffinch.engine.monitor_stale import stale
-from trial_looks import caught, laid_out, percent_of
+from trial_looks import POINTS_PER_ROUND, caught, laid_out, percent_of
 
 # The model's own figures, written out once more: a slip on either side shows as lost coverage.
 MEDIAN_KG_HA, SD_LOG = 40.0, 1.3
-SLOPE_SD, SCATTER, SCATTER_SD, WIDTH_SD = 0.3, 0.25, 0.5, 0.08
+SLOPE_SD, SCATTER, SCATTER_SD = 0.3, 0.25, 0.5
 CUT_M, BAR_SD = 12.192, 0.8
 BAR: Final = (0.87, 0.93)
 
@@ -87,7 +87,7 @@ def one(work: tuple[int, int, int]) -> tuple[bool, bool, bool, float, bool]:
     kind = KINDS[which]
     rng = np.random.default_rng([seed, zlib.crc32(kind.name.encode()), number])
     pairs, after, truth = world(kind, rng)
-    key = fit_monitor(pairs, prior=Prior(MEDIAN_KG_HA, SD_LOG), scale_sd=0.0)
+    key = fit_monitor(pairs, prior=Prior(MEDIAN_KG_HA, SD_LOG), scale_sd=0.0, points_per_round=POINTS_PER_ROUND)
     dropped = stale(key, [after]).stale
     low, high = key.readings_tried(after.speed_kmh)
     answers = not key.missing and (low <= after.reading <= high or (after.reading == 0 and key.zero_tried))

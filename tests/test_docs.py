@@ -33,10 +33,16 @@ ENTRIES = sorted(path for path in (ROOT / "changelog.d").glob("*.md") if path.na
 # Rooms told on the page of another room, and those without a question of the trade.
 ON_ANOTHER_PAGE = {
     "machine_cost": "work",
+    "monitor_pair": "monitor",
+    "monitor_stale": "monitor",
     "pace_cost": "pace",
     "pace_curves": "pace",
     "proposals": "sampler",
     "sobol": "sampler",
+    "trial_design": "trial",
+    "trial_outlook": "trial",
+    "trial_scatter": "trial",
+    "trial_sum": "trial",
     "worth_choice": "worth",
 }
 NO_PAGE = {"__init__", "domain"}

@@ -24,9 +24,9 @@ from scipy.special import ndtr
 
 from chaffinch.engine.domain import not_negative, positive
 from chaffinch.engine.estimate import DrawBelief, Prior, Range, range_of
-from chaffinch.engine.monitor_pair import Pair, Per, per_area, stands, within_step
+from chaffinch.engine.monitor_pair import Pair, Per, missing, per_area, stands, within_step
 from chaffinch.engine.proposals import logsumexp
-from chaffinch.engine.sampler import Draws, sample
+from chaffinch.engine.sampler import POINTS_PER_ROUND, Draws, sample
 from chaffinch.engine.trial_scatter import Scattered, blurred, mean_of, sd_of
 from chaffinch.errors import InputError
 
@@ -39,10 +39,6 @@ SLOPE, SLOPE_SD = 1.0, 0.3
 """b before any pair [1] (design §4.10): twice the hits, twice the loss."""
 SCATTER, SCATTER_SD = 0.25, 0.5
 """Median of σ, and sd of ln σ [1]: as for places under one setup (design §4.7); own figures for a monitor."""
-LEAST_PAIRS: Final = 4
-"""Pairs with a bar above 0 before anything is claimed (design §4.10)."""
-LEAST_SPAN: Final = 1.5
-"""Highest over lowest reading before anything is claimed [1] (design §4.10)."""
 BEYOND: Final = 1.10
 """Factor beyond the readings tried up to which the key still answers, and says so [1] (as design §4.7)."""
 
@@ -304,7 +300,14 @@ def _root(rising: Callable[[float], float], low: float, high: float) -> float:
     return (low + high) / 2
 
 
-def fit_monitor(pairs: Sequence[Pair], *, prior: Prior, scale_sd: float | None = None, seed: int = 1) -> MonitorKey:
+def fit_monitor(
+    pairs: Sequence[Pair],
+    *,
+    prior: Prior,
+    scale_sd: float | None = None,
+    seed: int = 1,
+    points_per_round: int = POINTS_PER_ROUND,
+) -> MonitorKey:
     """Learn what a bar means from pairs of reading and check.
 
     Parameters
@@ -315,8 +318,8 @@ def fit_monitor(pairs: Sequence[Pair], *, prior: Prior, scale_sd: float | None =
         Belief about machine loss at the middle reading before the pairs.
     scale_sd : float or None
         Sd of the log of the error all catches share [1]; it widens every loss told. None: not known, and said so.
-    seed : int
-        Same seed, same answer.
+    seed, points_per_round : int
+        As for :func:`chaffinch.engine.sampler.sample`.
 
     Returns
     -------
@@ -351,7 +354,9 @@ def fit_monitor(pairs: Sequence[Pair], *, prior: Prior, scale_sd: float | None =
         result: FloatArray = logsumexp(np.stack(parts)).sum(axis=1) - 0.5 * np.square(z).sum(axis=1)
         return result
 
-    draws = sample(log_density, *_rough(pairs, ln_r.mean(axis=1), centre, spread), seed=seed)
+    draws = sample(
+        log_density, *_rough(pairs, ln_r.mean(axis=1), centre, spread), seed=seed, points_per_round=points_per_round
+    )
     cautions: tuple[Caution, ...] = ("header not seen",)
     if scale_sd is None:
         cautions += ("shared error left out",)
@@ -364,20 +369,10 @@ def fit_monitor(pairs: Sequence[Pair], *, prior: Prior, scale_sd: float | None =
         middle,
         draws,
         not_negative("scale_sd", scale_sd or 0.0),
-        _missing(above),
+        missing(above),
         cautions,
         len(pairs),
     )
-
-
-def _missing(above: Sequence[float]) -> tuple[str, ...]:
-    need = []
-    if len(above) < LEAST_PAIRS:
-        need.append(f"{LEAST_PAIRS - len(above)} more with the bar above 0")
-    if len(above) < 2 or max(above) < LEAST_SPAN * min(above):
-        span = max(above) / min(above) if above else 1.0
-        need.append(f"readings that span {LEAST_SPAN:g} times per area (now {span:.2f})")
-    return tuple(need)
 
 
 def _rough(

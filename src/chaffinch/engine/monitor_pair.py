@@ -6,6 +6,7 @@ step, so a bar at 0 stands somewhere between nothing and half its smallest step.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final, Literal
 
@@ -19,6 +20,10 @@ from chaffinch.errors import InputError
 FloatArray = NDArray[np.float64]
 Per = Literal["time", "area"]
 
+LEAST_PAIRS: Final = 4
+"""Pairs with a bar above 0 before anything is claimed (design §4.10)."""
+LEAST_SPAN: Final = 1.5
+"""Highest over lowest reading before anything is claimed [1] (design §4.10)."""
 _PARTS: Final = (np.arange(4) + 0.5) / 4
 """Where a true reading may stand within the step the bar shows [1]: four places, evenly."""
 
@@ -101,3 +106,14 @@ def within_step(low: float, high: float) -> FloatArray:
     """Places where a reading between two ends may stand, each as likely as the others, shape (4,)."""
     result: FloatArray = low + (high - low) * _PARTS
     return result
+
+
+def missing(above: Sequence[float]) -> tuple[str, ...]:
+    """What a key still needs before it claims anything, from its readings above 0, per area; empty when nothing."""
+    need = []
+    if len(above) < LEAST_PAIRS:
+        need.append(f"{LEAST_PAIRS - len(above)} more with the bar above 0")
+    if len(above) < 2 or max(above) < LEAST_SPAN * min(above):
+        span = max(above) / min(above) if above else 1.0
+        need.append(f"readings that span {LEAST_SPAN:g} times per area (now {span:.2f})")
+    return tuple(need)
