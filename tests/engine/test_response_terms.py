@@ -129,8 +129,10 @@ def test_a_condition_in_another_unit_gives_the_same_curve():
     points = season(20, humid)
     shares = [LossPoint(p.evidence, p.load, conditions={"humidity": p.conditions["humidity"] / 100.0}) for p in points]
     percent, share = (fit(p, conditions=["humidity"]) for p in (points, shares))
-    a = percent.loss_kg_ha(15.0, conditions={"humidity": 70.0})
-    assert share.loss_kg_ha(15.0, conditions={"humidity": 0.7}) == pytest.approx(a, rel=1e-6)
+    a = percent.predict(15.0, conditions={"humidity": 70.0}).range
+    b = share.predict(15.0, conditions={"humidity": 0.7}).range
+    # The last digits of z differ, and with them which of two like draws is taken.
+    assert (b.low, b.median, b.high) == pytest.approx((a.low, a.median, a.high), rel=5e-3)
 
 
 def test_a_check_that_was_not_told_a_condition_stays_in_and_that_is_said():

@@ -6,8 +6,9 @@ the prior that went into it.
 
 The density is a kernel estimate over the weighted draws, the draws drawn in so that its variance is theirs. Beyond the
 outermost twenty effective draws on either side the log-likelihood goes on as the parabola that fits it just inside,
-never rising outwards: of losses that the prior kept the draws away from, it knows no more than that. Sources: B. W. Silverman (1986), "Density estimation for statistics and data
-analysis", ch. 3.4 and 6.4 (from memory); the tails are our own.
+never rising outwards: of losses that the prior kept the draws away from, it knows no more than that. Sources: B. W.
+Silverman (1986), "Density estimation for statistics and data analysis", ch. 3.4 and 6.4 (from memory); the tails are
+our own.
 """
 
 from __future__ import annotations

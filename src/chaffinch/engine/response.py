@@ -31,7 +31,7 @@ from chaffinch.engine.response_curve import (
 )
 from chaffinch.engine.response_doubt import Influence, Upturn, influences, upturn
 from chaffinch.engine.response_members import DRAWS, Member, fit_members, new_combine
-from chaffinch.engine.response_pool import WIDER, Population
+from chaffinch.engine.response_pool import WIDER, Population, population
 from chaffinch.engine.response_terms import OPERATOR_SD, SETUP_SD, Scale, Terms, scales, terms
 from chaffinch.engine.sobol import sobol
 from chaffinch.errors import InputError
@@ -102,7 +102,8 @@ class Response:
         scale_sd: float,
         base: LevelSlope,
         members: Mapping[str, Member],
-        people: Population,
+        prior: Prior,
+        people: Population | None,
         notes: tuple[str, ...],
         seed: int,
     ) -> None:
@@ -114,9 +115,8 @@ class Response:
         self.weights: FloatArray = np.full(DRAWS, 1.0 / DRAWS)
         self.notes = notes
         self._scale, self._scale_sd, self._base, self._seed = scale, scale_sd, base, seed
-        self._members, self._population = members, people
+        self._members, self._prior, self._people = members, prior, people
         self._scores = ndtri(sobol(DRAWS, 8 + len(scale), seed=seed, first=_FIRST_COLUMN))
-        self._stranger = new_combine(people, self._scores[:, 4:], scale)
 
     def loss_kg_ha(
         self,
@@ -259,7 +259,11 @@ class Response:
 
     def population(self) -> Population:
         """What the combines have in common: draws of (μ_α, ln σ_α, μ_β, ln σ_β)."""
-        return self._population
+        if self._people is None:
+            # One combine or none: wanted only by who asks about another one.
+            alone = [m.draws for m in self._members.values()]
+            self._people = population(alone, self._base, self.source, self._prior, seed=self._seed)
+        return self._people
 
     def _member(self, combine: str | None) -> Member | None:
         if combine is None and len(self._members) == 1:
@@ -268,7 +272,9 @@ class Response:
 
     def _of(self, combine: str | None) -> tuple[FloatArray, Terms]:
         member = self._member(combine)
-        return (member.equal, member.task.terms) if member else self._stranger
+        if member is not None:
+            return member.equal, member.task.terms
+        return new_combine(self.population(), self._scores[:, 4:], self._scale)
 
     def _told(self, conditions: Mapping[str, float] | None) -> dict[str, float]:
         told = dict(conditions or {})
@@ -361,6 +367,7 @@ def fit_response(
         scale_sd=scale_sd,
         base=LevelSlope.of(source, prior),
         members=members,
+        prior=prior,
         people=people,
         notes=_notes(points, tasks, scale),
         seed=seed,

@@ -59,8 +59,8 @@ def fit_members(
     prior: Prior,
     *,
     seed: int,
-) -> tuple[dict[str, Member], Population]:
-    """Fit every combine, and the population they come from.
+) -> tuple[dict[str, Member], Population | None]:
+    """Fit every combine, and with two or more the population they come from.
 
     Parameters
     ----------
@@ -73,11 +73,11 @@ def fit_members(
     seed : int
     """
     alone = [fit_curve(task, base, seed=seed) for task in tasks.values()]
-    people = population(alone, base, source, prior, seed=seed)
+    people = population(alone, base, source, prior, seed=seed) if len(tasks) > 1 else None
     members = {}
     for k, (name, task) in enumerate(tasks.items()):
         draws, ln_prior = alone[k], None
-        if len(tasks) > 1:
+        if people is not None:
             others = people.without(k)
             if others.ess < LEAST_ESS:
                 others = population([*alone[:k], *alone[k + 1 :]], base, source, prior, seed=seed)
