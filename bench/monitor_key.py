@@ -110,14 +110,15 @@ def rows_of(worlds: int, seed: int, jobs: int) -> list[list[str]]:
                 with click.progressbar(steps, length=worlds, label=kind.name, file=sys.stderr) as shown:
                     found = list(shown)
         answers, held, dropped, factor, below = (np.array(column) for column in zip(*found, strict=True))
-        mark = " !" if kind.as_assumed and not BAR[0] <= held[answers].mean() <= BAR[1] else ""
+        claimed = bool(answers.any())
+        mark = " !" if claimed and kind.as_assumed and not BAR[0] <= held[answers].mean() <= BAR[1] else ""
         rows.append(
             [
                 kind.name,
                 f"{100 * answers.mean():.0f} %",
                 f"{percent_of(held[answers])}{mark}",
-                f"{100 * below[answers].mean():.0f} %",
-                f"{np.median(factor[answers]):.1f}",
+                f"{100 * below[answers].mean():.0f} %" if claimed else "–",
+                f"{np.median(factor[answers]):.1f}" if claimed else "–",
                 percent_of(dropped),
             ]
         )

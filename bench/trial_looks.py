@@ -70,8 +70,10 @@ class Paths:
     ends: FloatArray
 
 
-def world(ln_ratio: float | None, rng: np.random.Generator) -> tuple[float, list[Evidence], FloatArray]:
-    """One trial as it happens: true ln(B/A), evidence of each stop, and times [h]."""
+def world(
+    ln_ratio: float | None, rng: np.random.Generator, stops: int = len(ORDER)
+) -> tuple[float, list[Evidence], FloatArray]:
+    """One trial as it happens: true ln(B/A), evidence of each of its first stops, and their times [h]."""
     delta = RATIO_SD * rng.standard_normal() if ln_ratio is None else ln_ratio
     alpha = math.log(MEDIAN_KG_HA) + SD_LOG * rng.standard_normal()
     drift, tau = DRIFT_SD * rng.standard_normal(), PLACE_SD * math.exp(PLACE_SD_SD * rng.standard_normal())
@@ -80,7 +82,7 @@ def world(ln_ratio: float | None, rng: np.random.Generator) -> tuple[float, list
     ln_loss = alpha + delta * (is_b - 0.5) + drift * (hours - hours.mean()) + tau * rng.standard_normal(len(ORDER))
     # One width guessed for the whole trial, one pan used throughout: errors that all stops share.
     shared = math.exp(WIDTH_SD * rng.standard_normal() + PAN_SD * rng.standard_normal())
-    return delta, [caught(math.exp(x) * shared, rng) for x in ln_loss], hours
+    return delta, [caught(math.exp(x) * shared, rng) for x in ln_loss[:stops]], hours[:stops]
 
 
 def caught(loss_kg_ha: float, rng: np.random.Generator) -> Evidence:
@@ -96,7 +98,7 @@ def caught(loss_kg_ha: float, rng: np.random.Generator) -> Evidence:
 
 def look(seen: Sequence[Evidence], hours: FloatArray, looks: Sequence[int]) -> list[tuple[float, float, float]]:
     """P(B less) and the 90 % range of ln(B/A) after each number of stops."""
-    stops = [Stop(e, side, float(t)) for e, side, t in zip(seen, ORDER, hours, strict=True)]  # type: ignore[arg-type]
+    stops = [Stop(e, side, float(t)) for e, side, t in zip(seen, ORDER[: len(seen)], hours, strict=True)]  # type: ignore[arg-type]
     tables = [blurred(e) for e in seen]
     found = []
     for n in looks:
@@ -125,7 +127,7 @@ def run(kind: str, worlds: int, seed: int, jobs: int = 1, looks: Sequence[int] =
 
 def _one(work: tuple[float | None, int, int, int, tuple[int, ...]]) -> tuple[float, list[tuple[float, float, float]]]:
     ln_ratio, seed, kind, number, looks = work
-    delta, seen, hours = world(ln_ratio, np.random.default_rng([seed, kind, number]))
+    delta, seen, hours = world(ln_ratio, np.random.default_rng([seed, kind, number]), max(looks))
     return delta, look(seen, hours, looks)
 
 
