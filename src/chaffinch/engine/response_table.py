@@ -166,7 +166,8 @@ def _kernels() -> tuple[NDArray[np.float32], NDArray[np.float32]]:
     other line of η.
     """
     tau = np.exp(_LN_TAU)
-    narrow = _normal(_STEP * np.arange(-_REACH, _REACH + 1)[:, None], tau[None, :_DIRECT])
+    apart: FloatArray = _STEP * np.arange(-_REACH, _REACH + 1, dtype=np.float64)
+    narrow = _normal(apart[:, None], tau[None, :_DIRECT])
     further = np.sqrt(np.square(tau[_DIRECT:]) - tau[_FROM] ** 2)
     wider = _normal(_ETA[::2, None, None] - _ETA, further[None, :, None])
     return narrow.astype(np.float32), wider.reshape(wider.shape[0], -1).astype(np.float32)
