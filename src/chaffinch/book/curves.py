@@ -49,6 +49,9 @@ class Curves:
         How many checks say nothing to the machine curve, by why.
     condition, header_condition : str or None
         The condition that each curve learned from.
+    slope_learned : float or None
+        How much of the slope this combine's own checks taught, the others left aside: 1 − (sd after ÷ before) [1];
+        None without a check.
     setup : str
         How this combine was set at its last check in this crop; "" where not told.
     yield_kg_ha : float or None
@@ -65,6 +68,7 @@ class Curves:
     left_out: Mapping[str, int]
     condition: str | None
     header_condition: str | None
+    slope_learned: float | None
     setup: str
     yield_kg_ha: float | None
 
@@ -143,6 +147,16 @@ def curves(
             conditions=[header_condition] if header_condition else [],
             seed=seed,
         )
+    alone = None
+    if own and len({p.combine for p in usable}) > 1:
+        alone = fit_response(
+            [_loss_point(p, "machine", load) for p, load in zip(usable, loads, strict=True) if p.combine == combine.id],
+            source="machine",
+            prior=default_prior("machine", usual_yield),
+            load_kind=kind,
+            conditions=[condition] if condition else [],
+            seed=seed,
+        )
     last = max(own, key=lambda p: str(p.logged.body["taken_at"]), default=None)
     return Curves(
         crop=key,
@@ -155,6 +169,7 @@ def curves(
         left_out=left_out,
         condition=condition,
         header_condition=header_condition,
+        slope_learned=(alone or machine).learned(combine.id).get("slope"),
         setup="" if last is None else last.setup,
         yield_kg_ha=usual_yield,
     )

@@ -171,7 +171,7 @@ def pace(
         assumed.append("setup of last check")
     loss = _loss_at_speeds(found, width, yield_kg_ha, told, terms, seed)
     hour = terms.hour_cost if isinstance(terms.hour_cost, float) else terms.hour_cost.total_per_h
-    slope = found.machine.learned(combine.id).get("slope")
+    slope = found.slope_learned
     answer = best_pace(
         loss,
         width_m=width,

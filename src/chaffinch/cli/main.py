@@ -25,6 +25,7 @@ COMMANDS: Final = {
     "pace": "How fast to go: grain lost against time spent, from the book.",
     "trial": "This setting or that: does the one tried lose less?",
     "monitor": "What the bar of the loss monitor means, in real units.",
+    "ledger": "What a season left on the ground, and fair comparisons.",
     "book": "The book: checks, machines and fields, kept for years.",
     "crops": "The crops known, with their figures and where each comes from.",
     "demo": "An invented harvest morning, told step by step.",

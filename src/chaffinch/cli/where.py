@@ -12,26 +12,31 @@ from chaffinch.errors import InputError
 
 if TYPE_CHECKING:
     from chaffinch.book.check import CheckAnswer
+    from chaffinch.book.desk import Desk
 
 
 @click.command("where")
 @book_option
 @click.argument("check", metavar="[CHECK]", required=False)
 @click.option("--field", "field", metavar="NAME", help="All checks of this field of the book.")
-@click.option("--season", metavar="NAME", help="The season, where two of them have a field of that name.")
+@click.option("--season", metavar="NAME", help="A season; with --field, which of two of that name.")
 @click.option("--json", "as_data", is_flag=True, help="Print as JSON.")
 def command(address: str | None, check: str | None, field: str | None, season: str | None, *, as_data: bool) -> None:
     """Say where grain was lost: before harvest, at the header, in the machine, by a leak.
 
-    CHECK is a check of the book, by the beginning of its id; --field sums up all checks of one field.
+    CHECK is a check of the book, by the beginning of its id; --field sums up all checks of one field, --season those of
+    a whole season.
     """
-    if (check is None) == (field is None):
-        problem = "is missing" if check is None else "is given together with --field"
-        raise InputError("CHECK", check, problem, "name one check of the book, or --field NAME")
-    if season is not None and field is None:
-        raise InputError("--season", season, "goes with --field", "leave it out")
+    if check is not None and (field is not None or season is not None):
+        flag = "--field" if field is not None else "--season"
+        raise InputError("CHECK", check, f"is given together with {flag}", "name one check, or leave it out")
+    if check is None and field is None and season is None:
+        raise InputError("CHECK", None, "is missing", "name one check of the book, --field NAME or --season NAME")
     desk = open_the_book(address)
     page = Page.here()
+    if field is None and season is not None:
+        _season(desk, season, page, as_data=as_data)
+        return
     if field is not None:
         from chaffinch.cli.book_filing import one_thing
         from chaffinch.cli.book_show import show_summary
@@ -52,6 +57,23 @@ def command(address: str | None, check: str | None, field: str | None, season: s
     here = by_ids(desk, [logged.body.get(k) for k in ("field", "combine")])
     filed = [here[logged.body[k]].name for k in ("field", "combine") if logged.body.get(k) in here]
     _show(found, page, f"check {logged.id[:8]}", " · ".join(filed))
+
+
+def _season(desk: Desk, season: str, page: Page, *, as_data: bool) -> None:
+    from chaffinch.book.ledger import ledger
+    from chaffinch.cli.book_which import progress
+    from chaffinch.cli.ledger import only_season
+    from chaffinch.cli.ledger_page import show_where
+
+    with progress("Reading the checks") as step:
+        found = ledger(desk, only_season(desk, season), progress=step)
+    if as_data:
+        from chaffinch.book.ledger_json import as_json
+
+        whole = as_json(found)
+        print_json({key: whole[key] for key in ("season", "checks", "whole", "crops")})
+        return
+    show_where(found, page)
 
 
 def _as_json(found: CheckAnswer) -> dict[str, Any]:

@@ -1,0 +1,272 @@
+"""What did the season leave on the ground, field by field? And can anybody be said to lose less than another?"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Final, Literal
+
+import numpy as np
+
+from chaffinch import units
+from chaffinch.book.catches import prepare
+from chaffinch.book.checks import LoggedCheck, counting
+from chaffinch.book.desk import Desk
+from chaffinch.book.field_checks import from_check
+from chaffinch.book.fields import Progress, checks_where
+from chaffinch.book.points import CheckPoint, points_of, yield_of_field
+from chaffinch.book.things import Thing, by_ids, things
+from chaffinch.engine.estimate import default_prior
+from chaffinch.engine.fair import Comparison, FairCheck, compare_groups
+from chaffinch.engine.ledger import FieldEntry
+from chaffinch.engine.ledger_season import SeasonLoss, season_loss
+from chaffinch.errors import InputError
+from chaffinch.reference import crop as find_crop
+
+By = Literal["operator", "combine"]
+FairSource = Literal["machine", "header"]
+DAY: Final = 10
+"""Characters of a UTC time that are its day."""
+
+
+@dataclass(frozen=True, slots=True)
+class SeasonField:
+    """One field of a season.
+
+    Attributes
+    ----------
+    thing : Thing
+    area_ha : float or None
+        None: it cannot be in the sums.
+    price_per_t : float or None
+        Of its own day.
+    price_date : str
+        The day of that price; "" where not told.
+    crop : str
+        Key of the crop; "" where neither the field nor a check tells it.
+    checks : tuple of LoggedCheck
+    """
+
+    thing: Thing
+    area_ha: float | None
+    price_per_t: float | None
+    price_date: str
+    crop: str
+    checks: tuple[LoggedCheck, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Ledger:
+    """A season summed up.
+
+    Attributes
+    ----------
+    season : Thing
+    fields : tuple of SeasonField
+        In the order they were added.
+    loss : SeasonLoss or None
+        Named by field id; None when no field has an area.
+    without_area : tuple of SeasonField
+        Fields left out of the sums.
+    unfiled : int
+        Checks of the season that are filed under none of its fields: in no sum.
+    currency : str
+        Shared sign before money; "" where none is told.
+    """
+
+    season: Thing
+    fields: tuple[SeasonField, ...]
+    loss: SeasonLoss | None
+    without_area: tuple[SeasonField, ...]
+    unfiled: int
+    currency: str
+
+    @property
+    def checks(self) -> int:
+        """How many checks stand in the sums."""
+        return sum(len(one.checks) for one in self.fields if one.area_ha is not None)
+
+
+def ledger(desk: Desk, season: Thing, *, seed: int = 1, progress: Progress | None = None) -> Ledger:
+    """Sum up a season over its fields.
+
+    Parameters
+    ----------
+    desk : Desk
+        The open book.
+    season : Thing
+        The season.
+    seed : int
+        Same seed, same figures.
+    progress : callable or None
+        Called with (done, of) while checks are read.
+
+    Raises
+    ------
+    InputError
+        For a season without fields, fields priced in different currencies, or a check that cannot be answered.
+    """
+    own = [t for t in things(desk, "field") if t.parts.get("season") == season.id]
+    if not own:
+        raise InputError("season", season.name, "has no field in the book", "chaffinch book add field puts one there")
+    by_field: dict[str, list[LoggedCheck]] = {one.id: [] for one in own}
+    unfiled = 0
+    ids = {*checks_where(desk, season=season.id), *(c for one in own for c in checks_where(desk, field=one.id))}
+    for logged in counting(desk, sorted(ids)):
+        home = str(logged.body.get("field") or "")
+        if home in by_field:
+            by_field[home].append(logged)
+        elif logged.body.get("season") == season.id:
+            unfiled += 1
+    fields = [_season_field(one, by_field[one.id]) for one in own]
+    currencies = {c for one in fields if (c := _currency(one))}
+    if len(currencies) > 1:
+        raise InputError(
+            "field, price", ", ".join(sorted(currencies)), "are two currencies in one season", "price all fields in one"
+        )
+    counted = [one for one in fields if one.area_ha is not None]
+    loss = None
+    if counted:
+        loss = season_loss(_entries(counted, seed, progress), seed=seed)
+    without = tuple(one for one in fields if one.area_ha is None)
+    return Ledger(season, tuple(fields), loss, without, unfiled, currencies.pop() if currencies else "")
+
+
+def compare(
+    desk: Desk,
+    season: Thing,
+    *,
+    by: By,
+    crop: str | None = None,
+    source: FairSource = "machine",
+    seed: int = 1,
+    progress: Progress | None = None,
+) -> tuple[str, Comparison, Mapping[str, int]]:
+    """Compare drivers or combines over a season, fairly: same field and day, load allowed for.
+
+    Parameters
+    ----------
+    desk : Desk
+        The open book.
+    season : Thing
+        The season.
+    by : {"operator", "combine"}
+        What is compared.
+    crop : str or None
+        One crop; None is the crop with most checks.
+    source : {"machine", "header"}
+        Which loss.
+    seed, progress
+        As for :func:`ledger`.
+
+    Returns
+    -------
+    crop : str
+        The crop compared in.
+    comparison : Comparison
+        Its groups carry names, not ids.
+    left_out : mapping of str to int
+        Checks that could not be used, by why.
+
+    Raises
+    ------
+    InputError
+        When the checks leave nothing to compare.
+    """
+    logged = counting(desk, checks_where(desk, season=season.id))
+    crops = [find_crop(c.check.crop).key for c in logged]
+    if not crops:
+        raise InputError("season", season.name, "has no check to compare", "log a check first")
+    key = max(sorted(set(crops)), key=crops.count) if crop is None else find_crop(crop).key
+    fields = {one.id: one for one in things(desk, "field")}
+    chosen = [c for c, one in zip(logged, crops, strict=True) if one == key]
+    points = points_of(chosen, fields, seed=seed, progress=progress)
+    names = {t.id: t.name for t in by_ids(desk, {p.combine for p in points} | {p.operator for p in points}).values()}
+    left_out: dict[str, int] = {}
+    usable: list[CheckPoint] = []
+    for point in points:
+        why = _unusable(point, by, source)
+        if why:
+            left_out[why] = left_out.get(why, 0) + 1
+        else:
+            usable.append(point)
+    throughput = all(p.throughput_t_h is not None for p in usable) and source == "machine"
+    checks = [
+        FairCheck(
+            p.evidence[source],
+            names.get(p.operator, p.operator),
+            names.get(p.combine, p.combine),
+            f"{p.field} {str(p.logged.body['taken_at'])[:DAY]}",
+            (p.throughput_t_h if throughput else p.speed_kmh) or 0.0,
+            p.conditions,
+            p.shared if source == "machine" else {},
+        )
+        for p in usable
+    ]
+    yields = [p.yield_kg_ha for p in usable if p.yield_kg_ha is not None]
+    prior = default_prior(source, float(np.median(yields)) if yields else None)
+    return key, compare_groups(checks, by=by, source=source, prior=prior, seed=seed), left_out
+
+
+def _unusable(point: CheckPoint, by: By, source: FairSource) -> str:
+    if source not in point.evidence:
+        return f"did not see {source} loss"
+    if not (point.operator if by == "operator" else point.combine):
+        return "name no driver" if by == "operator" else "name no combine"
+    if not point.field:
+        return "name no field"
+    return "tell no speed" if point.speed_kmh is None else ""
+
+
+def _season_field(thing: Thing, checks: Sequence[LoggedCheck]) -> SeasonField:
+    parts = thing.parts
+    area, price = parts.get("area"), parts.get("price")
+    told = {str(parts["crop"])} if "crop" in parts else {c.check.crop for c in checks}
+    return SeasonField(
+        thing,
+        None if area is None else units.read_positive(area, "land", field=f"field {thing.name}, area").value,
+        None if price is None else units.read_positive(price, "price", field=f"field {thing.name}, price").value,
+        str(parts.get("price_date", "")),
+        find_crop(told.pop()).key if len(told) == 1 else "",
+        tuple(checks),
+    )
+
+
+def _currency(one: SeasonField) -> str:
+    price = one.thing.parts.get("price")
+    return "" if price is None else units.read_positive(price, "price", field=f"field {one.thing.name}").currency
+
+
+def _entries(fields: Sequence[SeasonField], seed: int, progress: Progress | None) -> list[FieldEntry]:
+    count, done = sum(len(one.checks) for one in fields), 0
+    entries = []
+    for one in fields:
+        checks = []
+        for logged in one.checks:
+            try:
+                checks.append(from_check(logged, prepare(logged.check), leak_with_machine=True, seed=seed))
+            except InputError as error:
+                raise error.within(f"check {logged.id[:8]}") from None
+            done += 1
+            if progress is not None:
+                progress(done, count)
+        assert one.area_ha is not None
+        entries.append(
+            FieldEntry(
+                one.thing.id,
+                one.area_ha,
+                checks,
+                price_per_t=one.price_per_t,
+                yield_kg_ha=_yield(one),
+                crop=one.crop,
+            )
+        )
+    return entries
+
+
+def _yield(one: SeasonField) -> float | None:
+    told = yield_of_field(one.thing)
+    if told is not None:
+        return told
+    yields = [c.check.yield_kg_ha for c in one.checks if c.check.yield_kg_ha is not None]
+    return float(np.median(yields)) if yields else None

@@ -1,0 +1,245 @@
+"""The pages of ``chaffinch ledger`` and ``where --season``: fields, crops, the whole, and the comparison of groups."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+from chaffinch.book.ledger_said import (
+    ASSUMED,
+    FAIR,
+    HEADER_MISSING,
+    MACHINE_MISSING,
+    MACHINE_ONLY,
+    MEASURED,
+    NO_RECORD,
+    PRICES,
+    SHARED,
+    pair_said,
+)
+from chaffinch.book.wording import SOURCE
+from chaffinch.cli.book_figures import Unit, headline, unit_for
+from chaffinch.cli.figures import plain_number, range_words, rounded
+from chaffinch.cli.page import Page, table
+from chaffinch.engine.estimate import Range
+
+if TYPE_CHECKING:
+    from chaffinch.book.desk import Desk
+    from chaffinch.book.ledger import Ledger, SeasonField
+    from chaffinch.book.things import Thing
+    from chaffinch.engine.fair import Comparison
+    from chaffinch.engine.ledger_season import CropLoss
+
+
+def show(desk: Desk, found: Ledger, page: Page) -> None:
+    """Print the season's ledger."""
+    if not found.currency:
+        found = replace(found, currency=unit_for(desk, None, []).currency)
+    page.say()
+    area = sum(one.area_ha or 0.0 for one in found.fields)
+    page.two_ends(f"Season {found.season.name}", f"{found.checks} checks, {len(found.fields)} fields, {_ha(area)}")
+    page.say()
+    if found.loss is None or found.loss.whole.judged is None:
+        page.paragraph("Nothing to sum up yet: no field with an area has a check of header or machine loss.")
+        _left_out(found, page)
+        page.say()
+        return
+    _whole(found, page)
+    _fields(desk, found, page)
+    page.say()
+    _crops(found, page)
+    page.say()
+    _sources(found, page)
+    page.say()
+    _remarks(found, page)
+    page.say()
+
+
+def show_where(found: Ledger, page: Page) -> None:
+    """Print where a season's grain was lost, by source over the whole and by crop."""
+    page.say()
+    page.two_ends(f"Season {found.season.name}", f"{found.checks} checks in {len(found.fields)} fields")
+    page.say()
+    if found.loss is None or not found.loss.whole.sources:
+        page.paragraph("No field with an area has a check yet.")
+        page.say()
+        return
+    _sources(found, page)
+    for crop, one in found.loss.crops.items():
+        page.say()
+        page.say("  " + page.soft(crop or "crop not told"))
+        _source_rows(one, page)
+    page.say()
+    _remarks(found, page)
+    page.say()
+
+
+def show_comparison(
+    season: Thing, crop: str, by: str, source: str, found: Comparison, left_out: Mapping[str, int], page: Page
+) -> None:
+    """Print a fair comparison: groups by name, never as a ranking."""
+    who = "drivers" if by == "operator" else "combines"
+    page.say()
+    page.two_ends(f"Season {season.name} · {crop}", f"{who}, {source} loss")
+    page.say()
+    page.paragraph(FAIR)
+    page.say()
+    rows = [["", "checks", "field-days", "load"]]
+    for group in found.groups:
+        low, middle, high = (plain_number(v, 2) for v in group.load)
+        rows.append(
+            [
+                group.name,
+                str(group.checks),
+                str(len(group.blocks)),
+                f"{low} · {middle} · {high}",
+            ]
+        )
+    _print(rows, page)
+    for group in found.groups:
+        if told := _conditions(group.conditions):
+            page.paragraph(f"{group.name}: {told}", indent=4)
+    page.paragraph("load: least, middle, greatest (t/h, or km/h where yields are not told).")
+    page.say()
+    for pair in found.pairs:
+        low, middle, high = (rounded(v, 2) for v in (pair.ratio.low, pair.ratio.median, pair.ratio.high))
+        page.paragraph(f"{pair.first} against {pair.second}: {middle} times the loss, likely {low} to {high}.")
+        page.paragraph(f"{'▸' if pair.claim else '◆'} {pair_said(pair)}", indent=4)
+    page.say()
+    for why, count in left_out.items():
+        page.paragraph(f"Left out: {count} checks that {why}.", bullet="· ")
+    if source == "machine":
+        page.paragraph("Machine only: what the header loses is not in it.", bullet="· ")
+    page.say()
+
+
+def _whole(found: Ledger, page: Page) -> None:
+    assert found.loss is not None
+    judged = found.loss.whole.judged
+    assert judged is not None
+    headline(page, judged.kg.times(0.001), "t", f"left on {_ha(judged.area_ha)} by header and machine")
+    if judged.money is not None:
+        page.say()
+        on = "" if judged.priced_ha >= judged.area_ha - 1e-9 else f" on the {_ha(judged.priced_ha)} with a price"
+        page.paragraph(f"That is {_money(judged.money, found.currency)}{on}.")
+    page.say()
+
+
+def _fields(desk: Desk, found: Ledger, page: Page) -> None:
+    assert found.loss is not None
+    rows = [["field", "crop", "checks", "loss", "", "money"]]
+    for one in found.fields:
+        loss = found.loss.fields.get(one.thing.id)
+        unit = _unit(desk, one)
+        if loss is None or loss.judged is None:
+            rows.append([one.thing.name, one.crop, str(len(one.checks)), "not measured", "", ""])
+            continue
+        low, middle, high = range_words(loss.judged.kg_ha.times(unit.factor))
+        money = "" if loss.judged.money is None else _money(loss.judged.money, found.currency, short=True)
+        only = "" if not loss.coverage.missing else f"{' and '.join(loss.coverage.missing)} not seen"
+        rows.append(
+            [one.thing.name, one.crop, str(len(one.checks)), f"{middle} ({low} to {high}) {unit.name}", only, money]
+        )
+    _print(rows, page, left=2)
+
+
+def _crops(found: Ledger, page: Page) -> None:
+    assert found.loss is not None
+    rows = [["crop", "ha", "unchecked", "t", "likely", "money"]]
+    for name, one in found.loss.crops.items():
+        if one.judged is None:
+            rows.append([name, plain_number(one.area_ha), f"{round(one.unchecked_pct)} %", "", "not measured", ""])
+            continue
+        low, middle, high = range_words(one.judged.kg.times(0.001))
+        money = "" if one.judged.money is None else _money(one.judged.money, found.currency, short=True)
+        rows.append(
+            [name, plain_number(one.area_ha), f"{round(one.unchecked_pct)} %", middle, f"{low} to {high}", money]
+        )
+    _print(rows, page)
+
+
+def _sources(found: Ledger, page: Page) -> None:
+    assert found.loss is not None
+    _source_rows(found.loss.whole, page)
+
+
+def _source_rows(one: CropLoss, page: Page) -> None:
+    rows = [["lost at", "kg/ha", "likely", "t", "on"]]
+    for source, total in one.sources.items():
+        low, middle, high = range_words(total.kg_ha)
+        rows.append(
+            [SOURCE[source], middle, f"{low} to {high}", range_words(total.kg.times(0.001))[1], _ha(total.area_ha)]
+        )
+    _print(rows, page)
+
+
+def _remarks(found: Ledger, page: Page) -> None:
+    assert found.loss is not None
+    whole = found.loss.whole
+    texts = []
+    if whole.judged is not None:
+        texts.append(MEASURED.format(area=f"{_ha(whole.judged.area_ha)} of {_ha(whole.area_ha)}"))
+    if whole.assumed is not None and whole.judged is not None and _adds(whole):
+        low, middle, high = range_words(whole.assumed.kg.times(0.001))
+        texts.append(ASSUMED.format(kg=f"{middle} t (likely {low} to {high})", area=_ha(whole.assumed.area_ha)))
+    seen = {one.thing.name: found.loss.fields[one.thing.id].coverage.missing for one in found.fields
+            if one.thing.id in found.loss.fields}  # fmt: skip
+    for source, text in (("header", HEADER_MISSING), ("machine", MACHINE_MISSING)):
+        names = [name for name, missing in seen.items() if source in missing]
+        if names and len(names) == len(seen) and source == "header":
+            texts.append(MACHINE_ONLY)
+        elif names:
+            texts.append(text.format(names=", ".join(names)))
+    if whole.judged is not None and whole.judged.money is not None:
+        texts.append(PRICES)
+    texts += [SHARED, NO_RECORD]
+    for text in texts:
+        page.paragraph(text, bullet="· ")
+    _left_out(found, page)
+
+
+def _left_out(found: Ledger, page: Page) -> None:
+    if found.without_area:
+        names = ", ".join(one.thing.name for one in found.without_area)
+        page.paragraph(f"No area, so in no sum: {names}. chaffinch book edit-label adds it.", bullet="· ")
+    if found.unfiled:
+        what = "1 check is" if found.unfiled == 1 else f"{found.unfiled} checks are"
+        page.paragraph(f"{what} filed under no field of this season: in no sum.", bullet="· ")
+
+
+def _adds(whole: CropLoss) -> bool:
+    """Whether the assumption says anything beyond what was measured."""
+    assert whole.assumed is not None
+    assert whole.judged is not None
+    return (
+        whole.assumed.area_ha > whole.judged.area_ha + 1e-9
+        or abs(whole.assumed.kg.median / whole.judged.kg.median - 1.0) > 0.005
+    )
+
+
+def _unit(desk: Desk, one: SeasonField) -> Unit:
+    bushels = [c.check.bushel_kg for c in one.checks if c.check.bushel_kg is not None]
+    return unit_for(desk, one.crop or None, bushels)
+
+
+def _ha(area_ha: float) -> str:
+    return f"{plain_number(area_ha)} ha"
+
+
+def _money(r: Range, currency: str, *, short: bool = False) -> str:
+    sign = currency + (" " if len(currency) > 1 else "")
+    low, middle, high = range_words(r)
+    return f"{sign}{middle}" if short else f"{sign}{middle} (likely {low} to {high})"
+
+
+def _conditions(told: Mapping[str, tuple[float, float]]) -> str:
+    short = {"humidity_pct": "% RH", "straw_moisture_pct": "% straw", "grain_moisture_pct": "% grain"}
+    return ", ".join(f"{low:g}–{high:g} {short[name]}" for name, (low, high) in told.items() if name in short)
+
+
+def _print(rows: list[list[str]], page: Page, *, left: int = 1) -> None:
+    head, *lines = table(rows, left=left, gap=2)
+    page.say("  " + page.soft(head))
+    for line in lines:
+        page.say("  " + line)
