@@ -1,0 +1,178 @@
+"""A season of the book summed up: what stands in the sums, what does not, and who may be compared."""
+
+from __future__ import annotations
+
+import pytest
+
+from chaffinch.book.ledger import compare, ledger
+from chaffinch.book.ledger_json import as_json
+from chaffinch.book.ledger_said import pair_said
+from chaffinch.book.things import edit_label, find_thing
+from chaffinch.errors import InputError
+from season_book import start
+
+
+@pytest.fixture
+def book(tmp_path):
+    return start(tmp_path / "larkhollow.chaffinch")
+
+
+def summed(book):
+    return ledger(book.desk, find_thing(book.desk, "season", "2026"))
+
+
+def checked(book, field="Long Hollow", *, losses=(28.0, 32.0, 30.0), **more):
+    for hour, loss in enumerate(losses):
+        book.check("Old Bess", 10, 8 + hour, machine_kg_ha=loss, field=field, **more)
+
+
+def test_two_fields_add_up_to_the_season(book):
+    checked(book)
+    checked(book, "Far Common", losses=(50.0, 55.0, 45.0))
+    found = summed(book)
+
+    assert found.loss is not None
+    judged = found.loss.whole.judged
+    assert judged is not None
+    # 62 ha of about 30 and 40 ha of about 50 kg/ha.
+    assert judged.kg.low < 62 * 30 + 40 * 50 < judged.kg.high
+    assert judged.area_ha == pytest.approx(102.0)
+    assert judged.money is not None
+    assert judged.money.median == pytest.approx(judged.kg.median * 0.6)
+    assert found.checks == 6
+
+
+def test_a_field_nobody_checked_is_stated_not_extrapolated(book):
+    checked(book)
+    found = summed(book)
+
+    assert found.loss is not None
+    whole = found.loss.whole
+    assert whole.unchecked_ha == pytest.approx(40.0)
+    assert whole.judged is not None
+    assert whole.judged.area_ha == pytest.approx(62.0)
+    assert whole.assumed is not None
+    assert whole.assumed.area_ha == pytest.approx(102.0)
+    assert as_json(found)["whole"]["judged_on_measured_area"]["area_ha"] == pytest.approx(62.0)
+
+
+def test_a_field_without_an_area_is_in_no_sum(book):
+    book.add("field", "No Papers", season=book.ids["2026"], crop="canola")
+    checked(book)
+    checked(book, "No Papers")
+    found = summed(book)
+
+    assert [one.thing.name for one in found.without_area] == ["No Papers"]
+    assert found.checks == 3
+
+
+def test_checks_under_no_field_are_counted_as_such(book):
+    checked(book)
+    from chaffinch.book.checks import counting, log_check
+    from chaffinch.book.fields import checks_where
+
+    check = counting(book.desk, checks_where(book.desk))[0].check
+    log_check(book.desk, check, taken_at="2026-08-20T08:00:00Z", where={"season": book.ids["2026"]})
+
+    assert summed(book).unfiled == 1
+
+
+def test_a_later_price_moves_only_its_own_field(book):
+    checked(book)
+    checked(book, "Far Common")
+    before = as_json(summed(book))
+    edit_label(book.desk, find_thing(book.desk, "field", "Far Common"), "price", "900 /t")
+    after = as_json(summed(book))
+    money = [{f["name"]: f["loss"]["judged"]["money"]["median"] for f in told["fields"]} for told in (before, after)]
+
+    assert money[1]["Long Hollow"] == money[0]["Long Hollow"]
+    assert money[1]["Far Common"] == pytest.approx(1.5 * money[0]["Far Common"])
+    assert before["program"]
+
+
+def test_back_only_checks_are_machine_only(book):
+    checked(book)
+    found = summed(book)
+
+    assert found.loss is not None
+    assert found.loss.fields[book.ids["Long Hollow"]].coverage.missing == ("header",)
+
+
+def test_two_currencies_are_not_added(book):
+    edit_label(book.desk, find_thing(book.desk, "field", "Far Common"), "price", "€500 /t")
+    edit_label(book.desk, find_thing(book.desk, "field", "Long Hollow"), "price", "$600 /t")
+
+    with pytest.raises(InputError, match="two currencies"):
+        summed(book)
+
+
+def test_a_season_without_fields_is_refused(book):
+    book.add("season", "2027")
+
+    with pytest.raises(InputError, match="has no field"):
+        ledger(book.desk, find_thing(book.desk, "season", "2027"))
+
+
+def side_by_side(book, *, second=1.0, days=(10, 11), tomas_speed=6.0):
+    for day in days:
+        for hour in (8, 10, 12):
+            book.check("Old Bess", day, hour, machine_kg_ha=30.0, operator="Ann")
+            book.check("Young Bess", day, hour, machine_kg_ha=30.0 * second, operator="Tomas", speed_kmh=tomas_speed)
+
+
+def compared(book, by="combine", **more):
+    return compare(book.desk, find_thing(book.desk, "season", "2026"), by=by, **more)
+
+
+def test_no_difference_is_claimed_where_there_is_none(book):
+    side_by_side(book)
+    crop, found, left_out = compared(book)
+
+    assert crop == "canola"
+    assert left_out == {}
+    assert [g.name for g in found.groups] == ["Old Bess", "Young Bess"]
+    assert found.pairs[0].claim is None
+    assert pair_said(found.pairs[0]).startswith("No difference can be claimed")
+
+
+def test_a_large_difference_side_by_side_is_claimed(book):
+    side_by_side(book, second=3.0)
+    _, found, _ = compared(book)
+
+    assert found.pairs[0].claim == "Old Bess"
+    assert pair_said(found.pairs[0]).startswith("Old Bess loses less")
+
+
+def test_more_loss_at_three_times_the_load_is_no_claim(book):
+    side_by_side(book, second=3.0, tomas_speed=18.0)
+    _, found, _ = compared(book, by="operator")
+
+    assert found.pairs[0].claim is None
+    assert "loads do not overlap" in found.pairs[0].why_not
+
+
+def test_never_side_by_side_is_no_claim(book):
+    for hour in (8, 10, 12):
+        book.check("Old Bess", 10, hour, machine_kg_ha=10.0)
+        book.check("Young Bess", 12, hour, machine_kg_ha=60.0, operator="Tomas")
+    _, found, _ = compared(book)
+
+    assert found.pairs[0].claim is None
+    assert "never in the same field on the same day" in found.pairs[0].why_not
+
+
+def test_one_driver_alone_leaves_nothing_to_compare(book):
+    checked(book)
+
+    with pytest.raises(InputError, match="nothing to compare"):
+        compared(book, by="operator")
+
+
+def test_checks_without_speed_or_of_another_loss_are_counted_out(book):
+    side_by_side(book)
+    book.check("Old Bess", 10, 14, speed_kmh=None)
+    _, _, left_out = compared(book)
+    assert left_out == {"tell no speed": 1}
+
+    with pytest.raises(InputError):
+        compared(book, source="header")
