@@ -172,6 +172,15 @@ def test_an_error_all_checks_share_is_put_into_the_losses_and_not_into_the_slope
 
 
 @pytest.mark.parametrize(
+    ("slope", "note"), [(-1.5, "slope below 0: combine"), (1.5, None), (8.0, "slope above 4: combine")]
+)
+def test_a_slope_nobody_published_is_pointed_out_for_the_machine_only(slope, note):
+    points = along(LOADS * 3, lambda q: 40.0 * (q / 15.0) ** slope)
+    assert fit(points).notes == ((note,) if note else ())
+    assert fit(points, "header").notes == ()
+
+
+@pytest.mark.parametrize(
     ("load", "outside", "note"),
     [
         (8.0, 0.0, None),

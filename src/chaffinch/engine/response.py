@@ -30,7 +30,7 @@ from chaffinch.engine.response_curve import (
     bent,
 )
 from chaffinch.engine.response_doubt import Influence, Upturn, influences, upturn
-from chaffinch.engine.response_members import DRAWS, Member, fit_members, new_combine
+from chaffinch.engine.response_members import DRAWS, Member, fit_members, new_combine, what_to_say
 from chaffinch.engine.response_pool import WIDER, Population, population
 from chaffinch.engine.response_terms import OPERATOR_SD, SETUP_SD, Scale, Terms, scales, terms
 from chaffinch.engine.sobol import sobol
@@ -44,8 +44,6 @@ REFERENCE_LOAD: Final = {"speed": 5.0, "throughput": 15.0}
 MOST_BEYOND: Final = 0.10
 """How far beyond the tested loads a pace may be recommended [1] (design §4.7)."""
 MOST_CONDITIONS: Final = 6
-_SAME_LOAD: Final = 1.1
-"""Heaviest over lightest load below which the checks cannot tell a slope [1]; own figure."""
 # Columns of the Sobol sequence after those the sampler may use.
 _FIRST_COLUMN: Final = 28
 
@@ -89,7 +87,8 @@ class Response:
         Weights of the draws, all equal, summing to 1.
     notes : tuple of str
         What the reader must be told of the fit: "prior only", "load does not vary", "condition never varied: …",
-        "condition not told at some checks: …", "setup seen once: …".
+        "condition not told at some checks: …", "setup seen once: …", and of a combine's machine loss "slope below 0: …"
+        or "slope above 4: …".
     """
 
     def __init__(
@@ -369,25 +368,9 @@ def fit_response(
         members=members,
         prior=prior,
         people=people,
-        notes=_notes(points, tasks, scale),
+        notes=what_to_say(source, points, members, scale),
         seed=seed,
     )
-
-
-def _notes(points: Sequence[LossPoint], tasks: Mapping[str, CurveTask], scale: Mapping[str, Scale]) -> tuple[str, ...]:
-    if not points:
-        return ("prior only",)
-    notes = []
-    loads = [[p.load for p in task.points] for task in tasks.values()]
-    if all(max(own) / min(own) < _SAME_LOAD for own in loads):
-        notes.append("load does not vary")
-    for name, spread in scale.items():
-        if spread.sd == 0.0:
-            notes.append(f"condition never varied: {name}")
-        elif any(name not in p.conditions for p in points):
-            notes.append(f"condition not told at some checks: {name}")
-    notes += [f"setup seen once: {s}" for task in tasks.values() for s in task.terms.lone_setups]
-    return tuple(notes)
 
 
 def _sort_key(point: LossPoint) -> tuple[str, str, str, float, tuple[tuple[str, float], ...], bytes]:

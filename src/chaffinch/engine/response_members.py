@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from chaffinch.engine.estimate import Prior
+from chaffinch.engine.loss_point import LossPoint
 from chaffinch.engine.response_curve import LN_SCATTER, CurveDraws, CurveTask, LevelSlope, LnPrior, fit_curve
 from chaffinch.engine.response_pool import GivenOthers, Population, population, systematic
 from chaffinch.engine.response_terms import CONDITION_SD, Scale, Terms, terms
@@ -24,6 +25,11 @@ FloatArray = NDArray[np.float64]
 
 DRAWS: Final = 4096
 """Equally likely draws of every curve."""
+
+USUAL_SLOPE: Final = (0.0, 4.0)
+"""Exponents of machine loss outside these deserve a second look [1]; own figure around the published 0.28 to 1.5."""
+_SAME_LOAD: Final = 1.1
+"""Heaviest over lightest load below which the checks cannot tell a slope [1]; own figure."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -107,6 +113,31 @@ def new_combine(people: Population, scores: FloatArray, scale: Mapping[str, Scal
     what = terms([], scale)
     rest = CONDITION_SD * scores[:, 4 : 4 + len(what.conditions)]
     return np.column_stack([level, slope, scores[:, 2], scatter, rest]), what
+
+
+def what_to_say(
+    source: str, points: Sequence[LossPoint], members: Mapping[str, Member], scale: Mapping[str, Scale]
+) -> tuple[str, ...]:
+    """What the reader must be told of a fit, as on :class:`chaffinch.engine.response.Response`."""
+    if not points:
+        return ("prior only",)
+    notes = []
+    loads = [[p.load for p in member.task.points] for member in members.values()]
+    if all(max(own) / min(own) < _SAME_LOAD for own in loads):
+        notes.append("load does not vary")
+    for name, spread in scale.items():
+        if spread.sd == 0.0:
+            notes.append(f"condition never varied: {name}")
+        elif any(name not in p.conditions for p in points):
+            notes.append(f"condition not told at some checks: {name}")
+    for name, member in members.items():
+        notes += [f"setup seen once: {s}" for s in member.task.terms.lone_setups]
+        slope = float(member.draws.weights @ member.draws.points[:, 1])
+        if source == "machine" and slope < USUAL_SLOPE[0]:
+            notes.append(f"slope below 0: {name}")
+        if source == "machine" and slope > USUAL_SLOPE[1]:
+            notes.append(f"slope above 4: {name}")
+    return tuple(notes)
 
 
 def _given_the_others(
