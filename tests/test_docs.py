@@ -32,12 +32,20 @@ ENTRIES = sorted(path for path in (ROOT / "changelog.d").glob("*.md") if path.na
 
 # Rooms told on the page of another room, and those without a question of the trade.
 ON_ANOTHER_PAGE = {
+    "loss_point": "response",
     "machine_cost": "work",
+    "marginal": "response",
     "monitor_pair": "monitor",
     "monitor_stale": "monitor",
     "pace_cost": "pace",
     "pace_curves": "pace",
     "proposals": "sampler",
+    "response_curve": "response",
+    "response_doubt": "response",
+    "response_members": "response",
+    "response_pool": "response",
+    "response_table": "response",
+    "response_terms": "response",
     "sobol": "sampler",
     "trial_design": "trial",
     "trial_outlook": "trial",
