@@ -20,6 +20,7 @@ from chaffinch.engine.plan import (
     prospect_of_one_source,
 )
 from chaffinch.engine.sources import Joint, common_scale_sd, locate, sources_seen
+from chaffinch.errors import InputError
 from chaffinch.records.check import Check
 
 KG_PER_T = 1000.0
@@ -168,6 +169,24 @@ def answer(check: Check, *, seed: int = 1) -> CheckAnswer:
         None if per_ha is None or check.field_area_ha is None else per_ha.times(check.field_area_ha),
         found,
     )
+
+
+def prospect_of_another(check: Check, *, seed: int = 1) -> Prospect:
+    """What one more catch like the check's first of judged loss would meet, and the judged loss it is about.
+
+    Raises
+    ------
+    InputError
+        When no catch sees header or machine loss.
+    """
+    ready = prepare(check)
+    priors = {s: est.default_prior(s, check.yield_kg_ha) for s in sources_seen(ready.catches)}
+    posterior = _Posterior.of(ready, priors, seed)
+    judged = tuple(s for s in ("header", "machine", "leak") if s in posterior.seen)
+    like = next((c for c in ready.catches if any(c.exposure.area_m2(s) > 0 for s in judged)), None)
+    if like is None:
+        raise InputError("check", None, "saw nothing that is held against the combine", "take a catch behind it")
+    return posterior.prospect(ready, like, judged, seed)
 
 
 def _parts_of(posterior: _Posterior) -> dict[str, Belief]:

@@ -151,7 +151,7 @@ def pace(
     found = curves(desk, combine, crop, season=season, seed=seed, progress=progress)
     assumed: list[str] = []
     price = _price(terms, field, found, assumed)
-    width = _width(combine) if terms.width_m is None else positive("width", terms.width_m)
+    width = width_of(combine) if terms.width_m is None else positive("width", terms.width_m)
     yield_kg_ha = None
     if found.load_kind == "throughput":
         yield_kg_ha = _yield(terms, field, found, assumed)
@@ -249,7 +249,8 @@ def _yield(terms: PaceTerms, field: Thing | None, found: Curves, assumed: list[s
     return found.yield_kg_ha
 
 
-def _width(combine: Thing) -> float:
+def width_of(combine: Thing) -> float:
+    """Width a combine really cuts: the cut width less the overlap [m]."""
     cut = units.read_positive(str(combine.parts["cut_width"]), "length", field="combine, cut_width").value
     overlap = combine.parts.get("overlap")
     width = cut - (

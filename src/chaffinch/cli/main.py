@@ -23,6 +23,7 @@ COMMANDS: Final = {
     "card": "A table for the cab: what the pan holds at each loss.",
     "where": "Where a field's or a stop's grain was lost, from the book.",
     "pace": "How fast to go: grain lost against time spent, from the book.",
+    "worth": "Is a stop to check, or one more catch, worth its minutes?",
     "trial": "This setting or that: does the one tried lose less?",
     "monitor": "What the bar of the loss monitor means, in real units.",
     "ledger": "What a season left on the ground, and fair comparisons.",

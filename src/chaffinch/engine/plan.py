@@ -167,7 +167,7 @@ class LookAhead:
         between("most", most, 1, 20)
         # The first draws become futures: any run of 2**k Sobol points from the start is evenly scattered.
         truth = np.arange(min(_FUTURES, prospect.c.size))
-        self._model = _Readings(prospect.ln_mean_g, prospect.c, prospect.seed_g, prospect.step_g)
+        self._model = Readings(prospect.ln_mean_g, prospect.c, prospect.seed_g, prospect.step_g)
         self._readings = self._model.draw(truth, np.random.default_rng(seed).random((truth.size, most)))
 
     def chance(self, catches: int) -> float:
@@ -253,11 +253,11 @@ def catches_for_precision(
     c_z = np.linspace(-2.4, 2.4, 9)
     c = like.c0 * np.exp(VARIATION_SD * c_z) * like.exposure.variation_factor
     flat_ln_mean = np.repeat(ln_mean + reach, c.size)
-    model = _Readings(flat_ln_mean, np.tile(c, reach.size), like.reading.seed_g, _step_g(like))
+    model = Readings(flat_ln_mean, np.tile(c, reach.size), like.reading.seed_g, _step_g(like))
     prior = np.repeat(-0.5 * np.square(reach / PRIOR_SD), c.size) - 0.5 * np.square(np.tile(c_z, reach.size))
     u = sobol(_PRECISION_FUTURES, 1, seed=seed)[:, 0]
     c_true = like.c0 * np.exp(VARIATION_SD * ndtri(u)) * like.exposure.variation_factor
-    truth = _Readings(np.full(c_true.size, ln_mean), c_true, like.reading.seed_g, _step_g(like))
+    truth = Readings(np.full(c_true.size, ln_mean), c_true, like.reading.seed_g, _step_g(like))
     chance = np.random.default_rng(seed).random((c_true.size, MOST_PLANNED))
     readings = truth.draw(np.arange(c_true.size), chance)
 
@@ -283,7 +283,7 @@ def catches_for_precision(
     return Precision(high, half_width(high), floor)
 
 
-class _Readings:
+class Readings:
     """Gamma readings rounded to a step, for many (mean, c) at once; sums of readings are sufficient."""
 
     def __init__(self, ln_mean_g: FloatArray, c: FloatArray, seed_g: float, step_g: float) -> None:

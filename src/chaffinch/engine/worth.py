@@ -16,7 +16,7 @@ from typing import Final, Literal
 import numpy as np
 
 from chaffinch.engine.domain import FloatArray, between, finite, not_negative, positive, single
-from chaffinch.engine.plan import Prospect, _Readings
+from chaffinch.engine.plan import Prospect, Readings
 from chaffinch.engine.worth_choice import NORMAL_SCORES, NORMAL_WEIGHTS, Choice, p_acting_pays, saving_lognormal
 
 Decision = Literal["act", "leave"]
@@ -116,7 +116,7 @@ def worth_of_catch(
     count = int(between("most", most, 1, 20))
     loss, weights = prospect.loss_kg_ha, np.full(prospect.loss_kg_ha.size, 1.0 / prospect.loss_kg_ha.size)
     truth = np.arange(min(_FUTURES, prospect.c.size))
-    model = _Readings(prospect.ln_mean_g, prospect.c, prospect.seed_g, prospect.step_g)
+    model = Readings(prospect.ln_mean_g, prospect.c, prospect.seed_g, prospect.step_g)
     readings = model.draw(truth, np.random.default_rng(seed).random((truth.size, count)))
     acting = choice.gain(float(loss.mean())) > 0.0
     saving = []

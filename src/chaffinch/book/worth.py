@@ -1,0 +1,234 @@
+"""Is it worth stopping to check, or taking one more catch? Minutes against money, from the last check in the book."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Final
+
+import numpy as np
+
+from chaffinch import units
+from chaffinch.book.check import answer, prospect_of_another
+from chaffinch.book.checks import LoggedCheck, counting
+from chaffinch.book.curves import Curves, curves
+from chaffinch.book.desk import Desk
+from chaffinch.book.fields import Progress, checks_where
+from chaffinch.book.pace import width_of
+from chaffinch.book.points import shared_sd
+from chaffinch.book.things import Thing
+from chaffinch.engine.estimate import Range
+from chaffinch.engine.work import spot_capacity_ha_h
+from chaffinch.engine.worth import CheckWorth, LastCheck, Worth, worth_of_catch, worth_of_check
+from chaffinch.engine.worth_choice import Choice, effect_between
+from chaffinch.errors import InputError
+from chaffinch.reference import crop as find_crop
+
+ONE_SD: Final[Mapping[str, float]] = {
+    "straw_moisture_pct": 4.0,
+    "humidity_pct": 15.0,
+    "grain_moisture_pct": 1.5,
+    "air_temperature_c": 6.0,
+    "wind_kmh": 10.0,
+}
+"""What counts as one sd of each condition over a harvest, in its own unit. Own figures, no source."""
+TWO_SIDED: Final = 3.29
+"""90 % range over sd of a normal [1]: 2 · 1.645 (derived)."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class WorthTerms:
+    """What the decision needs beside the book.
+
+    Attributes
+    ----------
+    area_left_ha : float
+        Area that a better setting would still help on [ha].
+    stop_cost_per_h : float
+        What an hour of standing still costs [money/h].
+    price_per_t : float or None
+        [money/t]; None: the field's, else the last check's.
+    effect : tuple of float
+        Loss after acting over loss before, 5 and 95 % [1].
+    action_minutes, stop_minutes, catch_minutes : float
+        Minutes that acting, stopping, and one catch take [min].
+    action_cost : float
+        What acting costs beside its minutes [money].
+    hours_since : float or None
+        Hours since the last check [h]; None: by the clock.
+    conditions : mapping of str to float
+        Now, by the names of the record.
+    """
+
+    area_left_ha: float
+    stop_cost_per_h: float
+    price_per_t: float | None = None
+    effect: tuple[float, float] = (0.60, 0.95)
+    action_minutes: float = 20.0
+    stop_minutes: float = 10.0
+    catch_minutes: float = 5.0
+    action_cost: float = 0.0
+    hours_since: float | None = None
+    conditions: Mapping[str, float] | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class WorthFound:
+    """What stopping, and what one more catch, are worth.
+
+    Attributes
+    ----------
+    combine : Thing
+    last : LoggedCheck
+        The last check of the combine in the crop.
+    judged_kg_ha : Range
+        What it said [kg/ha].
+    judged : tuple of str
+        Of which losses.
+    hours_since : float
+        [h]
+    moved : mapping of str to float
+        The condition that moved most, in sds; empty when none is told both then and now.
+    expected_ratio : float
+        Loss now over loss then that the curve expects by that condition [1].
+    check : CheckWorth
+        A new stop.
+    catch : Worth
+        One more catch at the last stop, had one stayed there.
+    price_per_t : float
+        As used.
+    """
+
+    combine: Thing
+    last: LoggedCheck
+    judged_kg_ha: Range
+    judged: tuple[str, ...]
+    hours_since: float
+    moved: Mapping[str, float]
+    expected_ratio: float
+    check: CheckWorth
+    catch: Worth
+    price_per_t: float
+
+
+def worth(
+    desk: Desk,
+    combine: Thing,
+    crop: str,
+    terms: WorthTerms,
+    *,
+    seed: int = 1,
+    progress: Progress | None = None,
+) -> WorthFound:
+    """Put a price on a stop to check and on another catch.
+
+    Parameters
+    ----------
+    desk : Desk
+        The open book.
+    combine : Thing
+        The combine.
+    crop : str
+        The crop, by name or key.
+    terms : WorthTerms
+        Area left, costs and conditions.
+    seed : int
+        Same seed, same answer.
+    progress : callable or None
+        Called with (done, of) while checks are read.
+
+    Raises
+    ------
+    InputError
+        When the combine has no check of judged loss in the crop, or a figure is out of its range.
+    """
+    key = find_crop(crop).key
+    own = [c for c in counting(desk, checks_where(desk, combine=combine.id)) if find_crop(c.check.crop).key == key]
+    if not own:
+        raise InputError("combine", combine.name, f"has no check in {key} yet", "take a first check: it is worth most")
+    last = max(own, key=lambda c: str(c.body["taken_at"]))
+    found = answer(last.check, seed=seed)
+    if not {"header", "machine"} & set(found.judged):
+        raise InputError("check", last.id[:8], "saw neither header nor machine loss", "take a check of either")
+    learned = curves(desk, combine, key, seed=seed, progress=progress)
+    price = terms.price_per_t if terms.price_per_t is not None else last.check.price_per_t
+    if price is None:
+        raise InputError("price", None, "is told neither here nor by the last check", "add --price")
+    speed = last.check.speed_kmh
+    if speed is None:
+        raise InputError(
+            "check", last.id[:8], "tells no speed, so hours have no hectares", "correct it, or log another"
+        )
+    choice = Choice(
+        area_left_ha=terms.area_left_ha,
+        price_per_t=price,
+        capacity_ha_h=spot_capacity_ha_h(speed, width_of(combine)),
+        stop_cost_per_h=terms.stop_cost_per_h,
+        action_minutes=terms.action_minutes,
+        action_other_cost=terms.action_cost,
+        effect=effect_between(*terms.effect),
+    )
+    r = found.judged_kg_ha
+    sd = math.log(r.high / r.low) / TWO_SIDED
+    hours = _hours_since(desk, last) if terms.hours_since is None else terms.hours_since
+    moved = _moved(last, terms.conditions or {})
+    ratio = _expected(learned, last, terms.conditions or {})
+    shared = min(sd, shared_sd([p for p in learned.own if p.logged.id == last.id] or list(learned.own)))
+    check = worth_of_check(
+        LastCheck(
+            median_kg_ha=r.median,
+            sd_log=sd,
+            shared_sd_log=shared,
+            hours_since=hours,
+            moved=moved,
+            expected_ratio=ratio,
+        ),
+        choice,
+        catch_sd_log=min(c.c0 for c in found.prepared.catches),
+        stop_minutes=terms.stop_minutes,
+        minutes_per_catch=terms.catch_minutes,
+    )
+    catch = worth_of_catch(
+        prospect_of_another(last.check, seed=seed), choice, minutes_per_catch=terms.catch_minutes, seed=seed
+    )
+    return WorthFound(combine, last, r, found.judged, hours, moved, ratio, check, catch, price)
+
+
+def _hours_since(desk: Desk, last: LoggedCheck) -> float:
+    now, then = (datetime.fromisoformat(t) for t in (desk.now(), str(last.body["taken_at"])))
+    hours = (now - then).total_seconds() / 3600.0
+    if hours < 0:
+        raise InputError("hours since", round(hours, 1), "the last check lies ahead of the clock", "say --hours-since")
+    return hours
+
+
+def _moved(last: LoggedCheck, now: Mapping[str, float]) -> dict[str, float]:
+    """The condition that moved most, in sds: they move together, so that several would count one change twice."""
+    then = last.body.get("conditions") or {}
+    moved = {name: (value - float(then[name])) / ONE_SD[name] for name, value in now.items() if name in then}
+    if not moved:
+        return {}
+    most = max(moved, key=lambda name: abs(moved[name]))
+    return {most: moved[most]}
+
+
+def _expected(learned: Curves, last: LoggedCheck, now: Mapping[str, float]) -> float:
+    """Machine loss now over then by the curve's own condition; 1 where it learned none or it is not told twice."""
+    name = learned.condition
+    then = last.body.get("conditions") or {}
+    if name is None or name not in now or name not in then or not learned.own:
+        return 1.0
+    load = learned.machine.reference_load
+    before, after = (
+        learned.machine.loss_kg_ha(load, combine=learned.combine.id, conditions={name: value})
+        for value in (float(then[name]), now[name])
+    )
+    return float(np.median(after / before))
+
+
+def price_of_field(field: Thing | None) -> float | None:
+    """Price of a field [money/t]; None where it has none."""
+    told = None if field is None else field.parts.get("price")
+    return None if told is None else units.read_positive(told, "price", field="field, price").value

@@ -1,0 +1,195 @@
+"""``chaffinch worth``: is a stop to check, or one more catch, worth its minutes?"""
+
+from __future__ import annotations
+
+import re
+from typing import TYPE_CHECKING, Any, Final
+
+import click
+
+from chaffinch import units
+from chaffinch.cli.book_which import book_option, open_the_book, print_json, progress
+from chaffinch.cli.page import Page
+from chaffinch.errors import InputError
+
+if TYPE_CHECKING:
+    from chaffinch.book.worth import WorthFound
+    from chaffinch.cli.pace_page import PaceUnit
+    from chaffinch.engine.worth import Worth
+
+DO: Final = {"act": "make a change", "leave": "leave it"}
+
+
+@click.command("worth")
+@book_option
+@click.option("--combine", metavar="NAME", help="The combine; may be left out where the book has one.")
+@click.option("--crop", metavar="NAME", help="The crop; or --field tells it.")
+@click.option("--field", "field", metavar="NAME", help="The field being cut: its crop and price.")
+@click.option("--area-left", required=True, metavar="TEXT", help='Area a better setting would help on, like "120 ha".')
+@click.option("--stop-cost", required=True, metavar="TEXT", help='What an hour of standing costs, like "250 /h".')
+@click.option("--price", metavar="TEXT", help="Price of the grain, instead of the field's or the last check's.")
+@click.option("--saves", default="5 to 40 %", show_default=True, metavar="TEXT",
+              help="What a change is likely to take off the loss.")  # fmt: skip
+@click.option("--action-minutes", default=20.0, show_default=True, help="Minutes a change takes.")
+@click.option("--action-cost", default=0.0, show_default=True, help="What a change costs besides, in money.")
+@click.option("--stop-minutes", default=10.0, show_default=True, help="Minutes to stop safely and start again.")
+@click.option("--catch-minutes", default=5.0, show_default=True, help="Minutes for one catch.")
+@click.option("--hours-since", type=float, help="Hours of combining since the last check; else by the clock.")
+@click.option("--condition", "given_conditions", metavar="KEY=NUMBER", multiple=True, help="Now, like humidity_pct=45.")
+@click.option("--json", "as_data", is_flag=True, help="Print as JSON.")
+def command(address: str | None, as_data: bool, **given: Any) -> None:
+    """Hold minutes against money: is it worth stopping to check now, and is one more catch worth taking?
+
+    A measurement is worth what the better decision is expected to save. What is known of today's loss fades with the
+    hours since the last check and with what the air and the straw have done since.
+    """
+    from chaffinch.book.worth import WorthTerms, price_of_field, worth
+    from chaffinch.cli.book_filing import one_thing, read_conditions
+    from chaffinch.cli.pace import only_combine
+    from chaffinch.cli.pace_page import unit_of
+
+    desk = open_the_book(address)
+    field = None if given["field"] is None else one_thing(desk, "field", given["field"], flag="--field")
+    combine = only_combine(desk, given["combine"])
+    crop = given["crop"] or (None if field is None else field.parts.get("crop"))
+    if crop is None:
+        raise InputError("--crop", None, "is not told", "add --crop canola, or --field NAME of a field that has one")
+    unit = unit_of(desk, crop)
+    told = given["price"]
+    price = price_of_field(field)
+    if told is not None:
+        price = units.read_not_negative(told, "price", field="--price", bushel_kg=unit.bushel_kg).value
+    terms = WorthTerms(
+        area_left_ha=units.read_positive(given["area_left"], "land", field="--area-left").value,
+        stop_cost_per_h=units.read_not_negative(given["stop_cost"], "money_rate", field="--stop-cost").value,
+        price_per_t=price,
+        effect=_effect(given["saves"]),
+        action_minutes=given["action_minutes"],
+        action_cost=given["action_cost"],
+        stop_minutes=given["stop_minutes"],
+        catch_minutes=given["catch_minutes"],
+        hours_since=given["hours_since"],
+        conditions=read_conditions(given["given_conditions"]),
+    )
+    with progress("Reading the checks") as step:
+        found = worth(desk, combine, crop, terms, progress=step)
+    if as_data:
+        print_json(_as_json(found))
+        return
+    _show(found, terms.area_left_ha, Page.here(), unit)
+
+
+def _effect(text: str) -> tuple[float, float]:
+    """Loss after over loss before, from what a change takes off: "5 to 40 %" is 0.60 to 0.95."""
+    parts = re.fullmatch(r"\s*([\d.,]+)\s*%?\s*(?:to|-|–)\s*([\d.,]+)\s*%\s*", text)
+    if parts is None:
+        raise InputError("--saves", text, "is no range of percent", 'write it like "5 to 40 %"')
+    low, high = (units.read_not_negative(f"{p} %", "fraction", field="--saves").value for p in parts.groups())
+    if not 0.0 <= low < high < 1.0:
+        raise InputError("--saves", text, "must rise and stay below 100 %", 'write it like "5 to 40 %"')
+    return 1.0 - high, 1.0 - low
+
+
+def _show(found: WorthFound, area_left_ha: float, page: Page, unit: PaceUnit) -> None:
+    from chaffinch.book.wording import CAUTION, SOURCE
+    from chaffinch.cli.book_times import local
+    from chaffinch.cli.figures import percent, plain_number, range_words
+
+    now = found.check.now
+    low, middle, high = range_words(found.judged_kg_ha.times(unit.loss.factor))
+    what = " and ".join(SOURCE[s] for s in found.judged)
+    page.say()
+    page.two_ends(f"{found.combine.name} · {found.last.check.crop}", f"{plain_number(area_left_ha)} ha left")
+    page.say()
+    page.paragraph(
+        f"Last check {local(str(found.last.body['taken_at']))} ({plain_number(found.hours_since, 2)} h ago): "
+        f"{middle} {unit.loss.name} {what} loss, likely {low} to {high}."
+    )
+    spread = round(100 * found.check.sd_log_today)
+    page.paragraph(f"What it says of the loss now: about the same{_shifted(found)}, give or take {spread} %.")
+    page.say()
+    stop = f"{'■ Stop and check' if now.worth_stopping else '▸ Not worth a stop now'}"
+    page.paragraph(f"{stop}: {_balance(now, unit)}", emphasis=stop[2:])
+    if not now.worth_stopping:
+        page.paragraph(_due(found.check.due_in_h))
+    page.say()
+    one = found.catch
+    more = f"{'■ More catches' if one.worth_stopping else '▸ No more catches'}"
+    page.paragraph(f"{more} while you stand there: {_balance(one, unit)}", emphasis=more[2:])
+    page.say()
+    limit = now.break_even_loss_kg_ha
+    if limit is not None:
+        page.paragraph(
+            f"A change pays above {plain_number(limit * unit.loss.factor, 2)} {unit.loss.name}. "
+            f"By what is known now it is better to {DO[now.now]}: {percent(now.p_acting_pays)} % chance that a change pays."
+        )
+    if now.worth_stopping or one.worth_stopping:
+        page.paragraph(CAUTION, bullet="! ")
+    if "header" not in found.judged:
+        page.paragraph("Machine only: what the header loses is not in it.", bullet="· ")
+    page.paragraph(
+        "How fast what is known fades (a quarter between places, 15 % in an hour) is our own figure, no source.",
+        bullet="· ",
+    )
+    page.say()
+
+
+def _shifted(found: WorthFound) -> str:
+    if not found.moved:
+        return ""
+    name, sds = next(iter(found.moved.items()))
+    way = "up" if sds > 0 else "down"
+    ratio = "" if found.expected_ratio == 1.0 else f"; the curve expects {found.expected_ratio:.2f} times the loss"
+    return f" ({name.rsplit('_', 1)[0].replace('_', ' ')} is {way}{ratio})"
+
+
+def _balance(worth: Worth, unit: PaceUnit) -> str:
+    from chaffinch.cli.figures import rounded
+
+    catches = f"{worth.catches} {'catch' if worth.catches == 1 else 'catches'}"
+    saving, net = worth.saving[worth.catches - 1], worth.net[worth.catches - 1]
+    text = f"{catches}, {rounded(worth.minutes, 0)} minutes, expected to save {unit.sign}{rounded(saving, 0)}"
+    return (
+        f"{text}, {unit.sign}{rounded(net, 0)} after the minutes."
+        if net > 0
+        else f"{text}, less than the minutes cost."
+    )
+
+
+def _due(hours: float | None) -> str:
+    if hours is None:
+        return "Nor within a day, or before the area is done, if nothing else changes."
+    return f"It will be in about {hours:g} hours, sooner if dew, heat, crop or settings change."
+
+
+def _as_json(found: WorthFound) -> dict[str, Any]:
+    from chaffinch.book.check_json import as_range
+
+    def one(worth: Worth) -> dict[str, Any]:
+        return {
+            "worth_it": worth.worth_stopping,
+            "catches": worth.catches,
+            "minutes": worth.minutes,
+            "saving": worth.saving[worth.catches - 1],
+            "net": worth.net[worth.catches - 1],
+            "net_per_ha": worth.net_per_ha,
+            "net_per_h": worth.net_per_h,
+            "break_even_minutes": worth.break_even_minutes,
+            "perfect": worth.perfect,
+            "now": worth.now,
+            "p_acting_pays": worth.p_acting_pays,
+            "break_even_loss_kg_ha": worth.break_even_loss_kg_ha,
+        }
+
+    return {
+        "combine": {"id": found.combine.id, "name": found.combine.name},
+        "last_check": found.last.id,
+        "judged": list(found.judged),
+        "judged_kg_ha": as_range(found.judged_kg_ha),
+        "hours_since": found.hours_since,
+        "moved": dict(found.moved),
+        "expected_ratio": found.expected_ratio,
+        "stop": {**one(found.check.now), "due_in_h": found.check.due_in_h, "sd_log_today": found.check.sd_log_today},
+        "catch": one(found.catch),
+        "price_per_t": found.price_per_t,
+    }
