@@ -167,7 +167,9 @@ def apart(found: SeasonLoss, seed: int) -> FloatArray:
     for name, loss in found.fields.items():
         shared = loss.entry.checks[0].shared["machine"]
         own = {(*key, name): sd for key, sd in shared.items()}
-        total += loss.entry.area_ha * loss.draws["machine"] * np.exp(shift(own, seed=seed) - shift(shared, seed=seed))
+        total += (
+            loss.entry.area_ha * found.draws[name]["machine"] * np.exp(shift(own, seed=seed) - shift(shared, seed=seed))
+        )
     return total
 
 

@@ -9,9 +9,10 @@ nothing of the truth is handed over. Every way of choosing a speed then pays wha
 regret [money/ha]     true cost there less the least true cost within the speeds that may be recommended
 wrong way             of the worlds where the speed was changed, those where the change cost money
 
-"where it began" is no choice at all; "1 % of yield" goes a tenth slower above it and a tenth faster below;
-"best pace" goes to the best speed in every world, "advice" only where the answer says slower or faster, and "knowing"
-to the true best. Slope, bend and scatter are drawn from the priors of design §4.7 and the levels from the prior the
+"never change" is no choice at all; "keep 1 bu/ac" and "keep 1 %" drive where the middle of the same fitted curves,
+header and machine together, comes nearest to that loss (canola's bushel, and the yield); "best pace" goes to the best
+speed in every world, "advice" only where the answer says slower or faster, and "knowing" to the true best.
+Slope, bend and scatter are drawn from the priors of design §4.7 and the levels from the prior the
 fit is given (sd of the log 0.8, a little narrower than that of a single check); hour cost, price and speed are ours.
 """
 
@@ -44,7 +45,10 @@ PLANS: Final = {
     "2 slower, 2 as today, 2 faster": (0.75, 0.75, 1.0, 1.0, 1.25, 1.25),
     "4 slower, 4 as today, 4 faster": (0.75,) * 4 + (1.0,) * 4 + (1.25,) * 4,
 }
-WAYS: Final = ("where it began", "1 % of yield", "best pace", "advice", "knowing")
+WAYS: Final = ("never change", "keep 1 bu/ac", "keep 1 %", "best pace", "advice", "knowing")
+ADVICE_COLUMN: Final = WAYS.index("advice")
+BUSHEL_PER_ACRE_KG_HA: Final = 50 * 0.45359237 / 0.40468564224
+"""50 lb of canola on an acre."""
 MEDIAN_KG_HA: Final = {"machine": 40.0, "header": 20.0}
 LEVEL_SD_LOG: Final = 0.8
 WIDTH_M: Final = 12.0
@@ -122,19 +126,24 @@ def outcome(plan: str, seed: int, level: float = 1.0) -> Outcome:
     world = World.drawn(np.random.default_rng((seed, 1)), level)
     rng = np.random.default_rng((seed, 2))
     tested = [share * world.today_kmh for share in PLANS[plan]]
-    found, plain_kg_ha = _answer(world, tested, rng, seed, level)
+    found = _answer(world, tested, rng, seed, level)
 
     low, high = 0.9 * min(tested), 1.1 * max(tested)
     speeds = np.geomspace(low, high, 2001)
     costs = world.cost_per_ha(speeds)
     today = float(world.cost_per_ha(np.array([world.today_kmh]))[0])
-    by_rule = world.today_kmh * (0.9 if plain_kg_ha > 0.01 * YIELD_KG_HA else 1.1)
     moves = found.advice in ("slower", "faster")
-    chosen = (world.today_kmh, by_rule, found.best_kmh, found.best_kmh if moves else world.today_kmh)
+    chosen = (
+        world.today_kmh,
+        _keeping(found, speeds, BUSHEL_PER_ACRE_KG_HA),
+        _keeping(found, speeds, 0.01 * YIELD_KG_HA),
+        found.best_kmh,
+        found.best_kmh if moves else world.today_kmh,
+    )
     paid = [float(world.cost_per_ha(np.array([v]))[0]) for v in chosen] + [float(costs.min())]
     best = float(speeds[costs.argmin()])
     own, extra = found.own_best_kmh, found.today.extra_per_ha if found.today else None
-    true_extra = today - paid[2]
+    true_extra = today - paid[WAYS.index("best pace")]
     return Outcome(
         tuple(p - paid[-1] for p in paid),
         tuple(
@@ -147,17 +156,19 @@ def outcome(plan: str, seed: int, level: float = 1.0) -> Outcome:
     )
 
 
-def _answer(world: World, tested: list[float], rng: np.random.Generator, seed: int, level: float) -> tuple[Pace, float]:
-    """The pace by the checks alone, and the mean machine loss a pencil would find at today's speed [kg/ha]."""
-    posteriors, learned, plain = {}, 0.0, []
+def _keeping(found: Pace, speeds: FloatArray, target_kg_ha: float) -> float:
+    """Speed at which the middle of the fitted curves is nearest to a target loss [km/h]."""
+    rows = found.table
+    middle = np.interp(speeds, [r.speed_kmh for r in rows], [r.loss_kg_ha.median for r in rows])
+    return float(speeds[np.abs(np.log(middle / target_kg_ha)).argmin()])
+
+
+def _answer(world: World, tested: list[float], rng: np.random.Generator, seed: int, level: float) -> Pace:
+    """The pace by the checks alone."""
+    posteriors, learned = {}, 0.0
     grid = np.geomspace(0.85 * min(tested), 1.15 * max(tested), 13)
     for which, median in MEDIAN_KG_HA.items():
-        points = []
-        for speed in tested:
-            catches = world.caught(which, speed, rng)
-            points.append(LossPoint(evidence(catches, which), speed))
-            if which == "machine" and speed == world.today_kmh:
-                plain += [c.reading.mass_g / (0.1 * PAN.machine_m2) for c in catches]
+        points = [LossPoint(evidence(world.caught(which, speed, rng), which), speed) for speed in tested]
         fit = fit_response(
             points, source=which, prior=Prior(level * median, LEVEL_SD_LOG), load_kind="speed", seed=seed
         )
@@ -167,7 +178,7 @@ def _answer(world: World, tested: list[float], rng: np.random.Generator, seed: i
     loss = pair_posteriors(
         grid, posteriors["machine"], posteriors["header"], tested_kmh=(min(tested), max(tested)), seed=seed
     )
-    found = best_pace(
+    return best_pace(
         loss,
         width_m=WIDTH_M,
         price_per_t=world.price_per_t,
@@ -176,7 +187,6 @@ def _answer(world: World, tested: list[float], rng: np.random.Generator, seed: i
         today_kmh=world.today_kmh,
         slope_learned=learned,
     )
-    return found, float(np.mean(plain))
 
 
 def played(plan: str, worlds: int, seed: int, jobs: int, level: float = 1.0) -> list[Outcome]:
@@ -225,7 +235,7 @@ def main(worlds: int, seed: int, jobs: int, level: float, only: str) -> None:
             click.echo(line)
         said = {word: sum(o.advice == word for o in outcomes) for word in ("slower", "faster", "stay", "not settled")}
         slower = [o for o in outcomes if o.advice == "slower"]
-        right = sum(o.moved[3] > 0 for o in slower)
+        right = sum(o.moved[ADVICE_COLUMN] > 0 for o in slower)
         best = 100 * np.mean([o.best_within_range for o in outcomes])
         extra = 100 * np.mean([o.extra_within_range for o in outcomes])
         notes.append(

@@ -14,9 +14,12 @@ import re
 import shlex
 import subprocess
 import sys
+import tempfile
+import time
 import tomllib
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import cache
 from html.parser import HTMLParser
 from pathlib import Path
 
@@ -32,6 +35,12 @@ ENTRIES = sorted(path for path in (ROOT / "changelog.d").glob("*.md") if path.na
 
 # Rooms told on the page of another room, and those without a question of the trade.
 ON_ANOTHER_PAGE = {
+    "fair": "ledger",
+    "ledger_chains": "ledger",
+    "ledger_check": "ledger",
+    "ledger_levels": "ledger",
+    "ledger_season": "ledger",
+    "ledger_shared": "ledger",
     "loss_point": "response",
     "machine_cost": "work",
     "marginal": "response",
@@ -50,7 +59,6 @@ ON_ANOTHER_PAGE = {
     "trial_design": "trial",
     "trial_outlook": "trial",
     "trial_scatter": "trial",
-    "trial_sum": "trial",
     "worth_choice": "worth",
 }
 NO_PAGE = {"__init__", "domain"}
@@ -133,15 +141,31 @@ def tidy(text: str) -> str:
     return "\n".join(lines)
 
 
-def run_command(command: str) -> str:
+ON_THE_DEMO_BOOK = DOCS / "decide.md"
+
+
+@cache
+def demo_book() -> str:
+    """The demo book, written once for the pages whose commands are about it."""
+    path = Path(tempfile.mkdtemp()) / "larkhollow.chaffinch"
+    script = [sys.executable, str(ROOT / "examples" / "demo_book.py"), str(path)]
+    subprocess.run(script, check=True, capture_output=True)
+    return str(path)
+
+
+def run_command(shown: Shown) -> str:
     """What ``chaffinch …`` prints from the root of the repository on a plain terminal of 80 columns."""
     from chaffinch.cli.main import run
 
-    arguments = shlex.split(command)[1:]
+    arguments = shlex.split(shown.command)[1:]
+    told = {"COLUMNS": "80", "NO_COLOR": "1", "TZ": "UTC"}
+    if shown.path == ON_THE_DEMO_BOOK:
+        told["CHAFFINCH_BOOK"] = demo_book()
     # A file of bytes below it, so that the command sees an encoding as it does on a terminal.
     stream = io.TextIOWrapper(io.BytesIO(), encoding="utf-8", write_through=True)
-    before = {key: os.environ.get(key) for key in ("COLUMNS", "NO_COLOR")}
-    os.environ |= {"COLUMNS": "80", "NO_COLOR": "1"}
+    before = {key: os.environ.get(key) for key in told}
+    os.environ |= told
+    time.tzset()
     try:
         with contextlib.chdir(ROOT), contextlib.redirect_stdout(stream), contextlib.redirect_stderr(stream):
             run(arguments)
@@ -151,6 +175,7 @@ def run_command(command: str) -> str:
                 del os.environ[key]
             else:
                 os.environ[key] = value
+        time.tzset()
     raw = stream.buffer
     assert isinstance(raw, io.BytesIO)
     return raw.getvalue().decode("utf-8")
@@ -163,7 +188,7 @@ OURS = [shown for shown in COMMANDS_SHOWN if shown.command.split()[0] == "chaffi
 @pytest.mark.parametrize("shown", OURS, ids=str)
 def test_command_prints_what_is_shown(shown: Shown) -> None:
     assert not set(shown.command) & set("|<>;&`"), "the test runs one command, not a shell"
-    assert tidy(run_command(shown.command)) == tidy(shown.output)
+    assert tidy(run_command(shown)) == tidy(shown.output)
 
 
 def test_other_commands_are_targets_of_the_makefile() -> None:
@@ -391,7 +416,7 @@ def rewrite(path: Path) -> bool:
         if match["info"] != "console" or "$ chaffinch" not in match["body"]:
             return match[0]
         commands = [line for line in match["body"].splitlines() if line.startswith("$ ")]
-        told = [f"{line}\n{tidy(run_command(line[2:]))}\n" for line in commands]
+        told = [f"{line}\n{tidy(run_command(Shown(path, 0, line[2:].strip(), '')))}\n" for line in commands]
         return "```console\n" + "\n".join(told) + "```"
 
     before = path.read_text(encoding="utf-8")

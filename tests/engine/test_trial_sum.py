@@ -9,15 +9,15 @@ import pytest
 from made_catches import PRIORS, weighed
 from made_trials import normal, pans, trial
 from scipy import stats
+from sum_by_integration import sum_of_evidence
 
 from chaffinch.engine import exposure as ex
 from chaffinch.engine.estimate import Prior
 from chaffinch.engine.evidence import LN_LOSS, evidence
+from chaffinch.engine.marginal import evidence_of
 from chaffinch.engine.sources import locate
 from chaffinch.engine.trial import compare
 from chaffinch.engine.trial_scatter import mean_of, sd_of
-from chaffinch.engine.trial_sum import evidence_of_sum, sum_of_evidence
-from chaffinch.errors import InputError
 
 # A frame that sees header loss alone (standing loss is nil), so that evidence() and locate() see the same.
 HEADER_ONLY = ex.Exposure(0.0, 1.0, 0.0, "ground", False)
@@ -52,7 +52,7 @@ def test_sum_by_integration_agrees_with_draws_by_chance():
 @pytest.mark.parametrize("sources", [("header", "machine"), ("machine",), ("header",)])
 def test_draws_and_integration_are_two_roads(sources):
     joint = locate([*STRIP, *PANS], PRIORS, width_sd=0.0)
-    from_draws = evidence_of_sum(joint, sources, PRIORS, 6)
+    from_draws = evidence_of(joint, sources, PRIORS)
     seen = {"header": evidence(STRIP, "header"), "machine": evidence(PANS, "machine")}
     exact = sum_of_evidence([(seen[s], PRIORS[s]) for s in sources])
     # 3,000 effective draws: 0.02 sd of a mean, 1.3 % of an sd; the kernel cuts a skew a little.
@@ -70,7 +70,7 @@ def test_one_loss_alone_is_its_own_sum():
 
 def test_nothing_in_the_pans_says_the_sum_is_small():
     joint = locate([weighed(0.0), weighed(0.0, HEADER_ONLY)], PRIORS, width_sd=0.08)
-    found = evidence_of_sum(joint, ("header", "machine"), PRIORS, 2)
+    found = evidence_of(joint, ("header", "machine"), PRIORS)
     assert np.isfinite(found.log_likelihood).all()
     assert found.log_likelihood[0] > found.log_likelihood[int(np.searchsorted(LN_LOSS, math.log(100.0)))] + 2.0
 
@@ -85,13 +85,3 @@ def test_a_setup_that_only_moves_loss_to_the_header_is_not_kept():
     assert judged.verdict == "not settled"
     assert judged.ratio.median == pytest.approx(1.0, abs=0.05)
     assert judged.source == "header and machine"
-
-
-def test_losses_nobody_saw_are_refused():
-    joint = locate(PANS, PRIORS, width_sd=0.08)
-    with pytest.raises(InputError, match="no catch sees it"):
-        evidence_of_sum(joint, ("header", "machine"), PRIORS, 3)
-    with pytest.raises(InputError, match="nothing to add up"):
-        evidence_of_sum(joint, (), PRIORS, 3)
-    with pytest.raises(InputError, match="nothing to add up"):
-        sum_of_evidence([])

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Final
 
 from chaffinch.book.trials import TrialFound
-from chaffinch.engine.trial import TrialVerdict
+from chaffinch.engine.trial import KEEP, TrialVerdict
 from chaffinch.engine.trial_design import Caution
 
 VERDICT: Final[dict[TrialVerdict, str]] = {
@@ -30,7 +30,7 @@ CAUTIONS: Final[dict[Caution, str]] = {
 }
 
 LOOKING: Final = (
-    "You may look after every stop: the bar for keeping B is 95 %, set so that a change that does nothing "
+    f"You may look after every stop: the bar for keeping B is {100 * KEEP:.0f} %, set so that a change that does nothing "
     "is kept in at most one trial of ten however often you look."
 )
 SEVERAL: Final = "Several settings changed at once ({names}): the difference belongs to all of them together."

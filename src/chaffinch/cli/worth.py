@@ -121,7 +121,7 @@ def _show(found: WorthFound, area_left_ha: float, page: Page, unit: PaceUnit) ->
     if limit is not None:
         page.paragraph(
             f"A change pays above {plain_number(limit * unit.loss.factor, 2)} {unit.loss.name}. "
-            f"By what is known now it is better to {DO[now.now]}: {percent(now.p_acting_pays)} % chance that a change pays."
+            f"By what is known now it is better to {DO[now.now]}: a change pays with {percent(now.p_acting_pays)} %."
         )
     if now.worth_stopping or one.worth_stopping:
         page.paragraph(CAUTION, bullet="! ")
