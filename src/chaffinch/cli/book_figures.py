@@ -2,101 +2,30 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from chaffinch import units
+from chaffinch.book.shown_unit import Unit, farm_of, unit_for
 from chaffinch.cli.figures import range_words
 from chaffinch.cli.ruler import ruler
-from chaffinch.errors import InputError
 
 if TYPE_CHECKING:
     from chaffinch.book.check import CheckAnswer
-    from chaffinch.book.desk import Desk
-    from chaffinch.book.things import Thing
     from chaffinch.cli.page import Page
     from chaffinch.engine.estimate import Range
 
+__all__ = [
+    "UNEVEN",
+    "Unit",
+    "as_range",
+    "check_headline",
+    "farm_of",
+    "headline",
+    "show_verdict",
+    "unit_for",
+]
+
 UNEVEN = "one-position-spreading"
 """The notice under which a range is supported but not a middle."""
-
-
-@dataclass(frozen=True, slots=True)
-class Unit:
-    """The unit losses are shown in.
-
-    Attributes
-    ----------
-    name : str
-        Like ``bu/ac``.
-    factor : float
-        kg/ha times this.
-    land : str
-        ``ac`` or ``ha``.
-    currency : str
-        Before money; may be empty.
-    note : str
-        Why it is not the farm's own unit; empty when it is.
-    """
-
-    name: str
-    factor: float
-    land: str
-    currency: str
-    note: str = ""
-
-
-def farm_of(desk: Desk) -> Thing | None:
-    """The book's farm: the only one in use, of doubles (after a merge) the first to arrive, or None."""
-    from chaffinch.book.things import things
-
-    farms = [t for t in things(desk, "farm") if not t.retired]
-    for key in ("name", "country", "currency", "report_in"):
-        if len({str(t.parts[key]).casefold() for t in farms if key in t.parts}) > 1:
-            return None
-    return min(farms, key=lambda t: t.seq, default=None)
-
-
-def unit_for(desk: Desk, crop_name: str | None, bushels_kg: list[float]) -> Unit:
-    """The farm's unit of loss for a crop, else kg/ha.
-
-    Parameters
-    ----------
-    crop_name : str or None
-        Whose bushel applies.
-    bushels_kg : list of float
-        Bushel weights the checks themselves used [kg]; taken when all agree.
-    """
-    farm = farm_of(desk)
-    parts = {} if farm is None else farm.parts
-    wanted = str(parts.get("report_in", "kg/ha"))
-    currency = str(parts.get("currency", ""))
-    bushel, note = None, ""
-    if "bu" in wanted:
-        bushel, note = _bushel(crop_name, parts.get("country"), bushels_kg)
-        if bushel is None:
-            wanted = "kg/ha"
-    try:
-        unit = units.read(f"1 {wanted}", "area_mass", field="farm, report_in", bushel_kg=bushel).unit
-    except InputError:
-        mend = "mend it: chaffinch book edit-label farm NAME report_in kg/ha"
-        raise InputError("farm, report_in", wanted, "is not a unit of loss", mend) from None
-    factor = units.write(1.0, unit, "area_mass", bushel_kg=bushel)
-    return Unit(unit, factor, "ac" if unit.endswith("/ac") else "ha", currency, note)
-
-
-def _bushel(crop_name: str | None, country: object, bushels_kg: list[float]) -> tuple[float | None, str]:
-    from chaffinch.reference import crop
-
-    if crop_name is not None:
-        try:
-            return crop(crop_name).bushel_kg(None if country is None else str(country)), ""
-        except InputError as error:
-            if len(set(bushels_kg)) != 1:
-                return None, f"In kg/ha: {error}."
-    if len(set(bushels_kg)) == 1:
-        return bushels_kg[0], ""
-    return None, "In kg/ha: the field has no crop, so a bushel has no weight."
 
 
 def headline(

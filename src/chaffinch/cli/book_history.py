@@ -2,13 +2,11 @@
 
 from __future__ import annotations
 
-import re
-from collections.abc import Mapping
-from typing import TYPE_CHECKING, Any, Final
+from typing import TYPE_CHECKING
 
 import click
 
-from chaffinch import units
+from chaffinch.book.differing import differences
 from chaffinch.cli.book_check_page import filed_under, settings_told
 from chaffinch.cli.book_figures import farm_of
 from chaffinch.cli.book_filing import one_thing, say_doubles
@@ -23,8 +21,7 @@ if TYPE_CHECKING:
     from chaffinch.book.desk import Desk
     from chaffinch.book.things import Thing
 
-_NOT_SHOWN = ("replaces", "reason")
-_METRES: Final = re.compile(r"(-?\d+(?:\.\d+)?(?:e-?\d+)?) (m|m2)")
+__all__ = ["differences", "history"]
 
 
 @click.command("history")
@@ -135,50 +132,6 @@ def _of_check(desk: Desk, logged: LoggedCheck, page: Page, *, as_data: bool) -> 
     if logged.versions.disagree:
         page.paragraph("Two corrections disagree: chaffinch book replace CHECK FILE --settle --reason … settles it.")
         page.say()
-
-
-def differences(
-    old: Mapping[str, Any], new: Mapping[str, Any], names: Mapping[str, str], *, feet: bool = False
-) -> list[str]:
-    """What differs between two versions, one line each: ``catch 1, amount: 12.5 g → 21.5 g``.
-
-    With ``feet`` lengths and pans are told in feet, as the farm speaks of them.
-    """
-    before, after = dict(_flat(old)), dict(_flat(new))
-    lines = []
-    for key in dict.fromkeys([*before, *after]):
-        a, b = before.get(key), after.get(key)
-        if a != b:
-            lines.append(f"{key}: {_word(a, names, feet)} → {_word(b, names, feet)}")
-    return lines
-
-
-def _flat(value: Any, place: str = "") -> list[tuple[str, Any]]:
-    if isinstance(value, Mapping):
-        found = []
-        for key, inner in value.items():
-            if not place and key in _NOT_SHOWN:
-                continue
-            # The check's own keys stand at the top of a check file: they are named as there.
-            name = place if not place and key == "check" else (f"{place}, {key}" if place else str(key))
-            found += _flat(inner, name)
-        return found
-    if isinstance(value, list | tuple):
-        return [pair for i, inner in enumerate(value, start=1) for pair in _flat(inner, f"{place} {i}")]
-    return [(place, value)]
-
-
-def _word(value: Any, names: Mapping[str, str], feet: bool) -> str:
-    if value is None:
-        return "–"
-    if isinstance(value, bool):
-        return "yes" if value else "no"
-    text = names.get(str(value), str(value))
-    found = _METRES.fullmatch(text) if feet else None
-    if found is None:
-        return text
-    unit, kind = ("ft2", "area") if found[2] == "m2" else ("ft", "length")
-    return f"{units.write(float(found[1]), unit, kind):.4g} {unit}"
 
 
 def _of_thing(desk: Desk, thing: Thing, page: Page, *, as_data: bool) -> None:

@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from chaffinch import units
 from chaffinch.book.pace_said import (
     ADVICE,
     ASSUMED,
@@ -17,73 +15,24 @@ from chaffinch.book.pace_said import (
     load_said,
     points_left_out,
 )
+from chaffinch.book.shown_unit import PaceUnit, unit_of
 from chaffinch.book.wording import CAUTION
-from chaffinch.cli.book_figures import Unit, unit_for
 from chaffinch.cli.chart import Curve, Spot, chart
 from chaffinch.cli.figures import percent, plain_number, range_words, rounded
 from chaffinch.cli.page import Page, table
 from chaffinch.cli.ruler import ruler
 from chaffinch.engine.estimate import Range
-from chaffinch.errors import InputError
 
 if TYPE_CHECKING:
-    from chaffinch.book.desk import Desk
     from chaffinch.book.pace import PaceAnswer
     from chaffinch.engine.pace_cost import SpeedRow
+
+__all__ = ["PaceUnit", "show", "unit_of"]
 
 SHAPE: Final = {"slower": "◂", "faster": "▸", "stay": "■", "not settled": "◆"}
 SENDS_OUT: Final = frozenset({"may lie beyond", "beyond tested", "slope not learned"})
 """Remarks that send somebody to the machine with a pan."""
 ROWS: Final = 9
-
-
-@dataclass(frozen=True, slots=True)
-class PaceUnit:
-    """Units of one page: loss and land from the farm's unit, speed to go with them."""
-
-    loss: Unit
-    bushel_kg: float | None
-    speed: str
-    kmh: float
-    """Kilometres per hour in one of ``speed``."""
-    ha: float
-    """Hectares in one of the page's unit of land."""
-
-    @property
-    def step_kmh(self) -> float:
-        """Half a kilometre or a quarter of a mile per hour [km/h]."""
-        return 0.25 * self.kmh if self.speed == "mph" else 0.5
-
-    def speeds(self, kmh: float) -> float:
-        """A speed in the page's unit."""
-        return kmh / self.kmh
-
-    def money(self, per_ha: float) -> str:
-        """Money per unit of land, to the cent below 10."""
-        value = per_ha * self.ha
-        sign = "−" if value < 0 else ""
-        return f"{sign}{self.sign}{rounded(abs(value), 2 if abs(value) < 10 else 0)}"
-
-    @property
-    def sign(self) -> str:
-        """What stands before money."""
-        return self.loss.currency + (" " if len(self.loss.currency) > 1 else "")
-
-
-def unit_of(desk: Desk, crop: str) -> PaceUnit:
-    """The farm's units for a crop: bushels and acres go with miles, kilograms and hectares with kilometres."""
-    from chaffinch.book.things import things
-    from chaffinch.reference import crop as find_crop
-
-    loss = unit_for(desk, crop, [])
-    farms = [t for t in things(desk, "farm") if not t.retired]
-    country = farms[0].parts.get("country") if len(farms) == 1 else None
-    try:
-        bushel = find_crop(crop).bushel_kg(None if country is None else str(country))
-    except InputError:
-        bushel = None
-    speed = "mph" if loss.land == "ac" else "km/h"
-    return PaceUnit(loss, bushel, speed, units.to_inside(1.0, speed, "speed"), units.to_inside(1.0, loss.land, "land"))
 
 
 def show(found: PaceAnswer, page: Page, unit: PaceUnit) -> None:
