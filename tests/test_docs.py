@@ -39,6 +39,7 @@ ON_ANOTHER_PAGE = {
     "ledger_chains": "ledger",
     "ledger_check": "ledger",
     "ledger_levels": "ledger",
+    "ledger_population": "ledger",
     "ledger_season": "ledger",
     "ledger_shared": "ledger",
     "loss_point": "response",

@@ -29,7 +29,7 @@ AREAS, LOSSES = (62.0, 40.0, 15.0, 33.0), (40.0, 60.0, 25.0, 80.0)
 def season_sd(shared_of) -> float:
     entries = [known(str(k), kg, ha, shared_of(k)) for k, (ha, kg) in enumerate(zip(AREAS, LOSSES, strict=True))]
     found = season_loss(entries, seed=1)
-    kg = np.sum([e.area_ha * found.fields[e.name].draws["machine"] for e in entries], axis=0)
+    kg = np.sum([e.area_ha * found.draws[e.name]["machine"] for e in entries], axis=0)
     assert found.whole.judged.kg.median == pytest.approx(float(np.median(kg)), rel=1e-3)
     return float(kg.std())
 
@@ -133,7 +133,7 @@ def test_money_is_at_each_fields_own_price_and_says_for_which_area():
     unpriced = replace(MEASURED[2], price_per_t=None)
     dear = replace(MEASURED[1], price_per_t=1200.0)
     found = season_loss([MEASURED[0], dear, unpriced], seed=1)
-    rows = {name: f.draws["machine"] for name, f in found.fields.items()}
+    rows = {name: of["machine"] for name, of in found.draws.items()}
 
     assert found.whole.judged.priced_ha == 100.0
     expected = np.median(50.0 / 1000.0 * (600.0 * rows["m0"] + 1200.0 * rows["m1"]))
@@ -148,8 +148,8 @@ def test_crops_and_fields_add_up():
     assert sum(c.area_ha for c in found.crops.values()) == found.whole.area_ha == 300.0
     by_crop = sum(c.judged.kg_ha.median * c.judged.area_ha for c in found.crops.values())
     assert found.whole.judged.kg.median == pytest.approx(by_crop, rel=0.05)
-    means = sum(e.area_ha * found.fields[e.name].draws["machine"].mean() for e in (*MEASURED, wheat))
-    rows = np.sum([e.area_ha * found.fields[e.name].draws["machine"] for e in (*MEASURED, wheat)], axis=0)
+    means = sum(e.area_ha * found.draws[e.name]["machine"].mean() for e in (*MEASURED, wheat))
+    rows = np.sum([e.area_ha * found.draws[e.name]["machine"] for e in (*MEASURED, wheat)], axis=0)
     assert rows.mean() == pytest.approx(means, rel=1e-12)
 
 

@@ -171,6 +171,8 @@ class FieldLoss:
     coverage : Coverage
     draws : mapping of str to ndarray, shape (4096,)
         Area mean by source [kg/ha], rows of equal weight.
+    shared : mapping of str to ndarray, shape (4096,)
+        The part of ln(area mean) that is errors common to all its checks.
     """
 
     entry: FieldEntry
@@ -179,6 +181,7 @@ class FieldLoss:
     total: Loss
     coverage: Coverage
     draws: Mapping[str, FloatArray]
+    shared: Mapping[str, FloatArray]
 
 
 def field_loss(entry: FieldEntry, *, seed: int) -> FieldLoss:
@@ -199,7 +202,7 @@ def field_loss(entry: FieldEntry, *, seed: int) -> FieldLoss:
     area_ha = checked_area_ha(entry)
     if not entry.checks:
         raise InputError(f"field {entry.name}, checks", 0, "there is none to sum up", "log a check first")
-    draws = _area_means(entry, seed)
+    draws, shared = _area_means(entry, seed)
     seen = tuple(draws)
     judged = tuple(s for s in JUDGED if s in seen)
     counts = {s: sum(s in check.sources for check in entry.checks) for s in seen}
@@ -215,6 +218,7 @@ def field_loss(entry: FieldEntry, *, seed: int) -> FieldLoss:
         loss(*seen),
         Coverage(len(entry.checks), area_ha / len(entry.checks), counts, tuple(s for s in EXPECTED if s not in seen)),
         draws,
+        shared,
     )
 
 
@@ -263,8 +267,8 @@ def checked_area_ha(entry: FieldEntry) -> float:
     return area_ha
 
 
-def _area_means(entry: FieldEntry, seed: int) -> dict[str, FloatArray]:
-    """Rows of the area mean by source seen [kg/ha]."""
+def _area_means(entry: FieldEntry, seed: int) -> tuple[dict[str, FloatArray], dict[str, FloatArray]]:
+    """Rows of the area mean by source seen [kg/ha], and the part of their logs that is errors common to all checks."""
     # The order in which checks were written down must not show: sort them by what they say.
     checks = sorted(entry.checks, key=_fingerprint)
     seen = tuple(s for s in SOURCES if any(s in check.sources for check in checks))
@@ -281,12 +285,12 @@ def _area_means(entry: FieldEntry, seed: int) -> dict[str, FloatArray]:
         drawn = levels([check.evidence[source] for check in having], entry.prior(source), entry.spread, rng=rng)
         found[source] = drawn, [check.weight_ha for check in having]
     found |= _together(entry, checks, [s for s in seen if s not in alone], own, seed)
-    means = {}
+    means, moved = {}, {source: shift(common[source], seed=seed) for source in seen}
     for source in seen:
         rng = stream(seed, "places", entry.name, source)
         mean = area_mean(entry.area_ha, *found[source], between_parts=entry.between_parts, rng=rng)
-        means[source] = mean * np.exp(shift(common[source], seed=seed))
-    return means
+        means[source] = mean * np.exp(moved[source])
+    return means, moved
 
 
 def _fingerprint(check: FieldCheck) -> tuple[object, ...]:

@@ -1,9 +1,10 @@
 """What did a season lose, and on how much of its area is that known?
 
 Sums over fields are sums of rows: an error drawn once for a key is the same in row i of every field, so shared errors
-stay shared and independent ones average out. Area without a check is stated, never filled in silently. A second answer
-for the whole area draws the fields not measured from the population of measured fields of their crop; that they are
-like those is an assumption, and it is called one.
+stay shared and independent ones average out. The fields of a crop are one population
+(:mod:`chaffinch.engine.ledger_population`), so that each field's lean towards what was expected of it does not add up.
+Area without a check is stated, never filled in silently. A second answer for the whole area draws the fields not
+measured from that population; that they are like the others is an assumption, and it is called one.
 """
 
 from __future__ import annotations
@@ -12,25 +13,27 @@ import itertools
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
-from chaffinch.engine.domain import positive
 from chaffinch.engine.estimate import Range
 from chaffinch.engine.evidence import SOURCES
-from chaffinch.engine.ledger import JUDGED, KG_PER_T, FieldEntry, FieldLoss, checked_area_ha, field_loss, interval
+from chaffinch.engine.ledger import (
+    EXPECTED,
+    JUDGED,
+    KG_PER_T,
+    FieldEntry,
+    FieldLoss,
+    checked_area_ha,
+    field_loss,
+    interval,
+)
+from chaffinch.engine.ledger_population import Alone, population
 from chaffinch.engine.ledger_shared import DRAWS, SharedKey, said, stream
 from chaffinch.errors import InputError
 
 FloatArray = NDArray[np.float64]
-
-FIELD_SD: Final = 0.5
-"""Median of ω, the sd of ln(mean loss) between fields of one crop [1]; own figure, no source."""
-FIELD_SD_SPREAD: Final = 0.5
-"""Sd of ln ω [1]; own figure."""
-_OMEGA_Z: Final[FloatArray] = np.linspace(-3.0, 3.0, 25)
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,11 +94,22 @@ class CropLoss:
 
 @dataclass(frozen=True, slots=True)
 class SeasonLoss:
-    """A season: the whole, by crop, and by field."""
+    """A season.
+
+    Attributes
+    ----------
+    whole : CropLoss
+    crops : mapping of str to CropLoss
+    fields : mapping of str to FieldLoss
+        Each field with checks, by its own checks alone.
+    draws : mapping of str to mapping of str to ndarray, shape (4096,)
+        Area mean by field and source [kg/ha], given the other fields of the crop: what the sums are made of.
+    """
 
     whole: CropLoss
     crops: Mapping[str, CropLoss]
     fields: Mapping[str, FieldLoss]
+    draws: Mapping[str, Mapping[str, FloatArray]]
 
 
 def season_loss(entries: Sequence[FieldEntry], *, seed: int) -> SeasonLoss:
@@ -125,10 +139,18 @@ def season_loss(entries: Sequence[FieldEntry], *, seed: int) -> SeasonLoss:
         checked_area_ha(entry)
     _one_sd_each(entries)
     found = {entry.name: field_loss(entry, seed=seed) for entry in entries if entry.checks}
-    rows, gaps = _filled(entries, found, seed)
     crops = sorted({entry.crop for entry in entries})
-    by_crop = {crop: _sum([e for e in entries if e.crop == crop], found, rows, gaps) for crop in crops}
-    return SeasonLoss(_sum(entries, found, rows, gaps), by_crop, found)
+    draws: dict[str, dict[str, FloatArray]] = {name: {} for name in found}
+    filled: dict[str, dict[str, FloatArray]] = {entry.name: {} for entry in entries}
+    gaps: list[tuple[str, str]] = []
+    for crop, source in itertools.product(crops, SOURCES):
+        there = [entry for entry in entries if entry.crop == crop]
+        gaps += _of_one_population(there, source, found, draws, filled, seed)
+
+    def total(fields: Sequence[FieldEntry]) -> CropLoss:
+        return _sum(fields, draws, filled, gaps)
+
+    return SeasonLoss(total(entries), {c: total([e for e in entries if e.crop == c]) for c in crops}, found, draws)
 
 
 def _one_sd_each(entries: Sequence[FieldEntry]) -> None:
@@ -146,79 +168,54 @@ def _one_sd_each(entries: Sequence[FieldEntry]) -> None:
                         )
 
 
-def _filled(
-    entries: Sequence[FieldEntry], found: Mapping[str, FieldLoss], seed: int
-) -> tuple[dict[str, dict[str, FloatArray]], list[tuple[str, str]]]:
-    """Rows by field and judged source, those not seen drawn from the crop's population; and what could not be."""
-    rows: dict[str, dict[str, FloatArray]] = {}
-    gaps: list[tuple[str, str]] = []
-    for entry in entries:
-        own = found[entry.name].draws if entry.name in found else {}
-        rows[entry.name] = {s: own[s] for s in JUDGED if s in own}
-        # A leak is looked for where one is suspected: a field without a leak catch is not given one.
-        for source in ("header", "machine"):
-            if source in own:
-                continue
-            like = [
-                (other, found[other.name].draws[source])
-                for other in entries
-                if other.crop == entry.crop and other.name in found and source in found[other.name].draws
-            ]
-            if like:
-                rows[entry.name][source] = _like_the_others(entry, source, like, seed)
-            else:
-                gaps.append((entry.name, source))
-    return rows, gaps
+def _of_one_population(
+    entries: Sequence[FieldEntry],
+    source: str,
+    found: Mapping[str, FieldLoss],
+    draws: dict[str, dict[str, FloatArray]],
+    filled: dict[str, dict[str, FloatArray]],
+    seed: int,
+) -> list[tuple[str, str]]:
+    """Put rows of one crop and source into ``draws`` (measured) and ``filled``; return the gaps that stay."""
+    having = [entry for entry in entries if entry.name in found and source in found[entry.name].draws]
+    # A leak is looked for where one is suspected: a field without a leak catch is not given one.
+    wanted = [entry for entry in entries if entry not in having] if source in EXPECTED else []
+    if not having:
+        return [(entry.name, source) for entry in wanted]
+    shared = [found[entry.name].shared[source] for entry in having]
+    alone = [
+        Alone(np.log(found[e.name].draws[source]) - moved, *_expected(e, source))
+        for e, moved in zip(having, shared, strict=True)
+    ]
+    there = population(alone, rng=stream(seed, "population", entries[0].crop, source))
+    for entry, ln_loss, moved in zip(having, there.fields, shared, strict=True):
+        draws[entry.name][source] = np.exp(ln_loss + moved)
+        if source in JUDGED:
+            filled[entry.name][source] = draws[entry.name][source]
+    usual_shift = np.mean(shared, axis=0)
+    for entry in wanted:
+        own = stream(seed, "like the others", entry.name, source).standard_normal(DRAWS)
+        filled[entry.name][source] = np.exp(there.centre + there.omega * own + usual_shift)
+    return []
 
 
-def _like_the_others(
-    entry: FieldEntry, source: str, like: Sequence[tuple[FieldEntry, FloatArray]], seed: int
-) -> FloatArray:
-    """Draw a field from the population of fields measured: ln mean ~ N(M, ω²), row by row.
-
-    M has the field's own prior and ω its own; both are drawn given the measured fields' values in the same row, so
-    shared errors carry over. Each row takes those values as exact, which leaves their error in ω: a little too wide.
-    """
+def _expected(entry: FieldEntry, source: str) -> tuple[float, float]:
+    """What was expected of a field's ln(area mean): the level's prior, and half of τ² on average on top."""
     prior = entry.prior(source)
-    centre = math.log(positive("prior median", prior.median_kg_ha))
-    values = np.log(np.stack([rows for _, rows in like], axis=1))
-    number, mean = values.shape[1], values.mean(axis=1)
-    squares = np.square(values - mean[:, None]).sum(axis=1)
-    ln_omega = math.log(FIELD_SD) + FIELD_SD_SPREAD * _OMEGA_Z
-    omega2 = np.exp(2.0 * ln_omega)
-    # M integrated out: mean ~ N(centre, sd² + ω²/n), squares ~ ω² χ²(n − 1).
-    wide = prior.sd_log**2 + omega2 / number
-    log_p = (
-        -0.5 * np.square(_OMEGA_Z)
-        - (number - 1) * ln_omega
-        - 0.5 * squares[:, None] / omega2
-        - 0.5 * np.log(wide)
-        - 0.5 * np.square(mean - centre)[:, None] / wide
-    )
-    rng = stream(seed, "population", entry.crop, source)
-    p = np.exp(log_p - log_p.max(axis=1, keepdims=True))
-    cumulative = np.cumsum(p, axis=1)
-    picked = (cumulative < (rng.random(DRAWS) * cumulative[:, -1])[:, None]).sum(axis=1)
-    omega = np.sqrt(omega2[np.minimum(picked, omega2.size - 1)])
-    precision = 1.0 / prior.sd_log**2 + number / np.square(omega)
-    level = (centre / prior.sd_log**2 + number * mean / np.square(omega)) / precision
-    # One population per crop and source: M and ω are the same for all fields drawn from it, and so is their chance.
-    level = level + rng.standard_normal(DRAWS) / np.sqrt(precision)
-    own = stream(seed, "like the others", entry.name, source).standard_normal(DRAWS)
-    result: FloatArray = np.exp(level + omega * own)
-    return result
+    half_tau2 = 0.5 * entry.spread.median**2 * math.exp(2.0 * entry.spread.sd_log**2)
+    return math.log(prior.median_kg_ha) + half_tau2, prior.sd_log
 
 
 def _sum(
     entries: Sequence[FieldEntry],
-    found: Mapping[str, FieldLoss],
-    rows: Mapping[str, Mapping[str, FloatArray]],
+    draws: Mapping[str, Mapping[str, FloatArray]],
+    filled: Mapping[str, Mapping[str, FloatArray]],
     gaps: Sequence[tuple[str, str]],
 ) -> CropLoss:
     area = sum(entry.area_ha for entry in entries)
-    unchecked = [entry for entry in entries if entry.name not in found]
+    unchecked = [entry for entry in entries if entry.name not in draws]
     unchecked_ha = sum(entry.area_ha for entry in unchecked)
-    measured = [(entry, found[entry.name].draws) for entry in entries if entry.name in found]
+    measured = [(entry, draws[entry.name]) for entry in entries if entry.name in draws]
     sources = {s: _area_sum([(e, [d[s]]) for e, d in measured if s in d]) for s in SOURCES}
     names = {entry.name for entry in entries}
     return CropLoss(
@@ -228,7 +225,7 @@ def _sum(
         tuple(entry.name for entry in unchecked),
         {s: total for s, total in sources.items() if total is not None},
         _area_sum([(e, [d[s] for s in JUDGED if s in d]) for e, d in measured]),
-        _area_sum([(e, list(rows[e.name].values())) for e in entries]) if measured else None,
+        _area_sum([(e, list(filled[e.name].values())) for e in entries]) if measured else None,
         tuple(gap for gap in gaps if gap[0] in names),
     )
 
