@@ -91,7 +91,10 @@ def _coverage(found: FieldSummary, page: Page) -> None:
     area = "a field of unknown area" if found.area_ha is None else f"{plain_number(found.area_ha)} ha"
     page.paragraph(f"{count} {'check' if count == 1 else 'checks'} on {area}.")
     if count == 1:
-        page.paragraph("One check: the range is that check's own. How much the field varies is not in it.")
+        page.paragraph(
+            "One check: how much the field varies around it is expected, not seen. "
+            "A second check narrows the range most."
+        )
     if "standing" in found.sources:
         page.paragraph("Loss before harvest is shown, but not held against the combine.")
     unseen = [s for s in ("header", "machine") if s not in found.sources]
