@@ -30,8 +30,8 @@ CAUTIONS: Final[dict[Caution, str]] = {
 }
 
 LOOKING: Final = (
-    f"You may look after every stop: the bar for keeping B is {100 * KEEP:.0f} %, set so that a change that does nothing "
-    "is kept in at most one trial of ten however often you look."
+    f"You may look after every stop: the bar for keeping B is {100 * KEEP:.0f} %, set so that a change that does "
+    "nothing is kept in at most one trial of ten however often you look."
 )
 SEVERAL: Final = "Several settings changed at once ({names}): the difference belongs to all of them together."
 NONE_CHANGED: Final = "The two sides have the same settings: what is compared is only the time and the place."
