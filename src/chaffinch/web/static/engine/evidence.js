@@ -1,0 +1,349 @@
+// @ts-check
+/**
+ * What do the catches say about a loss: the log-likelihood on one fixed grid of ln(loss).
+ *
+ * The same likelihood, grid and nodes of c as chaffinch.engine.evidence (docs/method/evidence.md). Tables are flat
+ * arrays of `C_NODES` columns: one row for each expected mass, one column for each coefficient of variation.
+ */
+
+import { GRAMS_PER_KG_HA_M2 } from "./exposure.js";
+import { gammaP, gammaQ, legendre, lnGamma, lnGammaP } from "./special.js";
+
+/** @typedef {import("./exposure.js").Catch} Catch */
+/** @typedef {import("./exposure.js").Source} Source */
+
+export const GRID = 577;
+const LN_LOW = Math.log(0.05); // [ln kg/ha]
+const LN_HIGH = Math.log(5000);
+/** Distance between grid points [ln]. */
+export const GRID_STEP = (LN_HIGH - LN_LOW) / (GRID - 1);
+/** The one grid of ln(loss in kg/ha). */
+export const LN_LOSS = Float64Array.from({ length: GRID }, (_, i) => LN_LOW + i * GRID_STEP);
+
+/** Sd of ln c around its default [1]; own figure. */
+export const VARIATION_SD = 0.35;
+/** Nodes of the coefficient of variation, within four of its sds. */
+export const C_NODES = 23;
+const C_REACH = 4;
+const C_Z = Float64Array.from({ length: C_NODES }, (_, j) => -C_REACH + (2 * C_REACH * j) / (C_NODES - 1));
+const LN_C_TOTAL = Math.log(C_Z.reduce((total, z) => total + Math.exp(-0.5 * z * z), 0));
+const LN_C_WEIGHTS = C_Z.map((z) => -0.5 * z * z - LN_C_TOTAL);
+
+const MOST_NODES = 96;
+/** An empty pan that may hide fewer seeds than this is summed seed by seed [1]. */
+const FEW_SEEDS = 8;
+/** Masses that differ by less are equal [1]. */
+const ROUNDING = 1e-9;
+/** Interval over narrowest density, in ln, below which the density at the middle and its curvature stand for it [1]. */
+const NARROW = 0.2;
+/** A slope times interval up to which that holds to 1e-5 [1]; own figure, by the next term of the series. */
+const GENTLE = 0.5;
+
+/** Nodes of the coefficient of variation around its median. @param {number} c0 */
+export function cNodes(c0) {
+  return C_Z.map((z) => c0 * Math.exp(VARIATION_SD * z));
+}
+
+/**
+ * Catches that share one coefficient of variation, in the order they come.
+ * @param {Catch[]} catches
+ * @returns {Map<string, Catch[]>}
+ */
+export function byLikeness(catches) {
+  /** @type {Map<string, Catch[]>} */
+  const groups = new Map();
+  for (const one of catches) {
+    const group = groups.get(one.alike);
+    if (group) group.push(one);
+    else groups.set(one.alike, [one]);
+  }
+  return groups;
+}
+
+/**
+ * Log-likelihood of one source's loss on `LN_LOSS`, largest value 0, from catches that see nothing else.
+ * @param {Catch[]} catches  at least one
+ * @param {Source} source
+ * @returns {Float64Array}
+ */
+export function evidence(catches, source) {
+  const total = new Float64Array(GRID);
+  for (const { table } of tablesOf(catches, source)) averageOverC(table, total);
+  let top = -Infinity;
+  for (const value of total) top = Math.max(top, value);
+  return total.map((value) => value - top);
+}
+
+/**
+ * One table on `LN_LOSS` for each way of taking catches.
+ * @param {Catch[]} catches
+ * @param {Source} source
+ */
+export function tablesOf(catches, source) {
+  return [...byLikeness(catches)].map(([alike, group]) => {
+    const c = cNodes(group[0].c0);
+    const table = new Float64Array(GRID * C_NODES);
+    for (const members of groupBy(group, (one) => `${one.exposure.area_m2[source]} ${one.exposure.variation_factor}`)) {
+      const ln_area = Math.log(GRAMS_PER_KG_HA_M2 * members[0].exposure.area_m2[source]);
+      addLogLikelihood(members, LN_LOSS.map((ln_loss) => ln_loss + ln_area), c, table);
+    }
+    return { alike, c, table };
+  });
+}
+
+/**
+ * @template T
+ * @param {T[]} items
+ * @param {(item: T) => string} key
+ * @returns {T[][]}
+ */
+export function groupBy(items, key) {
+  /** @type {Map<string, T[]>} */
+  const groups = new Map();
+  for (const item of items) {
+    const name = key(item);
+    const group = groups.get(name);
+    if (group) group.push(item);
+    else groups.set(name, [item]);
+  }
+  return [...groups.values()];
+}
+
+/**
+ * Integrate c out of a table and add the result to `total`.
+ * @param {Float64Array} table  rows · C_NODES
+ * @param {Float64Array} total  rows
+ */
+export function averageOverC(table, total) {
+  for (let i = 0, at = 0; i < total.length; i += 1, at += C_NODES) total[i] += averageOfRow(table, at);
+}
+
+/** Log of the average over c of one row that starts at `at`. @param {Float64Array} table @param {number} at */
+export function averageOfRow(table, at) {
+  let top = -Infinity;
+  for (let j = 0; j < C_NODES; j += 1) {
+    const value = table[at + j] + LN_C_WEIGHTS[j];
+    if (value > top) top = value;
+  }
+  if (top === -Infinity) return -Infinity;
+  let sum = 0;
+  for (let j = 0; j < C_NODES; j += 1) sum += Math.exp(table[at + j] + LN_C_WEIGHTS[j] - top);
+  return top + Math.log(sum);
+}
+
+/**
+ * The node of c at which the weights of one row, summed up, pass `u`.
+ * @param {Float64Array} table
+ * @param {number} at   where the row starts
+ * @param {number} u    0 < u < 1
+ * @returns {number}
+ */
+export function nodeAt(table, at, u) {
+  let top = -Infinity;
+  for (let j = 0; j < C_NODES; j += 1) top = Math.max(top, table[at + j] + LN_C_WEIGHTS[j]);
+  let sum = 0;
+  for (let j = 0; j < C_NODES; j += 1) sum += Math.exp(table[at + j] + LN_C_WEIGHTS[j] - top);
+  let passed = 0;
+  for (let j = 0; j < C_NODES - 1; j += 1) {
+    passed += Math.exp(table[at + j] + LN_C_WEIGHTS[j] - top) / sum;
+    if (u <= passed) return j;
+  }
+  return C_NODES - 1;
+}
+
+/**
+ * Add the log-likelihood of catches with one exposure to a table.
+ *
+ * Weighed catches of one seed mass share the Gamma's shape and scale, which are most of the work.
+ * @param {Catch[]} catches          of one variation factor
+ * @param {Float64Array} ln_mean_g   expected mass, one for each row [ln g]
+ * @param {Float64Array} c           coefficients of variation [1]
+ * @param {Float64Array} table       rows · C_NODES; added to
+ */
+export function addLogLikelihood(catches, ln_mean_g, c, table) {
+  const spread = c.map((one) => one * catches[0].exposure.variation_factor);
+  const weighed = [];
+  for (const { reading } of catches) {
+    if (reading.count !== null) {
+      addCounted(reading.count, ln_mean_g, Math.log(reading.seeds_per_g), spread, table);
+    } else if (reading.step_g / 2 < reading.seed_g * (1 - ROUNDING)) {
+      addCounted(reading.mass_g / reading.seed_g, ln_mean_g, -Math.log(reading.seed_g), spread, table);
+    } else {
+      const high = reading.mass_g + reading.step_g / 2;
+      if (reading.mass_g === 0 && high < FEW_SEEDS * reading.seed_g) {
+        addFew(high / reading.seed_g, ln_mean_g, -Math.log(reading.seed_g), spread, table);
+      } else {
+        weighed.push(reading);
+      }
+    }
+  }
+  for (const alike of groupBy(weighed, (reading) => String(reading.seed_g))) {
+    addGamma(alike, ln_mean_g, spread, table);
+  }
+}
+
+/**
+ * Log probability of a count under the negative binomial with mean ν and shape r = 1/c².
+ * @param {number} count           seeds; a mass in seeds need not be whole
+ * @param {Float64Array} ln_mean
+ * @param {number} ln_factor       ln ν = ln_mean + ln_factor
+ * @param {Float64Array} c
+ * @param {Float64Array} table
+ */
+function addCounted(count, ln_mean, ln_factor, c, table) {
+  const r = c.map((one) => 1 / (one * one));
+  const choose = r.map((one) => lnGamma(count + one) - lnGamma(one) - lnGamma(count + 1));
+  for (let i = 0, at = 0; i < ln_mean.length; i += 1) {
+    const nu = Math.exp(ln_mean[i] + ln_factor);
+    for (let j = 0; j < C_NODES; j += 1, at += 1) table[at] += choose[j] + counted(count, nu, r[j]);
+  }
+}
+
+// ln(r/(r+ν)) and ln(ν/(r+ν)) written so that neither loses digits when ν is far from r.
+/** @param {number} count @param {number} nu @param {number} r */
+function counted(count, nu, r) {
+  return -r * Math.log1p(nu / r) - (count ? count * Math.log1p(r / nu) : 0);
+}
+
+/**
+ * Log probability of at most so many seeds under the same negative binomial, summed seed by seed.
+ * @param {number} seeds
+ * @param {Float64Array} ln_mean
+ * @param {number} ln_factor
+ * @param {Float64Array} c
+ * @param {Float64Array} table
+ */
+function addFew(seeds, ln_mean, ln_factor, c, table) {
+  // 0.3 g of 0.1 g seed is 2.9999999999999996 in floats: three seeds all the same.
+  const most = Math.floor(seeds * (1 + ROUNDING));
+  for (let j = 0; j < C_NODES; j += 1) {
+    const r = 1 / (c[j] * c[j]);
+    for (let i = 0; i < ln_mean.length; i += 1) {
+      const nu = Math.exp(ln_mean[i] + ln_factor);
+      const odds = nu / (r + nu);
+      // P(n+1) = P(n) · (n + r)/(n + 1) · ν/(r + ν)
+      let term = 1;
+      let sum = 1;
+      for (let n = 0; n < most; n += 1) {
+        term *= ((n + r) / (n + 1)) * odds;
+        sum += term;
+      }
+      table[i * C_NODES + j] += -r * Math.log1p(nu / r) + Math.log(sum);
+    }
+  }
+}
+
+/**
+ * One reading's interval, made ready for all cells.
+ * @typedef {object} Interval
+ * @property {number} low_g
+ * @property {number} high_g
+ * @property {number} length    ln(high/low)
+ * @property {boolean} narrow
+ * @property {Float64Array} ln_y
+ * @property {Float64Array} y
+ * @property {Float64Array} weight
+ */
+
+/**
+ * @param {import("./catch.js").Reading} reading
+ * @param {number} c_least
+ * @returns {Interval}
+ */
+function interval(reading, c_least) {
+  const low_g = Math.max(0, reading.mass_g - reading.step_g / 2);
+  const high_g = reading.mass_g + reading.step_g / 2;
+  const length = low_g > 0 ? Math.log(high_g / low_g) : Infinity;
+  const count = 4 + Math.ceil((3 * length) / c_least);
+  const none = new Float64Array(0);
+  if (!(count <= MOST_NODES)) return { low_g, high_g, length, narrow: false, ln_y: none, y: none, weight: none };
+  const [nodes, weights] = legendre(count);
+  const ln_y = nodes.map((x) => Math.log(low_g) + (length * (x + 1)) / 2);
+  return {
+    low_g,
+    high_g,
+    length,
+    narrow: length < NARROW * c_least,
+    ln_y,
+    y: ln_y.map(Math.exp),
+    weight: weights.map((w) => (w * length) / 2),
+  };
+}
+
+/**
+ * Weighed readings of one seed mass: Gamma with mean μ and variance (cμ)² + wμ, within half a step of each.
+ * @param {import("./catch.js").Reading[]} readings
+ * @param {Float64Array} ln_mean_g
+ * @param {Float64Array} c
+ * @param {Float64Array} table
+ */
+function addGamma(readings, ln_mean_g, c, table) {
+  const seed_g = readings[0].seed_g;
+  const c_least = c.reduce((a, b) => Math.min(a, b));
+  const c2 = c.map((one) => one * one);
+  const intervals = readings.map((reading) => interval(reading, c_least));
+  const inside = intervals.filter((one) => one.ln_y.length > 0);
+  const wide = intervals.filter((one) => one.ln_y.length === 0);
+  for (let i = 0, at = 0; i < ln_mean_g.length; i += 1) {
+    const mean = Math.exp(ln_mean_g[i]);
+    for (let j = 0; j < C_NODES; j += 1, at += 1) {
+      const scale = c2[j] * mean + seed_g;
+      const shape = mean / scale;
+      const rate = 1 / scale;
+      let sum = 0;
+      if (inside.length) {
+        const constant = -lnGamma(shape) - shape * Math.log(scale);
+        for (const one of inside) sum += constant + within(one, shape, rate);
+      }
+      for (const one of wide) {
+        sum += one.low_g === 0 ? lnGammaP(shape, one.high_g * rate) : betweenTails(one, shape, rate);
+      }
+      table[at] += sum;
+    }
+  }
+}
+
+/**
+ * Log of the integral of y^(k−1) e^(−y/θ) over the interval: by the middle and its curvature where it is narrow, else
+ * by Gauss-Legendre quadrature in ln y.
+ * @param {Interval} one
+ * @param {number} shape
+ * @param {number} rate
+ */
+function within(one, shape, rate) {
+  const { ln_y, y, weight, length } = one;
+  if (one.narrow) {
+    const t = (ln_y[0] + ln_y[ln_y.length - 1]) / 2;
+    const v = Math.sqrt(one.low_g * one.high_g) * rate;
+    const slope = shape - v;
+    if (Math.abs(slope * length) < GENTLE) {
+      const l2 = length * length;
+      const second = slope * slope - v;
+      // e^g over ± L/2: 1 + L²/24 (g'² + g'') + L⁴/1920 (g'⁴ + 6 g'² g'' + 3 g''² + 4 g' g''' + g''''), all g⁽ⁿ⁾ = −v
+      const fourth = slope ** 4 - 6 * slope * slope * v + 3 * v * v - 4 * slope * v - v;
+      return shape * t - v + Math.log(length * (1 + (l2 / 24) * second + ((l2 * l2) / 1920) * fourth));
+    }
+  }
+  let best = -Infinity;
+  for (let n = 0; n < y.length; n += 1) best = Math.max(best, shape * ln_y[n] - y[n] * rate);
+  let sum = 0;
+  for (let n = 0; n < y.length; n += 1) sum += weight[n] * Math.exp(shape * ln_y[n] - y[n] * rate - best);
+  return best + Math.log(sum);
+}
+
+/**
+ * Log probability of an interval much wider than the density, in the tail that holds less.
+ * @param {Interval} one
+ * @param {number} shape
+ * @param {number} rate
+ */
+function betweenTails({ low_g, high_g }, shape, rate) {
+  const above = low_g * rate > shape;
+  const probability = above
+    ? gammaQ(shape, low_g * rate) - gammaQ(shape, high_g * rate)
+    : gammaP(shape, high_g * rate) - gammaP(shape, low_g * rate);
+  if (probability >= 1e-280) return Math.log(probability);
+  // Where the difference underflows, the density at the nearer end times the interval stands in.
+  const nearer = (above ? low_g : high_g) * rate;
+  return shape * Math.log(nearer) - nearer - lnGamma(shape) + Math.log(Math.log(high_g / low_g));
+}

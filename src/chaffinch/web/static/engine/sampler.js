@@ -1,0 +1,229 @@
+// @ts-check
+/**
+ * The inference kernel: draws from a posterior known only up to a constant.
+ *
+ * The same adaptive importance sampling on the same Sobol points as chaffinch.engine.sampler (docs/method/sampler.md),
+ * so that phone and server give the same figures for the same check. Points are flat arrays, d numbers each.
+ */
+
+import { SamplerError } from "./errors.js";
+import { cholesky, eigen, meanAndCov, trace } from "./matrix.js";
+import { local, single } from "./proposals.js";
+
+/** @typedef {import("./proposals.js").Proposal} Proposal */
+/** @typedef {(points: Float64Array, count: number) => Float64Array} LogDensity */
+/** @typedef {{points: Float64Array, weights: Float64Array, ess: number}} Draws */
+
+const ROUNDS = 4;
+const POINTS_PER_ROUND = 2048;
+/** Effective draws below which an answer is refused. */
+const LEAST_ESS = 400;
+/** Effective draws below which further rounds with local proposals are spent. */
+const COMFORTABLE_ESS = 1000;
+const BENT_ROUNDS = 6;
+
+/**
+ * Draw from the density whose logarithm is `logDensity`, up to a constant.
+ * @param {LogDensity} logDensity
+ * @param {Float64Array} start_mean  a generous first guess
+ * @param {Float64Array} start_sd
+ * @param {number} seed
+ * @returns {Draws}
+ */
+export function sample(logDensity, start_mean, start_sd, seed) {
+  const d = start_mean.length;
+  const { mode, cov } = climb(logDensity, start_mean, start_sd);
+  const run = new Run(logDensity, d);
+  run.add(single(mode, cholesky(cov, d), POINTS_PER_ROUND - POINTS_PER_ROUND / 4), seed);
+  const wide = new Float64Array(d * d);
+  for (let i = 0; i < d; i += 1) wide[i * d + i] = start_sd[i] ** 2;
+  run.add(single(start_mean, cholesky(wide, d), POINTS_PER_ROUND / 4), seed + 1);
+  for (let turn = 1; turn < ROUNDS; turn += 1) {
+    const found = moments(run.points, run.weights, d);
+    run.add(single(found.mean, cholesky(found.cov, d), POINTS_PER_ROUND), seed + 1 + turn);
+  }
+  for (let turn = 0; turn < BENT_ROUNDS && run.ess < COMFORTABLE_ESS; turn += 1) {
+    const count = POINTS_PER_ROUND * (turn < BENT_ROUNDS / 2 ? 2 : 4);
+    run.add(local(run.points, run.weights, d, count), seed + 101 + turn);
+  }
+  if (run.ess < LEAST_ESS) {
+    throw new SamplerError(
+      `only ${run.ess.toFixed(0)} effective draws of ${run.weights.length} in ${d} dimensions ` +
+        `(at least ${LEAST_ESS} are needed): the catches pin down a sum of losses too sharply, or contradict each ` +
+        "other beyond what the model can hold; check the readings and any variation you gave",
+    );
+  }
+  return { points: run.points, weights: run.weights, ess: run.ess };
+}
+
+/** Proposals tried so far and all their points, each weighted against the mixture of all of them. */
+class Run {
+  /** @param {LogDensity} logDensity @param {number} d */
+  constructor(logDensity, d) {
+    this.logDensity = logDensity;
+    this.d = d;
+    /** @type {Proposal[]} */
+    this.proposals = [];
+    this.points = new Float64Array(0);
+    this.values = new Float64Array(0);
+    /** log density of each proposal at all points so far @type {Float64Array[]} */
+    this.known = [];
+    this.weights = new Float64Array(0);
+    this.ess = 0;
+  }
+
+  /** Draw from one more proposal and weigh everything anew (Cornuet et al. 2012). */
+  /** @param {Proposal} proposal @param {number} seed */
+  add(proposal, seed) {
+    const fresh = proposal.draw(seed);
+    const values = checked(this.logDensity(fresh, proposal.count));
+    this.known.push(proposal.logDensity(this.points));
+    this.proposals.push(proposal);
+    this.known = this.known.map((densities, i) => joined(densities, this.proposals[i].logDensity(fresh)));
+    this.points = joined(this.points, fresh);
+    this.values = joined(this.values, values);
+    const n = this.values.length;
+    const total = this.proposals.reduce((sum, one) => sum + one.count, 0);
+    const shares = this.proposals.map((one) => Math.log(one.count / total));
+    const log_w = new Float64Array(n);
+    let highest = -Infinity;
+    for (let i = 0; i < n; i += 1) {
+      let top = -Infinity;
+      for (let k = 0; k < shares.length; k += 1) top = Math.max(top, this.known[k][i] + shares[k]);
+      let sum = 0;
+      for (let k = 0; k < shares.length; k += 1) sum += Math.exp(this.known[k][i] + shares[k] - top);
+      log_w[i] = this.values[i] - top - Math.log(sum);
+      if (log_w[i] > highest) highest = log_w[i];
+    }
+    if (!Number.isFinite(highest)) {
+      throw new SamplerError("the posterior is zero at every point tried: the readings contradict each other");
+    }
+    let sum = 0;
+    for (let i = 0; i < n; i += 1) sum += log_w[i] = Math.exp(log_w[i] - highest);
+    let squares = 0;
+    for (let i = 0; i < n; i += 1) squares += (log_w[i] /= sum) ** 2;
+    this.weights = log_w;
+    this.ess = 1 / squares;
+  }
+}
+
+/**
+ * Weighted mean and covariance, kept positive definite when few points carry the weight.
+ * @param {Float64Array} points
+ * @param {Float64Array} weights
+ * @param {number} d
+ */
+function moments(points, weights, d) {
+  const { mean, cov } = meanAndCov(points, weights, d);
+  const ridge = 1e-10 + (1e-6 * trace(cov, d)) / d;
+  for (let i = 0; i < d; i += 1) cov[i * d + i] += ridge;
+  return { mean, cov };
+}
+
+/**
+ * Find the mode and its curvature by damped Newton steps with central differences, in units of `sd`.
+ * @param {LogDensity} logDensity
+ * @param {Float64Array} start
+ * @param {Float64Array} sd
+ */
+function climb(logDensity, start, sd) {
+  const d = start.length;
+  let x = Float64Array.from(start);
+  let damping = 1e-2;
+  let { gradient, hessian, here } = derivatives(logDensity, x, sd);
+  for (let turn = 0; turn < 40 && Number.isFinite(here); turn += 1) {
+    const { values, vectors } = eigen(hessian.map((h) => -h), d);
+    const move = new Float64Array(d);
+    for (let k = 0; k < d; k += 1) {
+      let along = 0;
+      for (let i = 0; i < d; i += 1) along += vectors[i * d + k] * gradient[i];
+      along /= Math.max(Math.abs(values[k]), 1e-3) + damping;
+      for (let i = 0; i < d; i += 1) move[i] += vectors[i * d + k] * along;
+    }
+    const length = Math.hypot(...move);
+    const trial = x.map((xi, i) => xi + move[i] * Math.min(1, 3 / length) * sd[i]);
+    const value = checked(logDensity(trial, 1))[0];
+    if (value >= here) {
+      x = trial;
+      damping /= 10;
+      const found = derivatives(logDensity, x, sd);
+      const done = found.here - here < 1e-6 && length < 1e-3;
+      ({ gradient, hessian, here } = found);
+      if (done) break;
+    } else {
+      damping = Math.max(damping, 1e-3) * 10;
+      if (damping > 1e8) break;
+    }
+  }
+  const { values, vectors } = eigen(hessian.map((h) => -h), d);
+  const cov = new Float64Array(d * d);
+  for (let k = 0; k < d; k += 1) {
+    // A flat or upward direction has no width of its own: the prior's is 1 in these units.
+    const variance = Number.isFinite(here) ? 1 / Math.max(values[k], 1) : 1;
+    for (let i = 0; i < d; i += 1) {
+      for (let j = 0; j < d; j += 1) {
+        cov[i * d + j] += vectors[i * d + k] * variance * vectors[j * d + k] * sd[i] * sd[j];
+      }
+    }
+  }
+  return { mode: x, cov };
+}
+
+/**
+ * Gradient and Hessian by central differences, all points in one call of the density.
+ * @param {LogDensity} logDensity
+ * @param {Float64Array} x
+ * @param {Float64Array} sd
+ */
+function derivatives(logDensity, x, sd) {
+  const d = x.length;
+  const step = 1e-2;
+  /** @type {number[][]} */
+  const offsets = [[]];
+  for (let i = 0; i < d; i += 1) offsets.push([i, 1], [i, -1]);
+  for (let i = 0; i < d; i += 1) {
+    for (let j = 0; j < i; j += 1) offsets.push([i, 1, j, 1], [i, 1, j, -1], [i, -1, j, 1], [i, -1, j, -1]);
+  }
+  const points = new Float64Array(offsets.length * d);
+  offsets.forEach((offset, n) => {
+    points.set(x, n * d);
+    for (let k = 0; k < offset.length; k += 2) points[n * d + offset[k]] += step * offset[k + 1] * sd[offset[k]];
+  });
+  const f = checked(logDensity(points, offsets.length));
+  const here = f[0];
+  const gradient = new Float64Array(d);
+  const hessian = new Float64Array(d * d);
+  if (!f.every(Number.isFinite)) {
+    for (let i = 0; i < d; i += 1) hessian[i * d + i] = -1;
+    return { gradient, hessian, here };
+  }
+  let n = 1;
+  for (let i = 0; i < d; i += 1, n += 2) {
+    gradient[i] = (f[n] - f[n + 1]) / (2 * step);
+    hessian[i * d + i] = (f[n] + f[n + 1] - 2 * here) / step ** 2;
+  }
+  for (let i = 0; i < d; i += 1) {
+    for (let j = 0; j < i; j += 1, n += 4) {
+      hessian[i * d + j] = hessian[j * d + i] = (f[n] - f[n + 1] - f[n + 2] + f[n + 3]) / (4 * step ** 2);
+    }
+  }
+  return { gradient, hessian, here };
+}
+
+/** @param {Float64Array} values */
+function checked(values) {
+  for (const value of values) {
+    if (Number.isNaN(value)) {
+      throw new SamplerError("the log density is no number: a reading or width is outside what the model can hold");
+    }
+  }
+  return values;
+}
+
+/** @param {Float64Array} a @param {Float64Array} b */
+function joined(a, b) {
+  const whole = new Float64Array(a.length + b.length);
+  whole.set(a);
+  whole.set(b, a.length);
+  return whole;
+}
