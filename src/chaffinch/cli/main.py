@@ -28,6 +28,7 @@ COMMANDS: Final = {
     "monitor": "What the bar of the loss monitor means, in real units.",
     "ledger": "What a season left on the ground, and fair comparisons.",
     "book": "The book: checks, machines and fields, kept for years.",
+    "serve": "The book in a browser and on phones nearby.",
     "crops": "The crops known, with their figures and where each comes from.",
     "demo": "An invented harvest morning, told step by step.",
 }

@@ -23,7 +23,7 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 from chaffinch import __version__
 from chaffinch.book.desk import Desk, open_desk
 from chaffinch.book.receiving import Inbox
-from chaffinch.errors import BookError, InputError
+from chaffinch.errors import BookError, InputError, SamplerError
 from chaffinch.web import api, doors
 from chaffinch.web.access import declared
 from chaffinch.web.devices import Devices
@@ -39,9 +39,11 @@ from chaffinch.web.problems import (
     Problem,
     Refusal,
     on_book,
+    on_fault,
     on_http,
     on_input,
     on_refusal,
+    on_sampler,
     on_validation,
 )
 from chaffinch.web.settings import WebSettings
@@ -116,6 +118,8 @@ def make_app(settings: WebSettings, *, desk: Desk | None = None) -> FastAPI:
         (Refusal, on_refusal),
         (InputError, on_input),
         (BookError, on_book),
+        (SamplerError, on_sampler),
+        (Exception, on_fault),
         (RequestValidationError, on_validation),
         (HTTPException, on_http),
     ):

@@ -212,42 +212,22 @@ class Devices:
         return Waiting(secret, role, ends)
 
     def _let_in(self, secret: str, name: str, kind: Kind, address: str) -> LetIn:
-        now, who = self.clock(), _neighbourhood(address)
-        own = self.new_secret()
+        now, who, own = self.clock(), _neighbourhood(address), self.new_secret()
+        device: Device | None = None
         with self._writing() as file:
-            file.execute("DELETE FROM guesser WHERE last < ?", (now - FORGET_S,))
-            guesser = file.execute("SELECT wrong, last FROM guesser WHERE address = ?", (who,)).fetchone()
-            if guesser is not None and (wait := _wait_s(guesser["wrong"]) - (now - guesser["last"])) > 0:
-                refused: Refusal | None = Refusal(
-                    429,
-                    "code",
-                    "too many wrong codes came from here",
-                    f"wait {wait:.0f} s, then try again",
-                    wait_s=wait,
-                )
-            elif (role := _take(file, secret, kind, now)) is None:
-                file.execute("UPDATE waiting SET tries = tries - 1 WHERE kind = ?", (kind,))
-                file.execute("DELETE FROM waiting WHERE tries <= 0 OR ends <= ?", (now,))
-                file.execute(
-                    "INSERT INTO guesser VALUES (?, 1, ?) ON CONFLICT (address) DO UPDATE "
-                    "SET wrong = wrong + 1, last = excluded.last",
-                    (who, now),
-                )
-                refused = Refusal(401, "code", "is not one that waits to be used", "ask the owner for a new one")
-            elif file.execute("SELECT COUNT(*) FROM device WHERE revoked IS NULL").fetchone()[0] >= MOST_DEVICES:
-                refused = Refusal(409, "device", f"is one more than the {MOST_DEVICES} a book knows", "revoke some")
-            else:
-                refused = None
+            wait = _still_waits_s(file, who, now)
+            role = None if wait > 0 else _take(file, secret, kind, now)
+            if role is not None:
+                device = _add(file, Device(str(uuid.uuid4()), name, role, kind, now, now, None), own)
                 file.execute("DELETE FROM guesser WHERE address = ?", (who,))
-                device = Device(str(uuid.uuid4()), name, role, kind, now, now, None)
-                ends = now + DESK_LIFE_S if kind == "desk" else None
-                file.execute(
-                    "INSERT INTO device VALUES (?, ?, ?, ?, ?, ?, ?, ?, NULL)",
-                    (device.id, name, role, kind, _hash(own), now, now, ends),
-                )
-        # Raised after the commit: a wrong try has to be remembered.
-        if refused is not None:
-            raise refused
+            elif wait <= 0:
+                _count_wrong(file, who, kind, now)
+        # Refused after the commit: a wrong try has to be remembered.
+        if wait > 0:
+            mend = f"wait {wait:.0f} s, then try again"
+            raise Refusal(429, "code", "too many wrong codes came from here", mend, wait_s=wait)
+        if device is None:
+            raise Refusal(401, "code", "is not one that waits to be used", "ask the owner for a new one")
         return LetIn(device, own)
 
     @contextmanager
@@ -291,6 +271,38 @@ def _take(file: sqlite3.Connection, secret: str, kind: Kind, now: float) -> Role
         "DELETE FROM waiting WHERE secret_hash = ? AND kind = ? AND ends > ? RETURNING role", (_hash(secret), kind, now)
     ).fetchone()
     return None if row is None else row["role"]
+
+
+def _add(file: sqlite3.Connection, device: Device, secret: str) -> Device:
+    """Note a new device; one too many is refused, and the code it came with is not used up."""
+    if file.execute("SELECT COUNT(*) FROM device WHERE revoked IS NULL").fetchone()[0] >= MOST_DEVICES:
+        raise Refusal(409, "device", f"is one more than the {MOST_DEVICES} a book knows", "shut some out first")
+    ends = device.paired + DESK_LIFE_S if device.kind == "desk" else None
+    file.execute(
+        "INSERT INTO device VALUES (?, ?, ?, ?, ?, ?, ?, ?, NULL)",
+        (device.id, device.name, device.role, device.kind, _hash(secret), device.paired, device.seen, ends),
+    )
+    return device
+
+
+def _count_wrong(file: sqlite3.Connection, who: str, kind: Kind, now: float) -> None:
+    """A wrong try: it brings the code that waits nearer to its end, and lets whoever made it wait longer."""
+    file.execute("UPDATE waiting SET tries = tries - 1 WHERE kind = ?", (kind,))
+    file.execute("DELETE FROM waiting WHERE tries <= 0 OR ends <= ?", (now,))
+    file.execute(
+        "INSERT INTO guesser VALUES (?, 1, ?) ON CONFLICT (address) DO UPDATE "
+        "SET wrong = wrong + 1, last = excluded.last",
+        (who, now),
+    )
+
+
+def _still_waits_s(file: sqlite3.Connection, who: str, now: float) -> float:
+    """How long this address must still wait [s], 0 or less for not at all."""
+    # A clock that was set back forgets nobody for good: what was noted in its future counts as now.
+    file.execute("UPDATE guesser SET last = ? WHERE last > ?", (now, now))
+    file.execute("DELETE FROM guesser WHERE last < ?", (now - FORGET_S,))
+    row = file.execute("SELECT wrong, last FROM guesser WHERE address = ?", (who,)).fetchone()
+    return 0.0 if row is None else _wait_s(row["wrong"]) - (now - row["last"])
 
 
 def _wait_s(wrong: int) -> float:

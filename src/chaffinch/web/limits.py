@@ -71,7 +71,8 @@ class BodyLimit:
         if scope["type"] != "http":
             await self.app(scope, receive, send)
             return
-        most, came = most_bytes(scope["path"]), 0
+        with_key = any(name in (b"authorization", b"cookie") for name, _ in scope["headers"])
+        most, came = most_bytes(scope["path"], with_key=with_key), 0
         announced = next((value for name, value in scope["headers"] if name == b"content-length"), b"0")
         too_large = not announced.isdigit() or len(announced) > 15 or int(announced) > most
 
@@ -83,5 +84,4 @@ class BodyLimit:
                 raise HTTPException(413, f"the body is larger than {most} bytes")
             return message
 
-        scope["chaffinch.too_large"] = too_large
         await self.app(scope, counted, send)

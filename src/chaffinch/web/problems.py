@@ -130,6 +130,17 @@ async def on_book(request: Request, error: Exception) -> Response:
     return told(Refusal(503, "book", error.reason, "keep what you have and try again"), request)
 
 
+async def on_sampler(request: Request, error: Exception) -> Response:
+    """Handler of SamplerError: catches that contradict each other beyond what the method can hold."""
+    problem = f"cannot be answered well enough to be shown ({error})"
+    return told(Refusal(422, "check", problem, "look at its catches for a slip"), request)
+
+
+async def on_fault(request: Request, error: Exception) -> Response:  # noqa: ARG001 - its text may hold anything
+    """Handler of what nobody foresaw: the client learns that it was us, the server's own log holds the rest."""
+    return told(Refusal(500, "server", "made a mistake of its own", "keep what you have, and tell the owner"), request)
+
+
 async def on_validation(request: Request, error: Exception) -> Response:
     """Handler of what the framework found wrong with a request: the first fault, in our shape."""
     assert isinstance(error, RequestValidationError)

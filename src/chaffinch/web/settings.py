@@ -121,9 +121,10 @@ def origin_of(address: str) -> str:
     return f"{parts.scheme}://{host}" + ("" if port in (None, usual) else f":{port}")
 
 
-def most_bytes(path: str) -> int:
-    """Largest body that a request to this path may have [bytes]."""
-    return next(size for start, size in MOST_BYTES.items() if path.startswith(start))
+def most_bytes(path: str, *, with_key: bool) -> int:
+    """Largest body that a request to this path may have [bytes]; less for one that shows no key, right or wrong."""
+    most = next(size for start, size in MOST_BYTES.items() if path.startswith(start))
+    return most if with_key else min(most, MOST_BYTES["/api/"])
 
 
 def _without_port(host: str) -> str:
