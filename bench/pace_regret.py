@@ -142,7 +142,7 @@ def outcome(plan: str, seed: int, level: float = 1.0) -> Outcome:
     )
     paid = [float(world.cost_per_ha(np.array([v]))[0]) for v in chosen] + [float(costs.min())]
     best = float(speeds[costs.argmin()])
-    own, extra = found.own_best_kmh, found.today.extra_per_ha if found.today else None
+    extra = found.today.extra_per_ha if found.today else None
     true_extra = today - paid[WAYS.index("best pace")]
     return Outcome(
         tuple(p - paid[-1] for p in paid),
@@ -150,10 +150,22 @@ def outcome(plan: str, seed: int, level: float = 1.0) -> Outcome:
             0 if v == world.today_kmh else (1 if p < today else -1) for v, p in zip((*chosen, best), paid, strict=True)
         ),
         found.advice,
-        # Two searches for a speed at an end of the range round differently.
-        own.low * 0.9999 <= best <= own.high * 1.0001,
+        _held(found, best, (low, high), float(np.random.default_rng((seed, 3)).random())),
         extra is not None and extra.low <= true_extra <= extra.high,
     )
+
+
+def _held(found: Pace, best_kmh: float, ends: tuple[float, float], chance: float) -> bool:
+    """Whether the truth lies within the central 90 % of what was believed of the best speed.
+
+    Belief has lumps at both ends of the speeds that may be recommended, and so has the truth: a truth on an end takes
+    an even place within that lump, or a range that ends there would hold it whatever was believed.
+    """
+    if best_kmh <= ends[0] * 1.0001:
+        return 0.05 <= chance * found.p_at_edges[0] <= 0.95
+    if best_kmh >= ends[1] * 0.9999:
+        return 0.05 <= 1.0 - chance * found.p_at_edges[1] <= 0.95
+    return found.own_best_kmh.low <= best_kmh <= found.own_best_kmh.high
 
 
 def _keeping(found: Pace, speeds: FloatArray, target_kg_ha: float) -> float:
