@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import logging
 import mimetypes
 from collections.abc import AsyncIterator, MutableMapping
 from contextlib import asynccontextmanager
@@ -16,6 +17,7 @@ from fastapi.openapi.utils import get_openapi
 from fastapi.routing import iter_route_contexts
 from starlette.datastructures import Headers, MutableHeaders
 from starlette.exceptions import HTTPException
+from starlette.requests import Request
 from starlette.responses import JSONResponse, PlainTextResponse
 from starlette.staticfiles import StaticFiles
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
@@ -38,8 +40,8 @@ from chaffinch.web.limits import (
 from chaffinch.web.problems import (
     Problem,
     Refusal,
+    fault,
     on_book,
-    on_fault,
     on_http,
     on_input,
     on_refusal,
@@ -119,7 +121,6 @@ def make_app(settings: WebSettings, *, desk: Desk | None = None) -> FastAPI:
         (InputError, on_input),
         (BookError, on_book),
         (SamplerError, on_sampler),
-        (Exception, on_fault),
         (RequestValidationError, on_validation),
         (HTTPException, on_http),
     ):
@@ -168,7 +169,7 @@ def described(app: FastAPI) -> dict[str, Any]:
 
 
 class Guard:
-    """ASGI middleware: refuses requests for another host, and puts the security headers on every answer."""
+    """ASGI middleware: refuses requests for another host, puts the security headers on every answer, tells a fault."""
 
     def __init__(self, app: ASGIApp, settings: WebSettings) -> None:
         self.app = app
@@ -189,7 +190,21 @@ class Guard:
         if not self.settings.knows_host(Headers(scope=scope).get("host", "")):
             await _misdirected(path)(scope, receive, with_headers)
             return
-        await self.app(scope, receive, with_headers)
+        begun = False
+
+        async def noted(message: Message) -> None:
+            nonlocal begun
+            begun = True
+            await with_headers(message)
+
+        try:
+            await self.app(scope, receive, noted)
+        except Exception:
+            # What nobody foresaw: the log holds it, the client learns that it was us.
+            logging.getLogger(__name__).exception("a request to %s failed", path)
+            if begun:
+                raise
+            await fault(Request(scope))(scope, receive, with_headers)
 
 
 def _add_headers(message: MutableMapping[str, Any], path: str) -> None:

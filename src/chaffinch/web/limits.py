@@ -8,8 +8,10 @@ from threading import Lock
 from typing import Final
 
 from starlette.exceptions import HTTPException
+from starlette.requests import Request
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
+from chaffinch.web.problems import Refusal, told
 from chaffinch.web.settings import most_bytes
 
 BURST_KNOWN: Final = 120.0
@@ -74,14 +76,21 @@ class BodyLimit:
         with_key = any(name in (b"authorization", b"cookie") for name, _ in scope["headers"])
         most, came = most_bytes(scope["path"], with_key=with_key), 0
         announced = next((value for name, value in scope["headers"] if name == b"content-length"), b"0")
-        too_large = not announced.isdigit() or len(announced) > 15 or int(announced) > most
+        if not announced.isdigit() or len(announced) > 15 or int(announced) > most:
+            await told(_too_large(most), Request(scope))(scope, receive, send)
+            return
 
         async def counted() -> Message:
             nonlocal came
             message = await receive()
             came += len(message.get("body", b""))
-            if too_large or came > most:
-                raise HTTPException(413, f"the body is larger than {most} bytes")
+            if came > most:
+                # As the framework's own kind: it is let through where a body is read.
+                raise HTTPException(413, _too_large(most).problem)
             return message
 
         await self.app(scope, counted, send)
+
+
+def _too_large(most: int) -> Refusal:
+    return Refusal(413, "body", f"is larger than {most} bytes", "send less at once")

@@ -136,8 +136,8 @@ async def on_sampler(request: Request, error: Exception) -> Response:
     return told(Refusal(422, "check", problem, "look at its catches for a slip"), request)
 
 
-async def on_fault(request: Request, error: Exception) -> Response:  # noqa: ARG001 - its text may hold anything
-    """Handler of what nobody foresaw: the client learns that it was us, the server's own log holds the rest."""
+def fault(request: Request) -> Response:
+    """The answer to what nobody foresaw: its own text may hold anything, and is not told."""
     return told(Refusal(500, "server", "made a mistake of its own", "keep what you have, and tell the owner"), request)
 
 
