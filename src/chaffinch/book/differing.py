@@ -49,8 +49,19 @@ def _word(value: Any, names: Mapping[str, str], feet: bool) -> str:
     if isinstance(value, bool):
         return "yes" if value else "no"
     text = names.get(str(value), str(value))
-    found = _METRES.fullmatch(text) if feet else None
+    return in_feet(text) if feet else text
+
+
+def in_feet(text: str) -> str:
+    """A length or area of a record, ``0.37161216 m2``, as it is spoken of in feet: ``4 ft2``; other texts stay."""
+    found = _METRES.fullmatch(text)
     if found is None:
         return text
     unit, kind = ("ft2", "area") if found[2] == "m2" else ("ft", "length")
     return f"{units.write(float(found[1]), unit, kind):.4g} {unit}"
+
+
+def in_short(text: str) -> str:
+    """A length or area in metres with at most five digits: ``0.37161216 m2`` → ``0.37161 m2``; other texts stay."""
+    found = _METRES.fullmatch(text)
+    return text if found is None else f"{float(found[1]):.5g} {found[2]}"

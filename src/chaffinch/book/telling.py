@@ -9,6 +9,7 @@ from chaffinch import units
 
 if TYPE_CHECKING:
     from chaffinch.book.desk import Desk
+    from chaffinch.book.shown_unit import Unit
     from chaffinch.records.kinds import Kind
 
 
@@ -24,6 +25,7 @@ class Teller:
     def __init__(self, desk: Desk) -> None:
         self.desk = desk
         self._names: dict[str, str] | None = None
+        self._units: dict[object, Unit] = {}
 
     @property
     def names(self) -> dict[str, str]:
@@ -62,7 +64,10 @@ class Teller:
         """A yield, limit or price as the farm speaks of it: bushels were turned to kilograms to be stored."""
         from chaffinch.book.shown_unit import unit_for
 
-        unit = unit_for(self.desk, parts.get("crop"), [])
+        crop = parts.get("crop")
+        unit = self._units.get(crop)
+        if unit is None:
+            unit = self._units[crop] = unit_for(self.desk, crop, [])
         if not unit.name.startswith("bu"):
             return _short(text)
         kg_ha_per_unit = 1.0 / unit.factor

@@ -1,0 +1,41 @@
+"""The farm's things: farm, seasons, fields, combines, drivers, pans, scales and notes, as they stand now."""
+
+from __future__ import annotations
+
+from typing import Final
+
+from fastapi import APIRouter, Depends, Request
+from starlette.responses import Response
+
+from chaffinch.book.telling import Teller
+from chaffinch.book.things import things
+from chaffinch.records.kinds import KINDS
+from chaffinch.web.access import reader
+from chaffinch.web.pages.frame import desk_of, show
+
+router = APIRouter()
+
+ORDER: Final = ("farm", "season", "field", "combine", "operator", "pan", "scale", "note")
+"""Kinds in the order a farm is set up."""
+NOT_LISTED: Final = ("name", "text", "note", "retired", "season")
+
+
+@router.get("/setup", dependencies=[Depends(reader)])
+def setup(request: Request) -> Response:
+    """Every thing of the book by kind, with what is said about it."""
+    desk = desk_of(request)
+    teller = Teller(desk)
+    here = things(desk)
+    listed = []
+    for kind in ORDER:
+        rows = []
+        for thing in sorted((t for t in here if t.kind == kind), key=lambda t: (t.retired, t.seq)):
+            said = [
+                f"{key.replace('_', ' ')} {teller.said(KINDS[kind], key, value, thing.parts)}"
+                for key, value in thing.parts.items()
+                if key not in NOT_LISTED
+            ]
+            season = teller.names.get(str(thing.parts.get("season", "")), "")
+            rows.append({"id": thing.id, "title": thing.title, "season": season, "said": ", ".join(said)})
+        listed.append((kind, rows))
+    return show(request, "setup.html", "setup", listed=listed)

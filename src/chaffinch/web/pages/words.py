@@ -1,0 +1,83 @@
+"""The desk's own sentences, by key: one table, so that another language needs no other change.
+
+What terminal, phone, desk and paper share stands in :mod:`chaffinch.book.wording` and the ``*_said`` rooms beside it and
+is not written here again. A sentence may hold facts in braces. The table is kept in three files: the frame of every page
+here, what pages show, and what forms ask.
+"""
+
+from __future__ import annotations
+
+from types import MappingProxyType
+from typing import Final
+
+from chaffinch.web.pages.words_asked import ASKED
+from chaffinch.web.pages.words_shown import SHOWN
+
+FRAME: Final = MappingProxyType(
+    {
+        "app": "Chaffinch",
+        "skip": "Skip to the page",
+        "nav": "Pages",
+        "nav.today": "Today",
+        "nav.log": "Log a check",
+        "nav.checks": "Checks",
+        "nav.seasons": "Seasons",
+        "nav.combines": "Combines",
+        "nav.trials": "Trials",
+        "nav.setup": "Set-up",
+        "nav.devices": "Crew and devices",
+        "choices": "Light and units",
+        "choices.look": "Light",
+        "choices.auto": "as the device",
+        "choices.light": "light",
+        "choices.dark": "dark",
+        "choices.measures": "Units",
+        "choices.farm": "the farm's",
+        "choices.metric": "kg/ha, km/h",
+        "choices.american": "bu/ac, mph",
+        "choices.keep": "Keep",
+        "leave": "Leave this book",
+        "no_record": "This is no insurance or legal record.",
+        "back": "Back to {what}",
+        "figures": "The figures behind the drawing",
+        "mind": "Mind",
+        "taken": "Taken as given",
+        "unit": "unit",
+        "low": "low",
+        "middle": "middle",
+        "high": "high",
+        "likely": "likely {low} to {high}",
+        "limit": "limit {limit}",
+        "save": "Save",
+        "saved": "Saved.",
+        "none": "–",
+        "optional": "may be left out",
+        "form.wrong": "Not saved. Mend what is marked; what you typed is still here.",
+        "form.asked": "Mend what is marked; what you typed is still here.",
+        "working.title": "Being worked out",
+        "working": "{done} of {of} checks read.",
+        "working.begun": "The checks are being read.",
+        "working.wait": "The page shows itself when it is done; or load it again.",
+        "verdict.over": "over the limit",
+        "verdict.under": "under the limit",
+        "verdict.unsettled": "can't tell yet",
+        "verdict.none": "no verdict",
+        "missing.title": "Nothing here",
+    }
+)
+"""What surrounds every page."""
+
+WORDS: Final = MappingProxyType({**FRAME, **SHOWN, **ASKED})
+"""Every sentence of the desk's pages."""
+
+
+def words(key: str, **facts: object) -> str:
+    """The sentence of a key, its facts put in.
+
+    Raises
+    ------
+    KeyError
+        For a key the table does not have: a page may show no placeholder.
+    """
+    sentence = WORDS[key]
+    return sentence.format(**facts) if facts else sentence

@@ -1,0 +1,145 @@
+"""Pictures of every desk page, at three sizes, in light and dark: for people to look at, not for a test.
+
+    .venv/bin/python tests/web/desk_pictures.py
+
+They go into ``build/desk-pictures``, which git ignores; a new folder each time would only hide the old ones. The book
+is the invented one of ``examples/demo_book.py`` with its own seed, so that the same pages can be compared from day to
+day. ``--only combine,today`` takes some of them, ``--axe`` nothing else than the checks a test makes too.
+"""
+
+from __future__ import annotations
+
+import argparse
+import subprocess
+import sys
+import tempfile
+import threading
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+HERE = Path(__file__).resolve().parent
+ROOT = HERE.parent.parent
+FOLDER = ROOT / "build" / "desk-pictures"
+SIZES = {"phone": (360, 740), "tablet": (820, 1180), "desk": (1440, 900)}
+LOOKS = ("light", "dark")
+BROWSER = "/usr/bin/chromium"
+FLAGS = (
+    "--headless=new",
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-quic",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+)
+SLOW_MS = 120_000
+"""How long a page may take while a season is summed up [ms]; the machine may be busy."""
+
+
+@contextmanager
+def served(app: Any) -> Iterator[str]:
+    """The app on a free port of this computer, in a thread; its address."""
+    import uvicorn
+
+    server = uvicorn.Server(uvicorn.Config(app, host="127.0.0.1", port=0, log_level="warning"))
+    thread = threading.Thread(target=server.run, daemon=True)
+    thread.start()
+    while not server.started:
+        time.sleep(0.02)
+    port = server.servers[0].sockets[0].getsockname()[1]
+    try:
+        yield f"http://127.0.0.1:{port}"
+    finally:
+        server.should_exit = True
+        thread.join(timeout=20)
+
+
+def demo_book(folder: Path) -> Path:
+    """The invented farm's book."""
+    book = folder / "larkhollow.chaffinch"
+    subprocess.run([sys.executable, str(ROOT / "examples" / "demo_book.py"), str(book)], check=True)
+    return book
+
+
+def app_of(book: Path, keep: Path) -> Any:
+    """The application on that book, which waits for long answers rather than showing how far they are."""
+    from chaffinch.web.app import make_app
+    from chaffinch.web.pages.answers import Longer
+    from chaffinch.web.settings import WebSettings
+
+    app = make_app(WebSettings(book=str(book), keep=keep, limits=False))
+    app.state.longer = Longer(patience_s=SLOW_MS / 1000)
+    return app
+
+
+def pages_of(app: Any) -> dict[str, str]:
+    """Every page worth a picture, by name."""
+    from chaffinch.book.fields import checks_where
+    from chaffinch.book.things import things
+    from chaffinch.book.trials import trials
+
+    desk = app.state.desk
+    seasons, fields = things(desk, "season"), things(desk, "field")
+    combines = {t.name: t for t in things(desk, "combine")}
+    checks = checks_where(desk, limit=60)
+    old = combines["Old Bess"].id
+    return {
+        "today": "/today",
+        "checks": "/checks",
+        "check": f"/check/{checks[0]}",
+        "check-sources": f"/check/{checks_where(desk, field=fields[0].id)[0]}",
+        "correct": f"/check/{checks[0]}/correct",
+        "log": f"/log?field={fields[-1].id}&combine={old}",
+        "seasons": "/seasons",
+        "season": f"/season/{seasons[-1].id}?by=combine",
+        "field": f"/field/{fields[-1].id}",
+        "combines": "/combines",
+        "combine": f"/combine/{old}?crop=canola&hour_cost=450+/h&now=4.3+mph",
+        "monitor": f"/combine/{combines['Young Bess'].id}?crop=wheat",
+        "trials": "/trials",
+        "trial": f"/trial/{trials(desk)[0].id}",
+        "setup": "/setup",
+        "thing": f"/thing/{fields[-1].id}",
+        "new": "/setup/combine/new",
+        "import": "/import",
+        "devices": "/devices",
+    }
+
+
+def main() -> None:
+    """Take the pictures."""
+    from playwright.sync_api import sync_playwright
+
+    parser = argparse.ArgumentParser(description=__doc__.partition("\n")[0])
+    parser.add_argument("--only", default="", help="names of pages, with commas between them")
+    parser.add_argument("--book", type=Path, help="another book than a new demo book")
+    parser.add_argument("--sizes", default=",".join(SIZES))
+    given = parser.parse_args()
+    FOLDER.mkdir(parents=True, exist_ok=True)
+    with tempfile.TemporaryDirectory() as name:
+        book = given.book or demo_book(Path(name))
+        app = app_of(book, Path(name) / "keep")
+        wanted = {key: path for key, path in pages_of(app).items() if not given.only or key in given.only.split(",")}
+        with served(app) as address, sync_playwright() as playwright:
+            browser = playwright.chromium.launch(executable_path=BROWSER, args=list(FLAGS))
+            for look in LOOKS:
+                context = browser.new_context(color_scheme=look)
+                page = context.new_page()
+                page.set_default_timeout(SLOW_MS)
+                page.goto(f"{address}/enter?key={app.state.devices.make_link().secret}")
+                for size in given.sizes.split(","):
+                    width, height = SIZES[size]
+                    page.set_viewport_size({"width": width, "height": height})
+                    for key, path in wanted.items():
+                        page.goto(address + path)
+                        page.screenshot(path=FOLDER / f"{key}-{size}-{look}.png", full_page=True)
+            browser.close()
+    print(f"pictures of {len(wanted)} pages in {FOLDER.relative_to(ROOT)}")
+
+
+if __name__ == "__main__":
+    main()
