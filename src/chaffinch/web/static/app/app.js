@@ -1,0 +1,175 @@
+// @ts-check
+/**
+ * Which screen is shown, and what goes in and out of this phone as a file? The address after # names the screen, so
+ * that the phone's own way back works.
+ */
+
+import { h, sign } from "./dom.js";
+import { readLines, toBytes, toText } from "./handing.js";
+import { Stops } from "./stops.js";
+import { beside } from "./screens/beside.js";
+import { cautions } from "./screens/cautions.js";
+import { hand, take } from "./screens/hand.js";
+import { home } from "./screens/home.js";
+import { options } from "./screens/options.js";
+import { pad } from "./screens/pad.js";
+import { pair } from "./screens/pair.js";
+import { pan, place } from "./screens/place.js";
+import { saved } from "./screens/saved.js";
+import { tray } from "./screens/tray.js";
+import { trial } from "./screens/trial.js";
+import { verdict } from "./screens/verdict.js";
+import { where } from "./screens/where.js";
+
+/** @typedef {import("./outbox.js").Envelope} Envelope */
+/**
+ * @typedef {object} Screen
+ * @property {string} title
+ * @property {string} [below]
+ * @property {Node} [heading]
+ * @property {Node} node
+ * @property {boolean} [back]
+ * @property {boolean} [home]
+ * @property {(Node | null)[]} [foot]
+ */
+
+/** Screens that follow what is sent while they are open; the others are left as they are while somebody types. */
+const LIVE = new Set(["", "tray", "saved"]);
+
+export class App extends Stops {
+  start() {
+    addEventListener("hashchange", () => this.show());
+    this.phone.addEventListener("change", () => LIVE.has(this.route[0]) && this.show({ quiet: true }));
+    let last = innerWidth;
+    addEventListener("resize", () => {
+      if (innerWidth !== last) this.redraws.forEach((draw) => draw());
+      last = innerWidth;
+    });
+    this.show();
+  }
+
+  // --- screens ------------------------------------------------------------------------------------------------------
+
+  /** @returns {string[]} */
+  get route() {
+    // The code shown by the server comes as #pair=123456.
+    return location.hash.replace(/^#\/?/, "").replace(/^pair=/, "pair/").split("/");
+  }
+
+  /** @returns {Screen | null} */
+  screen() {
+    const [name, id = ""] = this.route;
+    const { phone } = this;
+    const open = ["pair", "take", "tray", "options", "cautions"];
+    if (phone.kept.cautions !== phone.today() && !open.includes(name)) return cautions(this);
+    switch (name) {
+      case "": return home(this);
+      case "cautions": return cautions(this);
+      case "pair": return pair(this, /^\d{6}$/.test(id) ? id : "");
+      case "where": return where(this);
+      case "place": return place(this);
+      case "pan": return this.draft.place ? pan(this) : null;
+      case "pad": return this.draft.weigh || (this.draft.place && this.draft.pan) ? pad(this) : null;
+      case "stop": return verdict(this, id);
+      case "beside": return beside(this, id);
+      case "trial": return trial(this, id);
+      case "saved": return saved(this, id, this.fresh === id);
+      case "tray": return tray(this);
+      case "hand": return hand(this, id);
+      case "take": return take(this, id);
+      case "options": return options(this);
+      default: return null;
+    }
+  }
+
+  /** @param {{quiet?: boolean}} [how]  quiet: only what is shown has changed, not where one is */
+  show(how = {}) {
+    this.redraws = [];
+    const screen = this.screen();
+    if (!screen) return this.go("/", { replace: true });
+    if (!how.quiet) this.closeSheet();
+    const { main, header, foot } = this.places;
+    const back = screen.back ? h("button.corner", { "aria-label": "Back", onclick: () => history.back() }, sign("back")) : null;
+    const right = screen.home
+      ? h("button.corner", { "aria-label": "To the start", onclick: () => this.go("/") }, sign("home"))
+      : h("button.corner", { "aria-label": "This phone: options, cautions", onclick: () => this.go("/options") }, sign("more"));
+    const title = h("h1", { tabindex: "-1" }, screen.heading ?? screen.title);
+    header.replaceChildren(...[back, h("div.titles", {}, title, screen.below ? h("p.soft", {}, screen.below) : null), right].filter((one) => one !== null));
+    const at = scrollY;
+    const held = how.quiet ? nameOf(document.activeElement) : "";
+    main.replaceChildren(screen.node);
+    const buttons = (screen.foot ?? []).filter((one) => one !== null);
+    foot.replaceChildren(...buttons);
+    foot.hidden = buttons.length === 0;
+    document.title = screen.title === "Chaffinch" ? "Chaffinch" : `${screen.title} – Chaffinch`;
+    this.redraws.forEach((draw) => draw());
+    if (how.quiet) {
+      scrollTo(0, at);
+      const same = [...document.querySelectorAll("button, summary")].find((one) => held !== "" && nameOf(one) === held);
+      /** @type {HTMLElement | undefined} */ (same)?.focus({ preventScroll: true });
+    } else {
+      scrollTo(0, 0);
+      title.focus({ preventScroll: true });
+    }
+    return undefined;
+  }
+
+  // --- files, storage, looks ----------------------------------------------------------------------------------------
+
+  /** @param {Envelope[]} records */
+  exportSome(records) {
+    this.saveFile(this.phone.asFile(records), "check");
+  }
+
+  async exportAll() {
+    const { phone } = this;
+    const photos = [];
+    for (const sha256 of phone.photos.keys()) {
+      const bytes = await phone.keep.photo(sha256);
+      if (bytes) photos.push({ sha256, base64: toText(new Uint8Array(bytes)) });
+    }
+    this.saveFile(phone.asFile(phone.records, { journal: phone.journal, lines: phone.lines, photos }), "phone");
+  }
+
+  /** @param {File} file */
+  async takeFile(file) {
+    const found = await readLines(await file.text());
+    const here = new Set(this.phone.journal.map((line) => JSON.stringify(line)));
+    const journal = found.journal.filter((line) => !here.has(JSON.stringify(line)));
+    const photos = found.photos.map((one) => ({ sha256: one.sha256, bytes: toBytes(one.base64).buffer }));
+    /** @type {Envelope[]} */
+    let fresh = [];
+    const kept = await this.write(async () => {
+      fresh = await this.phone.add({ records: found.records, journal, photos });
+    }, { records: found.records });
+    if (!kept) return;
+    this.post.soon();
+    const known = found.records.length - fresh.length;
+    this.sheet("Taken in", h("div.stack", {},
+      h("p", {}, `${fresh.length} new records, ${known} that were here already, ${journal.length} notes of open stops.`),
+      found.wrong.length > 0 ? [h("p.error", {}, "Not taken:"), h("ul", {}, found.wrong.slice(0, 10).map((one) => h("li", {}, one)))] : null,
+      h("button.main", { onclick: () => this.closeSheet() }, "Good")));
+    this.show({ quiet: true });
+  }
+
+  sendNow() {
+    this.post.soon();
+  }
+
+  /** @param {Envelope} record */
+  async tryAgain(record) {
+    const line = { id: record.id, hash: record.hash, what: "again", at: this.phone.now() };
+    if (await this.write(() => this.phone.add({ lines: [line] }))) this.post.soon();
+  }
+
+  /** @param {string} wanted */
+  async theme(wanted) {
+    document.documentElement.dataset.theme = wanted;
+    await this.write(() => this.phone.add({ kept: { theme: wanted } }));
+  }
+}
+
+/** What something that may be tapped is called. @param {Element | null} element */
+function nameOf(element) {
+  return element?.getAttribute("aria-label") ?? element?.textContent ?? "";
+}

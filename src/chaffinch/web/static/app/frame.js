@@ -1,0 +1,148 @@
+// @ts-check
+/**
+ * What surrounds every screen? The places of the page, small pages over it, and the alarm when something could not be
+ * kept: everything confirmed is written down before the next screen appears.
+ */
+
+import { download, h, sign } from "./dom.js";
+import { NotKept } from "./keep.js";
+import { notKept } from "./screens/notkept.js";
+
+/** @typedef {import("./phone.js").Phone} Phone */
+/** @typedef {import("./stop.js").Stop} Stop */
+/** @typedef {import("./stop.js").JournalLine} JournalLine */
+/** @typedef {import("./outbox.js").Envelope} Envelope */
+/** @typedef {{main: HTMLElement, header: HTMLElement, foot: HTMLElement}} Places */
+
+export class Frame {
+  /**
+   * @param {Phone} phone
+   * @param {Places} places
+   */
+  constructor(phone, places) {
+    this.phone = phone;
+    this.places = places;
+    /** @type {{[key: string]: any}} what was picked and not confirmed yet */
+    this.draft = readDraft();
+    /** @type {(() => void)[]} */
+    this.redraws = [];
+  }
+
+  /** Show the screen that the address names. @param {{quiet?: boolean}} [_how] */
+  show(_how) {}
+
+  /**
+   * @param {string} to
+   * @param {{replace?: boolean}} [how]
+   */
+  go(to, how = {}) {
+    saveDraft(this.draft);
+    if (how.replace) {
+      history.replaceState(null, "", `#${to}`);
+      this.show();
+    } else if (location.hash === `#${to}`) this.show();
+    else location.hash = to;
+  }
+
+  /**
+   * Draw once the screen has its width, and again when that changes.
+   * @param {() => void} draw
+   */
+  whenShown(draw) {
+    this.redraws.push(draw);
+  }
+
+  /**
+   * A small page over the one in hand.
+   * @param {string} title
+   * @param {Node} node
+   */
+  sheet(title, node) {
+    this.closeSheet();
+    const dialog = /** @type {HTMLDialogElement} */ (h("dialog.sheet", { "aria-label": title },
+      h("div.sheet-head", {}, h("h2", {}, title), h("button.corner", { "aria-label": "Close", onclick: () => this.closeSheet() }, sign("close"))), node));
+    document.body.append(dialog);
+    dialog.addEventListener("close", () => dialog.remove());
+    dialog.showModal();
+  }
+
+  closeSheet() {
+    for (const one of document.querySelectorAll("dialog")) {
+      one.close();
+      one.remove();
+    }
+  }
+
+  // --- writing ------------------------------------------------------------------------------------------------------
+
+  /**
+   * Do something that writes; when it cannot be kept, say so loudly and give back what would be lost.
+   * @param {() => Promise<unknown>} act
+   * @param {{records?: Envelope[], stop?: string, lines?: JournalLine[]}} [at]  what would be lost
+   * @returns {Promise<boolean>}  whether it is on disk
+   */
+  async write(act, at = {}) {
+    try {
+      await act();
+      return true;
+    } catch (error) {
+      if (!(error instanceof NotKept)) throw error;
+      this.alarm(error.message, this.#lost(at), () => {
+        this.closeAlarm();
+        void this.write(act, at).then((kept) => kept && this.show());
+      });
+      return false;
+    }
+  }
+
+  /** @param {{records?: Envelope[], stop?: string, lines?: JournalLine[]}} at */
+  #lost(at) {
+    if (!at.records && !at.lines) return "";
+    const journal = this.phone.journal.filter((line) => line.stop === at.stop).concat(at.lines ?? []);
+    return this.phone.asFile(at.records ?? [], { journal });
+  }
+
+  /**
+   * @param {string} reason
+   * @param {string} text
+   * @param {() => void} again
+   */
+  alarm(reason, text, again) {
+    this.closeAlarm();
+    const page = notKept(this, reason, text, again);
+    document.body.append(page);
+    for (const one of Object.values(this.places)) one.setAttribute("inert", "");
+    /** @type {HTMLElement | null} */ (page.querySelector("h1"))?.focus();
+  }
+
+  closeAlarm() {
+    document.querySelector(".not-kept")?.remove();
+    for (const one of Object.values(this.places)) one.removeAttribute("inert");
+  }
+
+  /**
+   * @param {string} text
+   * @param {string} what
+   */
+  saveFile(text, what) {
+    download(`chaffinch-${what}-${this.phone.now().replace(/[:Z]/g, "")}.jsonl`, text);
+  }
+}
+
+/** @returns {{[key: string]: any}} */
+function readDraft() {
+  try {
+    return JSON.parse(sessionStorage.getItem("draft") ?? "{}");
+  } catch {
+    return {};
+  }
+}
+
+/** @param {{[key: string]: any}} draft */
+function saveDraft(draft) {
+  try {
+    sessionStorage.setItem("draft", JSON.stringify(draft));
+  } catch {
+    // Nothing confirmed is in it: without storage only a half-typed number is lost on reload.
+  }
+}

@@ -1,0 +1,121 @@
+// @ts-check
+/** How are records packed for a picture or a file, and read again? What comes from outside is checked against its hash. */
+
+import { contentHash } from "../engine/canonical.js";
+
+/** @typedef {import("./outbox.js").Envelope} Envelope */
+
+const KEYS = ["id", "kind", "schema", "device", "device_time", "body", "hash"];
+/** Longest address in a picture [characters]: above it, cameras of older phones fail to read it; own figure. */
+export const PICTURE_MOST = 1800;
+const MOST_LINES = 50_000;
+
+/**
+ * Records as a piece of an address.
+ * @param {Envelope[]} records
+ * @returns {Promise<string>}
+ */
+export async function packed(records) {
+  const bytes = new TextEncoder().encode(records.map((one) => JSON.stringify(one)).join("\n"));
+  if (typeof CompressionStream === "undefined") return `j${toText(bytes)}`;
+  const stream = new Blob([bytes]).stream().pipeThrough(new CompressionStream("deflate-raw"));
+  return `z${toText(new Uint8Array(await new Response(stream).arrayBuffer()))}`;
+}
+
+/**
+ * Records out of such a piece.
+ * @param {string} text
+ * @returns {Promise<Envelope[]>}
+ */
+export async function unpacked(text) {
+  const broken = new Error("This picture was not read whole. Scan it again.");
+  let plain;
+  try {
+    let bytes = toBytes(text.slice(1));
+    if (text[0] === "z") {
+      const stream = new Blob([/** @type {Uint8Array<ArrayBuffer>} */ (bytes)]).stream().pipeThrough(new DecompressionStream("deflate-raw"));
+      bytes = new Uint8Array(await new Response(stream).arrayBuffer());
+    }
+    plain = new TextDecoder("utf-8", { fatal: true }).decode(bytes);
+  } catch {
+    throw broken;
+  }
+  const { records, wrong } = await readLines(plain);
+  if (records.length === 0 || wrong.length > 0) throw broken;
+  return records;
+}
+
+/**
+ * What a file of lines holds: records that fit their hash, journal lines and photos of a whole export, and what is
+ * wrong with the rest.
+ * @param {string} text
+ * @returns {Promise<{records: Envelope[], journal: any[], photos: {sha256: string, base64: string}[], wrong: string[]}>}
+ */
+export async function readLines(text) {
+  const found = { records: /** @type {Envelope[]} */ ([]), journal: /** @type {any[]} */ ([]), photos: /** @type {any[]} */ ([]), wrong: /** @type {string[]} */ ([]) };
+  const lines = text.split(/\r?\n/).slice(0, MOST_LINES);
+  for (const [i, line] of lines.entries()) {
+    if (line.trim() === "") continue;
+    let value;
+    try {
+      value = JSON.parse(line);
+    } catch {
+      found.wrong.push(`line ${i + 1} is no JSON`);
+      continue;
+    }
+    if (typeof value !== "object" || value === null) {
+      found.wrong.push(`line ${i + 1} is no record`);
+    } else if (value.phone === "chaffinch") {
+      found.journal = Array.isArray(value.journal) ? value.journal.filter(isJournalLine) : [];
+      found.photos = Array.isArray(value.photos) ? value.photos : [];
+    } else {
+      const problem = await problemOf(value);
+      if (problem) found.wrong.push(`line ${i + 1} ${problem}`);
+      else found.records.push(value);
+    }
+  }
+  return found;
+}
+
+/** @param {any} line */
+function isJournalLine(line) {
+  return typeof line === "object" && line !== null && typeof line.stop === "string" && typeof line.what === "string";
+}
+
+/**
+ * Why this is no record that may be taken in; empty when it is one.
+ * @param {any} value
+ * @returns {Promise<string>}
+ */
+async function problemOf(value) {
+  const keys = Object.keys(value);
+  if (KEYS.some((key) => !keys.includes(key)) || keys.length !== KEYS.length) return "is no record";
+  if (typeof value.id !== "string" || typeof value.body !== "object" || value.body === null) return "is no record";
+  try {
+    return (await contentHash(value)) === value.hash ? "" : "does not fit its hash: it was changed on the way";
+  } catch {
+    return "is no record";
+  }
+}
+
+/**
+ * Bytes in base64 for addresses.
+ * @param {Uint8Array} bytes
+ * @returns {string}
+ */
+export function toText(bytes) {
+  let text = "";
+  for (let i = 0; i < bytes.length; i += 8192) text += String.fromCharCode(...bytes.subarray(i, i + 8192));
+  return btoa(text).replace(/\+/g, "-").replace(/\//g, "_").replace(/=+$/, "");
+}
+
+/**
+ * @param {string} text
+ * @returns {Uint8Array<ArrayBuffer>}
+ */
+export function toBytes(text) {
+  const plain = atob(text.replace(/-/g, "+").replace(/_/g, "/"));
+  const bytes = new Uint8Array(plain.length);
+  for (let i = 0; i < plain.length; i += 1) bytes[i] = plain.charCodeAt(i);
+  return bytes;
+}

@@ -1,0 +1,131 @@
+// @ts-check
+/**
+ * Which records still wait to be sent, and what does an answer change? Pure rules over the append-only log.
+ *
+ * A record is never marked: its state is read off the last line of the log that speaks of it. Only a receipt that
+ * echoes id and hash counts, so that a lost, doubled or foreign answer changes nothing.
+ */
+
+/** @typedef {{id: string, kind: string, schema: number, device: string, device_time: string, body: any, hash: string}} Envelope */
+/** @typedef {{id: string, hash: string, what: string, reason?: string, at?: string, version?: string, seq?: number}} Line */
+/** @typedef {"queued" | "sending" | "sent" | "attention"} State */
+/** @typedef {{state: State, reason: string, what: string}} Standing */
+/** @typedef {{id: string, hash: string, outcome: string, reason?: string}} Receipt */
+
+/** Most records and bytes of one batch: small enough to get through a weak signal; the server takes 200 and 2 MB. */
+export const MOST_RECORDS = 50;
+export const MOST_BYTES = 500_000;
+
+const SETTLED = new Set(["accepted", "known"]);
+
+/**
+ * The name of one record among all: its id may be claimed by two.
+ * @param {{id: string, hash: string}} record
+ * @returns {string}
+ */
+export function keyOf(record) {
+  return `${record.id} ${record.hash}`;
+}
+
+/**
+ * Where every record stands.
+ * @param {Iterable<Envelope>} records
+ * @param {Iterable<Line>} lines  in the order they were written
+ * @param {{version?: string, sending?: Set<string>}} now  the server's version last seen, and what is on its way
+ * @returns {Map<string, Standing>}
+ */
+export function standings(records, lines, now = {}) {
+  /** @type {Map<string, Line>} */
+  const last = new Map();
+  for (const line of lines) {
+    const before = last.get(keyOf(line));
+    // Once in the book, always in the book: a late "refused" cannot take it back.
+    if (before && SETTLED.has(before.what)) continue;
+    last.set(keyOf(line), line);
+  }
+  const found = new Map();
+  for (const record of records) {
+    const key = keyOf(record);
+    found.set(key, standing(last.get(key), now.version, now.sending?.has(key) ?? false));
+  }
+  return found;
+}
+
+/**
+ * @param {Line | undefined} line
+ * @param {string | undefined} version
+ * @param {boolean} sending
+ * @returns {Standing}
+ */
+function standing(line, version, sending) {
+  const what = line?.what ?? "";
+  if (line && SETTLED.has(what)) return { state: "sent", reason: "", what };
+  if (line && (what === "conflict" || what === "refused")) {
+    // A newer server may take what an older one refused.
+    const changed = what === "refused" && version !== undefined && line.version !== version;
+    if (!changed) return { state: "attention", reason: line.reason ?? "", what };
+  }
+  return { state: sending ? "sending" : "queued", reason: "", what };
+}
+
+/**
+ * The next records to send, oldest first.
+ * @param {Iterable<Envelope>} records
+ * @param {Map<string, Standing>} where
+ * @param {number} [most]
+ * @returns {Envelope[]}
+ */
+export function nextBatch(records, where, most = MOST_RECORDS) {
+  const batch = [];
+  let bytes = 0;
+  for (const record of records) {
+    if (where.get(keyOf(record))?.state !== "queued") continue;
+    const size = JSON.stringify(record).length * 2;
+    if (batch.length > 0 && (batch.length >= most || bytes + size > MOST_BYTES)) break;
+    batch.push(record);
+    bytes += size;
+  }
+  return batch;
+}
+
+/**
+ * The lines an answer adds to the log: one for each record of the batch that it speaks of by id and hash.
+ * @param {Envelope[]} batch
+ * @param {unknown} answer  the body of the answer, whatever it is
+ * @param {string} at  this phone's time
+ * @param {string | undefined} version  the server's
+ * @returns {Line[]}
+ */
+export function linesOf(batch, answer, at, version) {
+  const receipts = isTable(answer) && Array.isArray(answer.receipts) ? answer.receipts : [];
+  const sent = new Set(batch.map(keyOf));
+  const lines = [];
+  for (const one of receipts) {
+    if (!isTable(one) || typeof one.id !== "string" || typeof one.hash !== "string") continue;
+    if (!["accepted", "known", "conflict", "refused"].includes(one.outcome)) continue;
+    // Deleted, so that an answer naming one record twice adds one line.
+    if (!sent.delete(keyOf(/** @type {Receipt} */ (one)))) continue;
+    const reason = typeof one.reason === "string" ? one.reason : "";
+    lines.push({ id: one.id, hash: one.hash, what: one.outcome, reason, at, version });
+  }
+  return lines;
+}
+
+/**
+ * How many records stand where.
+ * @param {Map<string, Standing>} where
+ * @returns {{queued: number, sending: number, sent: number, attention: number}}
+ */
+export function counted(where) {
+  const sum = { queued: 0, sending: 0, sent: 0, attention: 0 };
+  for (const one of where.values()) sum[one.state] += 1;
+  return sum;
+}
+
+/**
+ * @param {unknown} value
+ * @returns {value is {[key: string]: any}}
+ */
+function isTable(value) {
+  return typeof value === "object" && value !== null && !Array.isArray(value);
+}
