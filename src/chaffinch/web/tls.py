@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import ipaddress
 import os
+import re
 import tempfile
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -50,6 +51,7 @@ PRIVATE: Final = (
     "::1/128",
 )
 """Networks the authority may vouch for: private, link-local, shared and loopback (RFC 1918, 3927, 6598, 4193, 4291)."""
+_LABEL: Final = re.compile(r"[a-z0-9_]([a-z0-9_-]{0,61}[a-z0-9_])?")
 PRIVATE_NAMES: Final = ("localhost", "local", "lan", "internal", "home.arpa")
 """Endings of names it may vouch for; ``local`` by RFC 6762, ``home.arpa`` by RFC 8375, ``internal`` is reserved."""
 
@@ -225,8 +227,7 @@ def _address(name: str) -> ipaddress.IPv4Address | ipaddress.IPv6Address | None:
 def _host(name: str) -> str:
     plain = name.lower().rstrip(".")
     parts = plain.split(".")
-    good = all(0 < len(p) <= 63 and p.isascii() and p.replace("-", "a").replace("_", "a").isalnum() for p in parts)
-    if not good or len(plain) > 253:
+    if len(plain) > 253 or not all(_LABEL.fullmatch(part) for part in parts):
         raise InputError("name", name, "is no host name or address", "write it like harvest.local or 192.168.1.7")
     return plain
 
