@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from typing import Final
-
 from fastapi import APIRouter
 
 from chaffinch.web.pages.by_hand import router as by_hand
@@ -20,9 +18,6 @@ from chaffinch.web.pages.setup import router as setup
 from chaffinch.web.pages.thing import router as thing
 from chaffinch.web.pages.today import router as today
 from chaffinch.web.pages.trial import router as trial
-
-FIRST_PAGE: Final = "/today"
-"""Where somebody who may look at the book begins."""
 
 router = APIRouter(include_in_schema=False)
 for part in (

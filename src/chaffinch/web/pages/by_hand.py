@@ -38,6 +38,7 @@ def empty(request: Request) -> Response:
     """An empty form; ``?field=…&combine=…&trial=…&side=…`` fills in what is known."""
     form = asked(request)
     form.values.setdefault("opened", desk_of(request).now())
+    form.values.setdefault("catch-1-place", "discharge")
     return page(request, form)
 
 

@@ -29,6 +29,7 @@ from chaffinch.web.access import reader
 from chaffinch.web.pages import drawing
 from chaffinch.web.pages.answers import whole
 from chaffinch.web.pages.frame import desk_of, person_of, show
+from chaffinch.web.pages.stop_typed import shown_amount, shown_size
 from chaffinch.web.pages.told import FILED, SHAPE, UNEVEN, Amount, country_of, in_person_unit, sign_of, what_lost
 from chaffinch.web.pages.words import words
 from chaffinch.web.problems import Refusal
@@ -88,9 +89,11 @@ def check(request: Request, check_id: CheckId) -> Response:
     farm = farm_of(desk)
     currency = "" if farm is None else str(farm.parts.get("currency", ""))
     own, taken = with_field(logged.check, here.get(str(logged.body.get("field", ""))), currency)
+    shown = in_person_unit(own, person, country_of(desk))
+    feet = shown.trade_unit.endswith("/ac")
     told, why_not = None, ""
     try:
-        told = told_of(whole(in_person_unit(own, person, country_of(desk))))
+        told = told_of(whole(shown))
     except (InputError, SamplerError) as error:
         why_not = str(error)
     body = logged.body
@@ -110,10 +113,10 @@ def check(request: Request, check_id: CheckId) -> Response:
         trial=str(body.get("trial", "")),
         side=str(body.get("side", "")),
         settings=settings_told(body),
-        catches=_catches(logged),
+        catches=_catches(logged, feet=feet),
         note=logged.check.note,
         from_field=words("check.from_field", what=" and ".join(taken)) if taken else "",
-        versions=_versions(desk, logged),
+        versions=_versions(desk, logged, feet=feet),
     )
 
 
@@ -246,25 +249,23 @@ def _notes(found: CheckAnswer) -> list[str]:
     return notes
 
 
-def _catches(logged: LoggedCheck) -> list[list[str]]:
+def _catches(logged: LoggedCheck, *, feet: bool) -> list[list[str]]:
     """Place, what held it, and what it held: as written."""
     rows = []
     catches: Any = check_to_table(logged.check)["catch"]
     for number, one in enumerate(catches, start=1):
-        amount = str(one.get("amount") or f"{one.get('gross')} − {one.get('tare')}")
-        pan = str(one.get("pan") or " × ".join(str(one[k]) for k in ("width", "length") if k in one))
+        amount = shown_amount(one)
+        pan = shown_size(one, feet=feet).replace(" x ", " × ")
         rest = [f"{key.replace('_', ' ')} {value}" for key, value in one.items()
-                if key not in ("place", "amount", "gross", "tare", "pan", "width", "length")]  # fmt: skip
-        rows.append([str(number), str(one["place"]), pan or str(one.get("time", "")), amount, ", ".join(rest)])
+                if key not in ("place", "amount", "gross", "tare", "pan", "width", "length", "time")]  # fmt: skip
+        rows.append([str(number), str(one["place"]), pan, amount, ", ".join(rest)])
     return rows
 
 
-def _versions(desk: Desk, logged: LoggedCheck) -> list[dict[str, Any]]:
+def _versions(desk: Desk, logged: LoggedCheck, *, feet: bool) -> list[dict[str, Any]]:
     kept = check_history(desk, logged)
     bodies = {one.id: one.body for one in kept}
     names = {t.id: t.title for t in by_ids(desk, [one.body.get(key) for one in kept for key in FILED]).values()}
-    farm = farm_of(desk)
-    feet = farm is not None and str(farm.parts.get("report_in", "")).endswith("/ac")
     told = []
     for one in kept:
         olds = [bodies[old] for old in one.body.get("replaces", ()) if old in bodies]

@@ -238,7 +238,8 @@ def _ruler_axis(ranges: Iterable[Range], limit: float | None, end: float, width:
     all_of = list(ranges)
     high = max(r.high for r in all_of)
     # A limit far beyond the range would squeeze the bar to a dot: then the range sets the scale.
-    reach = max(high, limit if limit is not None and limit < 3 * high else 0.0)
+    # One that is shown has some rule on its far side, so that the notch is no corner.
+    reach = max(high, 1.06 * limit if limit is not None and limit < 3 * high else 0.0)
     return Axis.around(min(0.0, *(r.low for r in all_of)), reach, most=8 if width >= WIDE else 4, start=start, end=end)
 
 

@@ -184,7 +184,7 @@ def _fields(desk: Desk, found: Ledger, person: Person, currency: str) -> tuple[l
             r = loss.judged.kg_ha.times(unit.factor)
             row["unit"] = unit.name
             low, row["loss"], high = range_words(r)
-            row["likely"] = words("likely", low=low, high=high)
+            row["likely"] = f"{low} to {high}"
             row["money"] = "" if loss.judged.money is None else money_said(loss.judged.money, currency).middle
             missing = loss.coverage.missing
             row["only"] = words("season.not_seen", sources=" and ".join(missing)) if missing else ""
@@ -268,7 +268,15 @@ def _compared(desk: Desk, thing: Thing, fair: dict[str, str], step: Any) -> dict
     by: By = "operator" if fair["by"] == "operator" else "combine"
     source: FairSource = "header" if fair["source"] == "header" else "machine"
     crop, found, left_out = compare(desk, thing, by=by, crop=fair["crop"] or None, source=source, progress=step)
-    rows = [[words(f"season.by.{by}"), words("column.checks"), words("column.days"), words("column.load"), ""]]
+    rows = [
+        [
+            words(f"season.by.{by}"),
+            words("column.checks"),
+            words("column.days"),
+            words("column.load"),
+            words("column.conditions"),
+        ]
+    ]
     rows += [
         [one.name, str(one.checks), str(len(one.blocks)), _loads(one.load), _conditions(one.conditions)]
         for one in found.groups

@@ -21,10 +21,10 @@ from chaffinch.book.trials import TrialRecord, answer_trial, trials
 from chaffinch.book.version import book_version
 from chaffinch.book.wording import CAUTION
 from chaffinch.errors import InputError, SamplerError
-from chaffinch.web.access import reader
+from chaffinch.web.access import anyone, known, reader
 from chaffinch.web.pages import drawing
 from chaffinch.web.pages.answers import Working, longer_of
-from chaffinch.web.pages.frame import Person, desk_of, person_of, show
+from chaffinch.web.pages.frame import Person, desk_of, person_of, see, show
 from chaffinch.web.pages.told import Line, count_of, country_of, in_person_unit, lines_of
 from chaffinch.web.pages.words import words
 
@@ -47,6 +47,13 @@ class Open:
     next_step: str = ""
 
 
+@router.get("/", dependencies=[Depends(anyone)])
+async def front(request: Request) -> Response:
+    """What stands at the address itself: this page for a browser that was let in, the phone app for anybody else."""
+    who = await known(request)
+    return see("/app/" if who is None or who.by == "token" else "/today")
+
+
 @router.get("/today", dependencies=[Depends(reader)])
 def today(request: Request) -> Response:
     """The last day with checks: its losses below rulers, what stands open, and the next steps."""
@@ -54,6 +61,7 @@ def today(request: Request) -> Response:
     newest = lines_of(desk, checks_where(desk, limit=LOOKED_AT), person)
     day = max((line.taken[:DAY] for line in newest), default="")
     lines = [line for line in newest if line.taken[:DAY] == day]
+    standing = _open(request, desk, lines)
     is_today = day == local(desk.now())[:DAY]
     return show(
         request,
@@ -64,8 +72,8 @@ def today(request: Request) -> Response:
         count=count_of(len(lines)),
         groups=_groups(lines, person, desk),
         lines=lines,
-        open_things=_open(request, desk, lines),
-        caution=CAUTION,
+        open_things=standing,
+        caution=CAUTION if any(one.next_step for one in standing) else "",
     )
 
 

@@ -161,7 +161,8 @@ def _told(found: TrialFound, unit: PaceUnit) -> Told:
     what = words("trial.times", what=words(f"trial.what.{answer.source}"), low=low, high=high)
     picture = drawing.ruler(
         answer.ratio, "× A", title=words("trial.drawing"),
-        about=words("trial.about", low=low, middle=middle, high=high), name="ratio", limit=1.0, limit_name=words("trial.alike"),
+        about=words("trial.about", low=low, middle=middle, high=high), name="ratio", limit=1.0,
+        limit_name=words("trial.alike"),
     )  # fmt: skip
     rows = [["", words("column.check"), words("column.taken"), unit.speed, words("low"), words("middle"),
              words("high")]]  # fmt: skip

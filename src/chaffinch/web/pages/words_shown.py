@@ -69,6 +69,7 @@ SHOWN: Final = MappingProxyType(
         "column.cost": "cost per {land}",
         "column.load": "load",
         "column.days": "field-days",
+        "column.conditions": "conditions",
         "column.side": "side",
         "column.device": "device",
         "column.role": "role",
