@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from contextlib import ExitStack
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
@@ -66,35 +67,39 @@ def command(
     from chaffinch.web.settings import WebSettings, origin_of
 
     book, folder = _where(address, keep)
-    desk = open_desk(book, device=DEVICE_NAME)
-    here = listen("127.0.0.1", port)
-    port = here.getsockname()[1]
-    doors, known = [Door(here, behind_proxy=behind_proxy)], [origin_of(one) for one in origins]
-    shared: _Shared | None = None
-    if share:
-        shared = _share(folder, names, share_port, port, tls=not no_tls)
-        doors.append(shared.door)
-        known += origins_of(shared.scheme, shared.names, shared.port)
-    settings = WebSettings(book=book, keep=folder, origins=tuple(known), behind_proxy=behind_proxy)
-    app = make_app(settings, desk=desk)
-    devices: Devices = app.state.devices
-    front = known[0] if behind_proxy else f"http://127.0.0.1:{port}"
-    link = devices.make_link()
+    known = [origin_of(one) for one in origins]
+    with ExitStack() as stack:
+        desk = open_desk(book, device=DEVICE_NAME)
+        stack.callback(desk.store.close)
+        here = stack.enter_context(listen("127.0.0.1", port))
+        port = here.getsockname()[1]
+        doors = [Door(here, behind_proxy=behind_proxy)]
+        shared: _Shared | None = None
+        if share:
+            shared = _share(folder, names, share_port if share_port is not None else port + 1, tls=not no_tls)
+            stack.enter_context(shared.door.waiting)
+            doors.append(shared.door)
+            known += origins_of(shared.scheme, shared.names, shared.port)
+        settings = WebSettings(book=book, keep=folder, origins=tuple(known), behind_proxy=behind_proxy)
+        app = make_app(settings, desk=desk)
+        devices: Devices = app.state.devices
+        front = known[0] if behind_proxy else f"http://127.0.0.1:{port}"
+        link = devices.make_link()
 
-    def told() -> None:
-        page = Page.here()
-        _say_desk(page, front, link)
-        if shared is not None:
-            (folder / ADDRESS_FILE).write_text(shared.origin, encoding="utf-8")
-            _say_pairing(page, shared.origin, devices.make_code(_role(role)))
-            _say_certificate(page, shared)
-        page.say("Ctrl-C ends it.")
+        def told() -> None:
+            page = Page.here()
+            _say_desk(page, front, link)
+            if behind_proxy:
+                page.paragraph(f"The proxy finds the book on 127.0.0.1, port {port}.")
+                page.say()
+            if shared is not None:
+                (folder / ADDRESS_FILE).write_text(shared.origin, encoding="utf-8")
+                stack.callback((folder / ADDRESS_FILE).unlink, missing_ok=True)
+                _say_pairing(page, shared.origin, devices.make_code(_role(role)))
+                _say_certificate(page, shared)
+            page.say("Ctrl-C ends it.")
 
-    try:
         run(app, doors, when_ready=told)
-    finally:
-        (folder / ADDRESS_FILE).unlink(missing_ok=True)
-        desk.store.close()
 
 
 @command.command("link")
@@ -162,7 +167,7 @@ class _Shared:
         return origins_of(self.scheme, self.names[:1], self.port)[0]
 
 
-def _share(folder: Path, names: Sequence[str], share_port: int | None, port: int, *, tls: bool) -> _Shared:
+def _share(folder: Path, names: Sequence[str], port: int, *, tls: bool) -> _Shared:
     from chaffinch.web.network import listen, own_addresses, own_names
     from chaffinch.web.running import Door
     from chaffinch.web.tls import certificates
@@ -172,7 +177,7 @@ def _share(folder: Path, names: Sequence[str], share_port: int | None, port: int
         mend = "join one, or name the address: --name 192.168.1.7"
         raise InputError("share", None, "this computer is on no network", mend)
     made = certificates(folder, found, now=datetime.now(UTC)) if tls else None
-    waiting = listen("0.0.0.0", share_port if share_port is not None else port + 1)
+    waiting = listen("0.0.0.0", port)
     door = Door(waiting) if made is None else Door(waiting, made.certificate, made.key)
     return _Shared(
         door, "https" if tls else "http", found if made is None else made.names, waiting.getsockname()[1], made
