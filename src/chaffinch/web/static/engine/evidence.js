@@ -34,7 +34,7 @@ const MOST_NODES = 96;
 const FEW_SEEDS = 8;
 /** Masses that differ by less are equal [1]. */
 const ROUNDING = 1e-9;
-/** Interval over narrowest density, in ln, below which the density at the middle and its curvature stand for it [1]. */
+/** Interval over the width of the density, in ln, below which the density at the middle and its curvature stand for it [1]. */
 const NARROW = 0.2;
 /** A slope times interval up to which that holds to 1e-5 [1]; own figure, by the next term of the series. */
 const GENTLE = 0.5;
@@ -234,40 +234,45 @@ function addFew(seeds, ln_mean, ln_factor, c, table) {
 }
 
 /**
- * One reading's interval, made ready for all cells.
- * @typedef {object} Interval
- * @property {number} low_g
- * @property {number} high_g
- * @property {number} length    ln(high/low)
- * @property {boolean} narrow
- * @property {Float64Array} ln_y
+ * How the density is summed over one reading's interval, for one coefficient of variation.
+ * @typedef {object} Rule
+ * @property {boolean} narrow     the density at the middle and its curvature will do
+ * @property {Float64Array} ln_y  nodes of the quadrature; none where the interval is much wider than the density
  * @property {Float64Array} y
  * @property {Float64Array} weight
  */
 
+/** @typedef {{low_g: number, high_g: number, length: number, middle: number, rules: Rule[]}} Interval */
+
 /**
+ * The nodes follow the narrowest density (width about c) that may stand in the interval.
  * @param {import("./catch.js").Reading} reading
- * @param {number} c_least
+ * @param {Float64Array} c
  * @returns {Interval}
  */
-function interval(reading, c_least) {
+function interval(reading, c) {
   const low_g = Math.max(0, reading.mass_g - reading.step_g / 2);
   const high_g = reading.mass_g + reading.step_g / 2;
   const length = low_g > 0 ? Math.log(high_g / low_g) : Infinity;
-  const count = 4 + Math.ceil((3 * length) / c_least);
-  const none = new Float64Array(0);
-  if (!(count <= MOST_NODES)) return { low_g, high_g, length, narrow: false, ln_y: none, y: none, weight: none };
+  /** @type {Map<string, Rule>} */
+  const known = new Map();
+  const rules = Array.from(c, (one) => {
+    const narrow = length < NARROW * one;
+    const nodes = 4 + Math.ceil((3 * length) / one);
+    const count = nodes <= MOST_NODES ? nodes : 0;
+    const key = `${count} ${narrow}`;
+    const rule = known.get(key) ?? ruleOf(count, Math.log(low_g), length, narrow);
+    known.set(key, rule);
+    return rule;
+  });
+  return { low_g, high_g, length, middle: Math.log(low_g) + length / 2, rules };
+}
+
+/** @param {number} count @param {number} ln_low @param {number} length @param {boolean} narrow @returns {Rule} */
+function ruleOf(count, ln_low, length, narrow) {
   const [nodes, weights] = legendre(count);
-  const ln_y = nodes.map((x) => Math.log(low_g) + (length * (x + 1)) / 2);
-  return {
-    low_g,
-    high_g,
-    length,
-    narrow: length < NARROW * c_least,
-    ln_y,
-    y: ln_y.map(Math.exp),
-    weight: weights.map((w) => (w * length) / 2),
-  };
+  const ln_y = nodes.map((x) => ln_low + (length * (x + 1)) / 2);
+  return { narrow, ln_y, y: ln_y.map(Math.exp), weight: weights.map((w) => (w * length) / 2) };
 }
 
 /**
@@ -279,24 +284,24 @@ function interval(reading, c_least) {
  */
 function addGamma(readings, ln_mean_g, c, table) {
   const seed_g = readings[0].seed_g;
-  const c_least = c.reduce((a, b) => Math.min(a, b));
   const c2 = c.map((one) => one * one);
-  const intervals = readings.map((reading) => interval(reading, c_least));
-  const inside = intervals.filter((one) => one.ln_y.length > 0);
-  const wide = intervals.filter((one) => one.ln_y.length === 0);
+  const intervals = readings.map((reading) => interval(reading, c));
   for (let i = 0, at = 0; i < ln_mean_g.length; i += 1) {
     const mean = Math.exp(ln_mean_g[i]);
     for (let j = 0; j < C_NODES; j += 1, at += 1) {
       const scale = c2[j] * mean + seed_g;
       const shape = mean / scale;
       const rate = 1 / scale;
+      let constant = NaN;
       let sum = 0;
-      if (inside.length) {
-        const constant = -lnGamma(shape) - shape * Math.log(scale);
-        for (const one of inside) sum += constant + within(one, shape, rate);
-      }
-      for (const one of wide) {
-        sum += one.low_g === 0 ? lnGammaP(shape, one.high_g * rate) : betweenTails(one, shape, rate);
+      for (const one of intervals) {
+        const rule = one.rules[j];
+        if (rule.ln_y.length) {
+          if (constant !== constant) constant = -lnGamma(shape) - shape * Math.log(scale);
+          sum += constant + within(one, rule, shape, rate);
+        } else {
+          sum += one.low_g === 0 ? lnGammaP(shape, one.high_g * rate) : betweenTails(one, shape, rate);
+        }
       }
       table[at] += sum;
     }
@@ -307,25 +312,25 @@ function addGamma(readings, ln_mean_g, c, table) {
  * Log of the integral of y^(k−1) e^(−y/θ) over the interval: by the middle and its curvature where it is narrow, else
  * by Gauss-Legendre quadrature in ln y.
  * @param {Interval} one
+ * @param {Rule} rule
  * @param {number} shape
  * @param {number} rate
  */
-function within(one, shape, rate) {
-  const { ln_y, y, weight, length } = one;
-  if (one.narrow) {
-    const t = (ln_y[0] + ln_y[ln_y.length - 1]) / 2;
-    const v = Math.sqrt(one.low_g * one.high_g) * rate;
-    const slope = shape - v;
-    if (Math.abs(slope * length) < GENTLE) {
-      const l2 = length * length;
-      const second = slope * slope - v;
-      // e^g over ± L/2: 1 + L²/24 (g'² + g'') + L⁴/1920 (g'⁴ + 6 g'² g'' + 3 g''² + 4 g' g''' + g''''), all g⁽ⁿ⁾ = −v
-      const fourth = slope ** 4 - 6 * slope * slope * v + 3 * v * v - 4 * slope * v - v;
-      return shape * t - v + Math.log(length * (1 + (l2 / 24) * second + ((l2 * l2) / 1920) * fourth));
-    }
+function within({ length, middle, low_g, high_g }, { narrow, ln_y, y, weight }, shape, rate) {
+  const v = Math.sqrt(low_g * high_g) * rate;
+  const slope = shape - v;
+  const steep = Math.abs(slope * length);
+  if (narrow && steep < GENTLE) {
+    const l2 = length * length;
+    const second = slope * slope - v;
+    // The mean of e^g over ± L/2 is 1 + L²/24 (g₁² + g₂) + L⁴/1920 (g₁⁴ + 6 g₁² g₂ + 3 g₂² + 4 g₁ g₃ + g₄); here the
+    // second and all further derivatives are −v.
+    const fourth = slope ** 4 - 6 * slope * slope * v + 3 * v * v - 4 * slope * v - v;
+    return shape * middle - v + Math.log(length * (1 + (l2 / 24) * second + ((l2 * l2) / 1920) * fourth));
   }
-  let best = -Infinity;
-  for (let n = 0; n < y.length; n += 1) best = Math.max(best, shape * ln_y[n] - y[n] * rate);
+  let best = shape * middle - v;
+  // The exponent bends downward, so it rises above its middle by no more than half the slope times the interval.
+  if (steep > 1000) for (let n = 0; n < y.length; n += 1) best = Math.max(best, shape * ln_y[n] - y[n] * rate);
   let sum = 0;
   for (let n = 0; n < y.length; n += 1) sum += weight[n] * Math.exp(shape * ln_y[n] - y[n] * rate - best);
   return best + Math.log(sum);
@@ -333,7 +338,7 @@ function within(one, shape, rate) {
 
 /**
  * Log probability of an interval much wider than the density, in the tail that holds less.
- * @param {Interval} one
+ * @param {{low_g: number, high_g: number}} one
  * @param {number} shape
  * @param {number} rate
  */

@@ -165,6 +165,7 @@ const legendreKnown = new Map();
  * @returns {[Float64Array, Float64Array]}
  */
 export function legendre(count) {
+  if (count === 0) return [new Float64Array(0), new Float64Array(0)];
   const known = legendreKnown.get(count);
   if (known) return known;
   const nodes = new Float64Array(count);
