@@ -132,9 +132,10 @@ function catchTable(one) {
 }
 
 /**
- * The bodies of the records that a stop becomes: the check, and beside it a monitor reading and photos.
+ * The bodies of the records that a stop becomes: the check, and beside it a monitor reading and photos. Their ids come
+ * with the journal, so that the same stop always gives the same records, whichever window or phone seals it.
  * @param {Stop} stop
- * @returns {{kind: string, body: Table}[]}
+ * @returns {{id: string, kind: string, body: Table}[]}
  * @throws {Error} while a bag waits to be weighed or no catch is there: a check is sealed once
  */
 export function bodiesOf(stop) {
@@ -149,9 +150,10 @@ export function bodiesOf(stop) {
     replaces: stop.replaces.length > 0 ? stop.replaces : undefined,
     reason: stop.replaces.length > 0 ? stop.reason || "corrected on the phone" : undefined,
   });
-  const bodies = [{ kind: "check", body: check }];
+  const bodies = [{ id: stop.id, kind: "check", body: check }];
   if (stop.monitor && stop.where.combine) {
     bodies.push({
+      id: stop.monitor.id,
       kind: "monitor",
       body: clean({
         taken_at: stop.opened_at,
@@ -165,6 +167,7 @@ export function bodiesOf(stop) {
   }
   for (const photo of stop.photos) {
     bodies.push({
+      id: photo.id,
       kind: "photo",
       body: {
         taken_at: photo.at,

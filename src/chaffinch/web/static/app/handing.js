@@ -1,11 +1,10 @@
 // @ts-check
 /** How are records packed for a picture or a file, and read again? What comes from outside is checked against its hash. */
 
-import { contentHash } from "../engine/canonical.js";
+import { opened } from "../engine/canonical.js";
 
 /** @typedef {import("./outbox.js").Envelope} Envelope */
 
-const KEYS = ["id", "kind", "schema", "device", "device_time", "body", "hash"];
 /** Longest address in a picture [characters]: above it, cameras of older phones fail to read it; own figure. */
 export const PICTURE_MOST = 1800;
 const MOST_LINES = 50_000;
@@ -60,18 +59,20 @@ export async function readLines(text) {
     try {
       value = JSON.parse(line);
     } catch {
-      found.wrong.push(`line ${i + 1} is no JSON`);
+      found.wrong.push(`line ${i + 1}: is no JSON`);
       continue;
     }
     if (typeof value !== "object" || value === null) {
-      found.wrong.push(`line ${i + 1} is no record`);
+      found.wrong.push(`line ${i + 1}: is no record`);
     } else if (value.phone === "chaffinch") {
       found.journal = Array.isArray(value.journal) ? value.journal.filter(isJournalLine) : [];
       found.photos = Array.isArray(value.photos) ? value.photos : [];
     } else {
-      const problem = await problemOf(value);
-      if (problem) found.wrong.push(`line ${i + 1} ${problem}`);
-      else found.records.push(value);
+      try {
+        found.records.push(await opened(value));
+      } catch (error) {
+        found.wrong.push(`line ${i + 1}: ${error instanceof Error ? error.message : "is no record"}`);
+      }
     }
   }
   return found;
@@ -80,22 +81,6 @@ export async function readLines(text) {
 /** @param {any} line */
 function isJournalLine(line) {
   return typeof line === "object" && line !== null && typeof line.stop === "string" && typeof line.what === "string";
-}
-
-/**
- * Why this is no record that may be taken in; empty when it is one.
- * @param {any} value
- * @returns {Promise<string>}
- */
-async function problemOf(value) {
-  const keys = Object.keys(value);
-  if (KEYS.some((key) => !keys.includes(key)) || keys.length !== KEYS.length) return "is no record";
-  if (typeof value.id !== "string" || typeof value.body !== "object" || value.body === null) return "is no record";
-  try {
-    return (await contentHash(value)) === value.hash ? "" : "does not fit its hash: it was changed on the way";
-  } catch {
-    return "is no record";
-  }
 }
 
 /**

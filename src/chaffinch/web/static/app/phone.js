@@ -181,7 +181,9 @@ export class Phone extends EventTarget {
    */
   async add(parts) {
     const fresh = await this.keep.add(parts);
-    this.records.push(...fresh);
+    // Another window may have written some of them, unheard here.
+    const here = new Set(this.records.map(keyOf));
+    this.records.push(...(parts.records ?? []).filter((one) => !here.has(keyOf(one))));
     this.lines.push(...(parts.lines ?? []));
     this.journal.push(...(parts.journal ?? []));
     for (const photo of parts.photos ?? []) this.photos.set(photo.sha256, true);
@@ -201,27 +203,33 @@ export class Phone extends EventTarget {
    * @param {string} id
    * @param {string} kind
    * @param {{[key: string]: any}} body
+   * @param {{device: string, at: string}} [by]  the phone, and what its clock showed
    * @returns {Promise<Envelope>}
    */
-  async sealed(id, kind, body) {
+  async sealed(id, kind, body, by = { device: this.device, at: this.now() }) {
     if (this.clockBroken) throw new NotKept("this phone's clock shows no possible year: set it, then save again");
     const schema = SCHEMA[/** @type {keyof typeof SCHEMA} */ (kind)];
-    return seal(id, kind, schema, this.device, this.now(), body);
+    return seal(id, kind, schema, by.device, by.at, body);
+  }
+
+  /**
+   * The sealed records of a stop: the same ones however often it is asked.
+   * @param {Stop} stop
+   * @returns {Promise<Envelope[]>}
+   */
+  async recordsOf(stop) {
+    const by = { device: stop.device, at: stop.said_at };
+    return Promise.all(bodiesOf(stop).map(({ id, kind, body }) => this.sealed(id, kind, body, by)));
   }
 
   /**
    * Make a check of a stop: its records go into the outbox and the stop is closed, all or nothing.
    * @param {Stop} stop
-   * @returns {Promise<Envelope[]>}
+   * @param {Envelope[]} records  from `recordsOf`
    */
-  async save(stop) {
-    const records = [];
-    for (const { kind, body } of bodiesOf(stop)) {
-      records.push(await this.sealed(kind === "check" ? stop.id : newId(), kind, body));
-    }
+  async save(stop, records) {
     const close = { stop: stop.id, what: "close", how: "sealed", at: this.now() };
     await this.add({ records, own: true, journal: [close] });
-    return records;
   }
 
   /**

@@ -19,6 +19,7 @@ export class Post {
     this.phone = phone;
     this.failures = 0;
     this.running = false;
+    this.again = false;
     /** @type {ReturnType<typeof setTimeout> | undefined} */
     this.timer = undefined;
   }
@@ -38,8 +39,12 @@ export class Post {
 
   /** One round; several windows take turns. */
   async round() {
-    if (this.running) return;
+    if (this.running) {
+      this.again = true;
+      return;
+    }
     this.running = true;
+    this.again = false;
     let reply = /** @type {Reply} */ ({ end: "no signal" });
     try {
       reply = navigator.locks
@@ -51,7 +56,8 @@ export class Post {
     }
     this.phone.signal = reply.end;
     this.failures = reply.end === "ok" ? 0 : this.failures + 1;
-    const wait = reply.end === "ok" ? QUIET_MS : 1000 * pause(this.failures, reply.after);
+    // What was asked for while this round was under way may have come too late for it.
+    const wait = reply.end !== "ok" ? 1000 * pause(this.failures, reply.after) : this.again ? 0 : QUIET_MS;
     clearTimeout(this.timer);
     this.timer = setTimeout(() => this.soon(), wait);
     this.phone.changed();

@@ -24,14 +24,16 @@
  * @typedef {object} Stop
  * @property {string} id
  * @property {string} opened_at  UTC, by this phone
+ * @property {string} said_at  when the last line but the closing one was written
+ * @property {string} device  the phone that opened it
  * @property {{[key: string]: string}} where  ids of field, combine, operator, season, trial, and the side
  * @property {{[key: string]: any}} terms  what stands above the catches, as a check file says it
  * @property {Catch[]} catches  without those taken back
  * @property {number} next  number of the next catch
  * @property {{name: string, value: number, unit?: string}[]} settings
  * @property {{[key: string]: number}} conditions
- * @property {{reading: number, per: string} | null} monitor
- * @property {{sha256: string, bytes: number, at: string}[]} photos
+ * @property {{id: string, reading: number, per: string} | null} monitor
+ * @property {{id: string, sha256: string, bytes: number, at: string}[]} photos
  * @property {string[]} replaces
  * @property {string} reason
  * @property {string} closed  "", "sealed", "handed" or "dropped"
@@ -66,6 +68,8 @@ function opened(line) {
   return {
     id: line.stop,
     opened_at: line.at,
+    said_at: line.at,
+    device: line.device ?? "phone",
     where: { ...line.where },
     terms: { ...line.terms },
     catches: catches.map((one) => ({ ...one })),
@@ -85,6 +89,7 @@ function opened(line) {
  * @param {JournalLine} line
  */
 function fold(stop, line) {
+  if (line.what !== "close") stop.said_at = line.at;
   if (line.what === "catch") {
     if (!stop.catches.some((one) => one.n === line.catch.n)) stop.catches.push({ ...line.catch });
     stop.next = Math.max(stop.next, line.catch.n + 1);

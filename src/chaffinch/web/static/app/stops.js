@@ -78,7 +78,7 @@ export class Stops extends Frame {
     if (!stop) {
       const { where: filed, terms } = phone.terms;
       const next = nextSide(phone);
-      journal.push({ stop: id, what: "open", at, terms, where: { ...filed, ...next } });
+      journal.push({ stop: id, what: "open", at, device: phone.device, terms, where: { ...filed, ...next } });
     }
     const one = { n: stop?.next ?? 1, place: draft.place, pan: draft.pan, ...reading };
     journal.push({ stop: id, what: "catch", at, catch: one });
@@ -126,8 +126,11 @@ export class Stops extends Frame {
   /** @param {Stop} stop */
   async save(stop) {
     /** @type {{records: Envelope[], stop: string, lines: JournalLine[]}} */
-    const at = { records: [], stop: stop.id, lines: [] };
-    const kept = await this.write(() => this.phone.save(stop), at);
+    const lost = { records: [], stop: stop.id, lines: [] };
+    const kept = await this.write(async () => {
+      lost.records = await this.phone.recordsOf(stop);
+      await this.phone.save(stop, lost.records);
+    }, lost);
     if (!kept) return;
     this.fresh = stop.id;
     this.post.soon();
@@ -143,7 +146,7 @@ export class Stops extends Frame {
     const { catch: catches, schema: _, ...terms } = check;
     const filed = Object.fromEntries(["season", "field", "combine", "operator", "trial", "side"].filter((key) => record.body[key]).map((key) => [key, record.body[key]]));
     const line = {
-      stop: newId(), what: "open", at: record.body.taken_at, terms, where: filed, settings, conditions,
+      stop: newId(), what: "open", at: record.body.taken_at, device: this.phone.device, terms, where: filed, settings, conditions,
       replaces: [record.id], reason: "corrected on the phone",
       catches: catches.map((/** @type {any} */ one, /** @type {number} */ i) => asCatch(one, i + 1)),
     };
@@ -180,7 +183,7 @@ export class Stops extends Frame {
       this.sheet("No picture", h("p", {}, "This file could not be read as a picture. Nothing was kept of it."));
       return;
     }
-    const photo = { sha256: made.sha256, bytes: made.bytes.byteLength, at: this.phone.now() };
+    const photo = { id: newId(), sha256: made.sha256, bytes: made.bytes.byteLength, at: this.phone.now() };
     const line = { stop: stop.id, what: "photo", at: photo.at, photo };
     if (await this.write(() => this.phone.add({ journal: [line], photos: [made] }), { stop: stop.id, lines: [line] })) this.show();
   }

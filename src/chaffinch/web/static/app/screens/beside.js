@@ -2,6 +2,7 @@
 /** How was the machine set, what was the air like, what did the monitor show? Optional, and quick: last values offered. */
 
 import { choice, entry, h } from "../dom.js";
+import { newId } from "../phone.js";
 import { CONDITION_SPAN, CONDITIONS, SETTINGS } from "../texts.js";
 import { numberText } from "../typed.js";
 
@@ -38,7 +39,7 @@ export function beside(app, id) {
       error.scrollIntoView({ block: "center" });
       return;
     }
-    const line = { stop: id, what: "beside", at: phone.now(), settings: found.settings, conditions: found.conditions, monitor: found.monitor };
+    const line = { stop: id, what: "beside", at: phone.now(), settings: found.settings, conditions: found.conditions, monitor: found.monitor && { id: stop.monitor?.id ?? newId(), ...found.monitor } };
     const chosen = {
       ...phone.chosen,
       settings: { ...phone.chosen.settings, [machine]: found.settings.length > 0 ? found.settings : last },

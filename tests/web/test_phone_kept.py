@@ -1,0 +1,217 @@
+"""Saved means saved: what happens when the phone cannot keep something, and how everything is taken along."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+from phone_world import Farm, Handset, a_browser, a_farm, nothing_lost
+from playwright.sync_api import Browser, expect
+
+from chaffinch.sync.envelope import opened
+
+
+@pytest.fixture(scope="module")
+def browser() -> Iterator[Browser]:
+    with a_browser() as browser:
+        yield browser
+
+
+@pytest.fixture
+def farm(tmp_path: Path) -> Iterator[Farm]:
+    with a_farm(tmp_path) as farm:
+        yield farm
+
+
+FULL = """() => {
+  const add = IDBObjectStore.prototype.add;
+  window.unfill = () => { IDBObjectStore.prototype.add = add; };
+  IDBObjectStore.prototype.add = function () { throw new DOMException("full", "QuotaExceededError"); };
+}"""
+"""Makes every new entry fail as a full disk does, for the branches that a real quota does not reach exactly."""
+
+
+def a_stop_with_one_catch(phone: Handset) -> None:
+    phone.tap("New check")
+    phone.tap("In the discharge")
+    phone.tap("Red tray")
+    phone.catch("21.5")
+
+
+def test_a_full_phone_says_not_saved_and_gives_the_record(farm: Farm, browser: Browser, tmp_path: Path) -> None:
+    phone = Handset.new(farm, browser).ready()
+    a_stop_with_one_catch(phone)
+    phone.page.evaluate(FULL)
+    phone.tap("Save check")
+    expect(phone.page.get_by_role("heading", name="NOT SAVED")).to_be_visible()
+    expect(phone.page.get_by_text("Saved on this phone")).to_have_count(0)
+    size = phone.page.evaluate("() => parseFloat(getComputedStyle(document.querySelector('.not-kept h1')).fontSize)")
+    assert size >= 44
+    assert phone.records() == []
+    with phone.page.expect_download() as download:
+        phone.tap("Take it as a file")
+    kept = tmp_path / "not-saved.jsonl"
+    download.value.save_as(kept)
+    # The file holds the sealed check; another phone takes it in and sends it.
+    lines = [json.loads(line) for line in kept.read_text("utf-8").splitlines()]
+    assert lines[0]["phone"] == "chaffinch"
+    envelope = opened(lines[1])
+    farm.confirmed[envelope.id] = envelope.hash
+    other = Handset.new(farm, browser).ready("Ben's phone")
+    other.page.goto(f"{other.address}#/tray")
+    other.page.locator("#take-file").set_input_files(kept)
+    other.see("1 new records")
+    other.tap("Good")
+    other.send_all()
+    nothing_lost(farm, other)
+    # Room again: the same stop gives the same record, which the book knows by then.
+    phone.page.evaluate("() => window.unfill()")
+    phone.tap("Go back")
+    assert phone.records() == []
+    assert phone.save() == envelope.id
+    phone.send_all()
+    nothing_lost(farm, phone, other)
+    assert {one["what"] for one in phone.lines()} == {"known"}
+
+
+def test_try_again_saves_once_there_is_room(farm: Farm, browser: Browser) -> None:
+    phone = Handset.new(farm, browser).ready()
+    a_stop_with_one_catch(phone)
+    phone.page.evaluate(FULL)
+    phone.tap("Save check")
+    expect(phone.page.get_by_role("heading", name="NOT SAVED")).to_be_visible()
+    phone.page.evaluate("() => window.unfill()")
+    phone.tap("Try again")
+    phone.see("Saved on this phone")
+    farm.confirmed.update({one["id"]: one["hash"] for one in phone.records()})
+    phone.send_all()
+    nothing_lost(farm, phone)
+    assert len(farm.in_book()) == 1
+
+
+def test_a_catch_that_cannot_be_kept_is_not_taken_for_kept(farm: Farm, browser: Browser) -> None:
+    phone = Handset.new(farm, browser).ready()
+    phone.tap("New check")
+    phone.tap("In the discharge")
+    phone.tap("Red tray")
+    phone.type_amount("21.5")
+    phone.page.evaluate(FULL)
+    phone.tap("Add catch")
+    expect(phone.page.get_by_role("heading", name="NOT SAVED")).to_be_visible()
+    assert "21.5 g" in phone.page.get_by_label("The record as text").input_value()
+    phone.page.evaluate("() => window.unfill()")
+    phone.tap("Go back")
+    # What was typed is still there.
+    expect(phone.page.locator("#reading")).to_contain_text("21.5")
+    phone.tap("Add catch")
+    phone.save()
+    nothing_lost(farm, phone)
+
+
+def test_a_real_quota(farm: Farm, browser: Browser) -> None:
+    """The browser's own limit, set by its debugging protocol, ends in NOT SAVED and not in a lost check."""
+    phone = Handset.new(farm, browser).ready()
+    a_stop_with_one_catch(phone)
+    protocol = phone.context.new_cdp_session(phone.page)
+    protocol.send("Storage.overrideQuotaForOrigin", {"origin": farm.wire.origin, "quotaSize": 1})
+    phone.tap("Save check")
+    refused = phone.page.get_by_role("heading", name="NOT SAVED")
+    saved = phone.page.get_by_text("Saved on this phone")
+    expect(refused.or_(saved).first).to_be_visible()
+    kept = phone.records()
+    # Either it was refused and is not there, or it was said to be saved and is there.
+    assert (len(kept) == 1) == saved.is_visible()
+    assert (len(kept) == 0) == refused.is_visible()
+    protocol.send("Storage.overrideQuotaForOrigin", {"origin": farm.wire.origin})
+    if refused.is_visible():
+        phone.tap("Try again")
+    phone.see("Saved on this phone")
+    farm.confirmed.update({one["id"]: one["hash"] for one in phone.records()})
+    phone.send_all()
+    nothing_lost(farm, phone)
+    assert len(farm.confirmed) == 1
+
+
+def test_a_browser_that_refuses_storage(farm: Farm, browser: Browser) -> None:
+    """Nothing can be kept: the app says so from the start, and every confirmation is NOT SAVED with its record."""
+    context = browser.new_context(viewport={"width": 360, "height": 740})
+    refuse = "{ value: { open() { throw new DOMException('no', 'SecurityError'); } } }"
+    context.add_init_script(f"Object.defineProperty(window, 'indexedDB', {refuse});")
+    phone = Handset(farm, context)
+    phone.open(wait_for_worker=False)
+    phone.tap("Understood, for today")
+    expect(phone.page.get_by_role("heading", name="NOT SAVED")).to_be_visible()
+    phone.see("refuses to keep anything")
+
+
+def test_everything_as_a_file_and_back(farm: Farm, browser: Browser, tmp_path: Path) -> None:
+    """An export holds records, open stops and photos; a new phone that takes it in has the same, each once."""
+    phone = Handset.new(farm, browser).ready()
+    phone.context.set_offline(True)
+    phone.check("21.5")
+    phone.check("18.0")
+    phone.page.goto(f"{phone.address}#/")
+    phone.tap("New check")
+    phone.tap("Weigh later")
+    phone.tap("Keep the bag")
+    phone.see("bag 1, to weigh")
+    phone.page.goto(f"{phone.address}#/tray")
+    with phone.page.expect_download() as download:
+        phone.tap("Everything here as a file")
+    kept = tmp_path / "phone.jsonl"
+    download.value.save_as(kept)
+    other = Handset.new(farm, browser).ready("Ben's phone")
+    for _ in range(2):  # taken in twice: nothing doubles
+        other.page.goto(f"{other.address}#/tray")
+        other.page.locator("#take-file").set_input_files(kept)
+        other.see("new records")
+        other.tap("Good")
+    other.page.goto(f"{other.address}#/")
+    other.see("to weigh: bag 1")
+    other.tap("Long Hollow")
+    other.tap("Weigh bag 1")
+    other.type_amount("9.8")
+    other.tap("Keep this weight")
+    other.save()
+    other.send_all()
+    phone.context.set_offline(False)
+    phone.send_all()
+    nothing_lost(farm, phone, other)
+    assert farm.in_book() == farm.confirmed
+    assert len(farm.confirmed) == 3
+
+
+def test_a_changed_line_of_a_file_is_not_taken(farm: Farm, browser: Browser, tmp_path: Path) -> None:
+    phone = Handset.new(farm, browser).ready()
+    phone.check("21.5")
+    (record,) = [{k: v for k, v in one.items() if k != "seq"} for one in phone.records()]
+    forged = {**record, "body": {**record["body"], "taken_at": "2020-01-01T00:00:00Z"}}
+    file = tmp_path / "forged.jsonl"
+    file.write_text(f"{json.dumps(forged)}\nnot json\n[]\n{json.dumps(record)}\n", "utf-8")
+    phone.page.goto(f"{phone.address}#/tray")
+    phone.page.locator("#take-file").set_input_files(file)
+    phone.see("0 new records, 1 that were here already")
+    phone.see("line 1: envelope, hash: does not fit the content")
+    phone.see("line 2: is no JSON")
+    phone.see("line 3: envelope: ")
+    nothing_lost(farm, phone)
+
+
+def test_two_windows_save_one_stop_once(farm: Farm, browser: Browser) -> None:
+    phone = Handset.new(farm, browser).ready()
+    a_stop_with_one_catch(phone)
+    second = Handset(farm, phone.context)
+    second.page = phone.context.new_page()
+    second.page.goto(phone.page.url)
+    expect(second.page.get_by_role("button", name="Save check")).to_be_enabled()
+    # The second window has not heard of the first one's saving.
+    second.page.evaluate("() => { BroadcastChannel.prototype.postMessage = () => undefined; }")
+    phone.page.evaluate("() => { BroadcastChannel.prototype.postMessage = () => undefined; }")
+    phone.save()
+    second.tap("Save check")
+    # The same stop gives the same record, so it is saved, and there once.
+    second.see("Saved on this phone")
+    assert len(phone.records()) == 1
+    nothing_lost(farm, phone)
