@@ -50,6 +50,7 @@ class SeasonBook:
         settings: list[dict[str, Any]] | None = None,
         pans: int = 3,
         tell_yield: bool = True,
+        windrower_m: float | None = None,
     ) -> str:
         """Log a stop of some pans (and a header strip), and return its id."""
         grams = 0.1 * machine_kg_ha * PAN_M2 * CUT_M / DROP_M
@@ -84,6 +85,8 @@ class SeasonBook:
         }
         if tell_yield:
             table["yield"] = "2.5 t/ha"
+        if windrower_m is not None:
+            table |= {"windrowed": True, "windrower_width": f"{windrower_m} m"}
         if speed_kmh is not None:
             table["speed"] = f"{speed_kmh} km/h"
         receipt = log_check(

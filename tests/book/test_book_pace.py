@@ -186,3 +186,88 @@ def test_an_hour_that_costs_nothing_is_explained(book):
 
     assert "time costs nothing" in found.pace.remarks
     assert found.pace.advice == "not settled"
+
+
+def test_what_others_have_shown_slows_nobody_down(book):
+    # The neighbour's loss rises steeply; this machine was checked once, or has shown that faster loses no more.
+    with_speeds(book, "Young Bess", slope=3.0)
+    book.check("Old Bess", 12, 8, speed_kmh=8.0, machine_kg_ha=80.0)
+    terms = {"today_kmh": 8.5, "hour_cost": 100.0}
+    assert best(book, **terms).pace.advice != "slower"
+    for hour, (speed, loss) in enumerate(((7.0, 80.0), (8.0, 79.0), (9.0, 75.0)), start=9):
+        book.check("Old Bess", 12, hour, speed_kmh=speed, machine_kg_ha=loss)
+
+    found = best(book, **terms)
+    assert found.pace.advice != "slower"
+    assert as_json(found)["slope_learned"] == found.curves.slope_learned
+
+
+def test_a_steep_machine_of_its_own_is_told_to_go_slower(book):
+    with_speeds(book, slope=3.0, speeds=(5.0, 7.0, 9.0), repeats=3)
+    found = best(book, today_kmh=9.0, hour_cost=100.0)
+
+    assert found.pace.advice == "slower"
+    assert found.p_own is not None
+    assert found.p_own >= 0.8
+
+
+def test_another_machines_header_is_no_ground_for_slower(book):
+    # Old Bess: flat machine loss, header never measured. Young Bess: header loss that rises steeply.
+    with_speeds(book, "Young Bess", slope=0.0, header_slope=3.0)
+    with_speeds(book, "Old Bess", slope=0.0, repeats=3)
+    found = best(book, today_kmh=9.0, hour_cost=60.0)
+
+    assert found.pace.advice != "slower"
+
+
+def test_overlap_counts_once(book):
+    from chaffinch.book.things import edit_label
+
+    edit_label(book.desk, find_thing(book.desk, "combine", "Old Bess"), "overlap", "2 m")
+    with_speeds(book)
+    found = best(book)
+
+    assert found.width_m == pytest.approx(10.0)
+    assert found.loss.tested_kmh == pytest.approx((4.0, 9.0))
+    assert found.pace.best_kmh <= 9.9 + 1e-6
+
+
+def test_windrowed_crop_is_reckoned_with_the_windrowers_width(book):
+    with_speeds(book, windrower_m=18.0)
+    found = best(book)
+
+    assert found.width_m == pytest.approx(18.0)
+    assert found.loss.tested_kmh == pytest.approx((4.0, 9.0))
+
+
+def test_a_crop_far_from_those_checked_gets_no_advice(book):
+    with_speeds(book)
+    for yield_kg_ha in (600.0, 9000.0):
+        found = best(book, yield_kg_ha=yield_kg_ha, today_kmh=6.0)
+        assert found.pace.advice == "not settled"
+        assert "load and speed apart" in found.assumed
+
+
+def test_a_thinner_crop_stays_within_the_ground_speeds_tried(book):
+    with_speeds(book, slope=0.2)
+    found = best(book, yield_kg_ha=1500.0, hour_cost=3000.0)
+
+    assert found.pace.best_kmh <= 9.0 * 1.1 + 1e-6
+
+
+def test_a_check_tells_its_own_yield_until_the_field_has_delivered(book):
+    from chaffinch.book.things import edit_label
+
+    with_speeds(book, speeds=(6.0,))
+    point = best(book).curves.own[0]
+    assert point.yield_kg_ha == 2500.0
+    edit_label(book.desk, find_thing(book.desk, "field", "Long Hollow"), "yield_expected", "4 t/ha")
+    assert best(book).curves.own[0].yield_kg_ha == 2500.0
+    edit_label(book.desk, find_thing(book.desk, "field", "Long Hollow"), "yield_actual", "3 t/ha")
+    assert best(book).curves.own[0].yield_kg_ha == 3000.0
+
+
+def test_a_whole_number_is_an_hour_cost_too(book):
+    with_speeds(book, repeats=1)
+
+    assert best(book, hour_cost=400).hour_cost_per_h == 400.0

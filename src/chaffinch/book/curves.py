@@ -115,9 +115,9 @@ def curves(
         For an unknown crop, or a check that cannot be answered.
     """
     key = find_crop(crop).key
-    fields = {one.id: one for one in things(desk, "field")}
+    known = {one.id: one for one in things(desk)}
     logged = [c for c in counting(desk, checks_where(desk, season=season)) if find_crop(c.check.crop).key == key]
-    every = points_of(logged, fields, seed=seed, progress=progress)
+    every = points_of(logged, known, seed=seed, progress=progress)
     usable, left_out = _usable(every)
     own = [p for p in usable if p.combine == combine.id]
     yields = [p.yield_kg_ha for p in own or usable if p.yield_kg_ha is not None]
@@ -127,7 +127,7 @@ def curves(
     loads = choice.loads if choice else ()
     kind: LoadKind = choice.kind if choice else "speed"
     machine = fit_response(
-        [_loss_point(p, "machine", load) for p, load in zip(usable, loads, strict=True)],
+        [loss_point(p, "machine", load) for p, load in zip(usable, loads, strict=True)],
         source="machine",
         prior=default_prior("machine", usual_yield),
         load_kind=kind,
@@ -140,7 +140,7 @@ def curves(
     header_condition = _condition(of_header)
     if of_header:
         header = fit_response(
-            [_loss_point(p, "header", p.speed_kmh) for p in of_header if p.speed_kmh is not None],
+            [loss_point(p, "header", p.speed_kmh) for p in of_header if p.speed_kmh is not None],
             source="header",
             prior=default_prior("header", usual_yield),
             load_kind="speed",
@@ -150,7 +150,7 @@ def curves(
     alone = None
     if own and len({p.combine for p in usable}) > 1:
         alone = fit_response(
-            [_loss_point(p, "machine", load) for p, load in zip(usable, loads, strict=True) if p.combine == combine.id],
+            [loss_point(p, "machine", load) for p, load in zip(usable, loads, strict=True) if p.combine == combine.id],
             source="machine",
             prior=default_prior("machine", usual_yield),
             load_kind=kind,
@@ -208,7 +208,8 @@ def _condition(points: Sequence[CheckPoint]) -> str | None:
     return None
 
 
-def _loss_point(point: CheckPoint, source: Curved, load: float) -> LossPoint:
+def loss_point(point: CheckPoint, source: Curved, load: float) -> LossPoint:
+    """One check as a point of one source's curve."""
     return LossPoint(
         point.evidence[source],
         load,

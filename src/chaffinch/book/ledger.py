@@ -178,9 +178,9 @@ def compare(
     if not crops:
         raise InputError("season", season.name, "has no check to compare", "log a check first")
     key = max(sorted(set(crops)), key=crops.count) if crop is None else find_crop(crop).key
-    fields = {one.id: one for one in things(desk, "field")}
+    known = {one.id: one for one in things(desk)}
     chosen = [c for c, one in zip(logged, crops, strict=True) if one == key]
-    points = points_of(chosen, fields, seed=seed, progress=progress)
+    points = points_of(chosen, known, seed=seed, progress=progress)
     names = {t.id: t.name for t in by_ids(desk, {p.combine for p in points} | {p.operator for p in points}).values()}
     left_out: dict[str, int] = {}
     usable: list[CheckPoint] = []

@@ -115,11 +115,11 @@ def monitor(
     alone = len(bars) - len(beside)
     if alone:
         left_out["stand beside no check"] = alone
-    fields = {one.id: one for one in things(desk, "field")}
+    known = {one.id: one for one in things(desk)}
     logged = [c for c in counting(desk, beside) if find_crop(c.check.crop).key == key_of_crop]
     if season is not None:
         logged = [c for c in logged if c.body.get("season") == season]
-    points = points_of(logged, fields, seed=seed, progress=progress)
+    points = points_of(logged, known, seed=seed, progress=progress)
     pairs: list[BarPair] = []
     for point in points:
         bar = next(beside[v] for v in point.logged.versions.all if v in beside)

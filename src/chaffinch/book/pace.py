@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
@@ -14,12 +14,21 @@ from chaffinch.book.check import KG_PER_T
 from chaffinch.book.curves import Curves, curves
 from chaffinch.book.desk import Desk
 from chaffinch.book.fields import Progress
-from chaffinch.book.points import yield_of_field
+from chaffinch.book.own_slope import p_slower_pays
+from chaffinch.book.points import overlap_m, yield_of_field
 from chaffinch.book.things import Thing
 from chaffinch.engine.domain import FloatArray, between, positive
+from chaffinch.engine.estimate import CLEAR
 from chaffinch.engine.pace import Pace, best_pace
 from chaffinch.engine.pace_curves import LossAtSpeeds, pair_posteriors
-from chaffinch.engine.work import COMBINE_FIELD_EFFICIENCY, COMBINE_SPEED_KMH, KM_M_PER_HA, HourCost, lost_time_h_ha
+from chaffinch.engine.work import (
+    COMBINE_FIELD_EFFICIENCY,
+    COMBINE_SPEED_KMH,
+    KM_M_PER_HA,
+    HourCost,
+    lost_time_h_ha,
+    time_per_ha_h,
+)
 from chaffinch.errors import InputError
 
 FEWEST_SPEEDS: Final = 12
@@ -87,7 +96,9 @@ class PaceAnswer:
         The hour cost in parts, where it was built from them.
     assumed : tuple of str
         Keys of what nobody told: "price from field", "price from checks", "yield from field", "yield from checks",
-        "efficiency", "usual condition", "setup of last check".
+        "efficiency", "usual condition", "setup of last check", "load and speed apart".
+    p_own : float or None
+        Where the curves of all combines say "slower": the probability that it pays by this machine's own checks.
     """
 
     curves: Curves
@@ -100,6 +111,7 @@ class PaceAnswer:
     yield_kg_ha: float | None
     parts: HourCost | None
     assumed: tuple[str, ...]
+    p_own: float | None = None
 
     def speed_of(self, load: float) -> float:
         """Speed at which today's crop gives that load of the machine curve [km/h]."""
@@ -151,7 +163,7 @@ def pace(
     found = curves(desk, combine, crop, season=season, seed=seed, progress=progress)
     assumed: list[str] = []
     price = _price(terms, field, found, assumed)
-    width = width_of(combine) if terms.width_m is None else positive("width", terms.width_m)
+    width = _width(combine, found) if terms.width_m is None else positive("width", terms.width_m)
     yield_kg_ha = None
     if found.load_kind == "throughput":
         yield_kg_ha = _yield(terms, field, found, assumed)
@@ -169,8 +181,12 @@ def pace(
         assumed.append("usual condition")
     if found.setup:
         assumed.append("setup of last check")
-    loss = _loss_at_speeds(found, width, yield_kg_ha, told, terms, seed)
-    hour = terms.hour_cost if isinstance(terms.hour_cost, float) else terms.hour_cost.total_per_h
+    per_kmh = 1.0 if yield_kg_ha is None else width / KM_M_PER_HA * yield_kg_ha / KG_PER_T
+    tested = _tested_kmh(found, per_kmh)
+    if tested is None and found.own:
+        assumed.append("load and speed apart")
+    loss = _loss_at_speeds(found, per_kmh, tested, told, terms, seed)
+    hour = terms.hour_cost.total_per_h if isinstance(terms.hour_cost, HourCost) else float(terms.hour_cost)
     slope = found.slope_learned
     answer = best_pace(
         loss,
@@ -182,22 +198,48 @@ def pace(
         fastest_kmh=terms.fastest_kmh,
         slope_learned=None if slope is None else max(-1.0, slope),
     )
+    p_own = None
+    if answer.advice == "slower" and answer.today is not None:
+        speeds = (answer.best_kmh, answer.today.speed_kmh)
+        time = tuple(hour * time_per_ha_h(v, width, lost) for v in speeds)
+        p_own = p_slower_pays(found, speeds, per_kmh, price_per_t=price, time_cost_per_ha=(time[0], time[1]), seed=seed)
+        if p_own < CLEAR:
+            answer = replace(answer, advice="not settled", remarks=(*answer.remarks, "slope not learned"))
     parts = terms.hour_cost if isinstance(terms.hour_cost, HourCost) else None
-    return PaceAnswer(found, loss, answer, hour, price, width, lost, yield_kg_ha, parts, tuple(assumed))
+    return PaceAnswer(found, loss, answer, hour, price, width, lost, yield_kg_ha, parts, tuple(assumed), p_own)
+
+
+def _tested_kmh(found: Curves, load_per_kmh: float) -> tuple[float, float] | None:
+    """Speeds at which neither load nor ground speed lies beyond what this combine was checked at [km/h].
+
+    None without a check, and where today's crop is so much heavier or lighter that no speed is within both.
+    """
+    loads = found.machine.tested(found.combine.id)
+    speeds = [p.speed_kmh for p in found.own if p.speed_kmh is not None]
+    if loads is None or not speeds:
+        return None
+    low, high = max(loads[0] / load_per_kmh, min(speeds)), min(loads[1] / load_per_kmh, max(speeds))
+    # A hair's breadth of yields must not part two ends that are meant to be one.
+    return (min(low, high), max(low, high)) if low <= 1.1 * high else None
+
+
+def _width(combine: Thing, found: Curves) -> float:
+    """Width that time and load are reckoned with [m]: the windrower's where the last own check was windrowed crop."""
+    last = max(found.own, key=lambda p: str(p.logged.body["taken_at"]), default=None)
+    if last is not None and last.logged.check.windrowed and last.width_m is not None:
+        return last.width_m
+    return width_of(combine)
 
 
 def _loss_at_speeds(
     found: Curves,
-    width_m: float,
-    yield_kg_ha: float | None,
+    per_kmh: float,
+    tested: tuple[float, float] | None,
     told: Mapping[str, float],
     terms: PaceTerms,
     seed: int,
 ) -> LossAtSpeeds:
     """Both curves at speeds from the slowest to the fastest that matters, with today's among them."""
-    per_kmh = 1.0 if yield_kg_ha is None else width_m / KM_M_PER_HA * yield_kg_ha / KG_PER_T
-    loads = found.machine.tested(found.combine.id)
-    tested = None if loads is None else (loads[0] / per_kmh, loads[1] / per_kmh)
     low, high = UNTESTED_KMH if tested is None else (0.9 * tested[0], 1.1 * tested[1])
     ends = [low, high, *([] if terms.today_kmh is None else [terms.today_kmh])]
     speeds = _round_speeds(min(ends), max(ends), positive("step_kmh", terms.step_kmh))
@@ -252,12 +294,4 @@ def _yield(terms: PaceTerms, field: Thing | None, found: Curves, assumed: list[s
 def width_of(combine: Thing) -> float:
     """Width a combine really cuts: the cut width less the overlap [m]."""
     cut = units.read_positive(str(combine.parts["cut_width"]), "length", field="combine, cut_width").value
-    overlap = combine.parts.get("overlap")
-    width = cut - (
-        0.0 if overlap is None else units.read_not_negative(overlap, "length", field="combine, overlap").value
-    )
-    if width <= 0.0:
-        raise InputError(
-            "combine, overlap", overlap, f"leaves nothing of the cut of {cut:g} m", "mend it with edit-label"
-        )
-    return width
+    return cut - overlap_m(combine, cut)

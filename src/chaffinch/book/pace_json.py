@@ -46,8 +46,11 @@ def as_json(found: PaceAnswer) -> dict[str, Any]:
             "extra_per_h": as_range(today.extra_per_h),
             "p_too_fast": today.p_too_fast,
             "p_saves": today.p_saves,
+            "p_needed": today.p_needed,
+            "p_by_own_checks": found.p_own,
         },
         "advice": pace.advice,
+        "slope_learned": curves.slope_learned,
         "table": [
             {
                 "speed_kmh": row.speed_kmh,

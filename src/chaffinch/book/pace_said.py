@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Final
 
 from chaffinch.book.pace import PaceAnswer
+from chaffinch.engine.estimate import CLEAR
 from chaffinch.engine.pace import Advice
 
 ADVICE: Final[dict[Advice, str]] = {
@@ -45,7 +46,35 @@ ASSUMED: Final = {
     ),
     "usual condition": "Conditions: the middle of the checks'; --condition tells today's.",
     "setup of last check": "Settings: as at the last check.",
+    "load and speed apart": (
+        "Today's crop is so much heavier or lighter than at the checks that no speed lies within the loads and the "
+        "speeds tried: what stands here is expectation, not advice."
+    ),
 }
+
+
+def remarks_said(found: PaceAnswer) -> list[str]:
+    """Every remark as a sentence, each thing told once."""
+    told = [r for r in found.pace.remarks if r != "not tested" or "load and speed apart" not in found.assumed]
+    if "beyond tested" in told and "may lie beyond" in told:
+        told.remove("beyond tested")
+    return [REMARK[r] for r in told]
+
+
+def limit_may_be_told(found: PaceAnswer) -> bool:
+    """Whether the loss at the best pace is a limit: only where own checks have shown a curve that rises with load."""
+    curves = found.curves
+    return (
+        found.pace.limit_that_pays_kg_ha is not None
+        and "not tested" not in found.pace.remarks
+        and len(curves.own) > 1
+        and curves.machine.p_rises(curves.combine.id) >= CLEAR
+    )
+
+
+def advice_has_a_ground(found: PaceAnswer) -> bool:
+    """Whether a sentence of advice says anything: not where a figure or a check is missing, which a remark tells."""
+    return not {"time costs nothing", "grain costs nothing", "not tested"} & set(found.pace.remarks)
 
 
 def headers_behind(found: PaceAnswer) -> str:

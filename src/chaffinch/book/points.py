@@ -25,7 +25,8 @@ from chaffinch.engine.ledger_shared import SharedKey
 from chaffinch.engine.marginal import evidence_of
 from chaffinch.engine.sources import common_scale_sd, locate
 from chaffinch.engine.work import KM_M_PER_HA
-from chaffinch.errors import InputError
+from chaffinch.errors import InputError, SamplerError
+from chaffinch.records.check import Check
 
 PACE_NAMES: Final = frozenset({"ground speed", "speed"})
 """Settings that are the pace itself, not a setup."""
@@ -51,7 +52,8 @@ class CheckPoint:
     crop, combine, operator, field, season, setup : str
         Key of the crop, ids of the things, and the settings as one text; "" where not told.
     speed_kmh, width_m, yield_kg_ha : float or None
-        Ground speed [km/h], width cut [m], harvested yield [kg/ha]; None where not told.
+        Ground speed [km/h], width really cut [m] (the windrower's for windrowed crop, the cut less the overlap
+        otherwise), harvested yield [kg/ha]; None where not told.
     conditions : mapping of str to float
         As recorded, by the names of the record.
     """
@@ -82,7 +84,7 @@ class CheckPoint:
 
 def points_of(
     logged: Sequence[LoggedCheck],
-    fields: Mapping[str, Thing],
+    known: Mapping[str, Thing],
     *,
     judged: bool = False,
     seed: int = 1,
@@ -94,8 +96,8 @@ def points_of(
     ----------
     logged : sequence of LoggedCheck
         From :func:`chaffinch.book.checks.counting`.
-    fields : mapping of str to Thing
-        Fields by id: a yield delivered is taken before a yield expected.
+    known : mapping of str to Thing
+        Things by id: of fields the yield delivered, of combines the overlap.
     judged : bool
         Whether evidence about the sum held against the combine is wanted too.
     seed : int
@@ -106,14 +108,17 @@ def points_of(
     Raises
     ------
     InputError
-        When a check cannot be answered; it is named.
+        When a check cannot be answered, or contradicts itself beyond what the model can hold; it is named.
     """
     points = []
     for done, one in enumerate(logged, start=1):
         try:
-            points.append(_point(one, fields, judged=judged, seed=seed))
+            points.append(_point(one, known, judged=judged, seed=seed))
         except InputError as error:
             raise error.within(f"check {one.id[:8]}") from None
+        except SamplerError as error:
+            mend = f"look at it: chaffinch check --book BOOK {one.id[:8]}; and correct it"
+            raise InputError(f"check {one.id[:8]}", None, f"contradicts itself: {error}", mend) from None
         if progress is not None:
             progress(done, len(logged))
     return points
@@ -132,12 +137,14 @@ def yield_of_field(thing: Thing | None) -> float | None:
     return None if told is None else units.read_positive(told, "area_mass", field="field, yield").value
 
 
-def _point(one: LoggedCheck, fields: Mapping[str, Thing], *, judged: bool, seed: int) -> CheckPoint:
+def _point(one: LoggedCheck, known: Mapping[str, Thing], *, judged: bool, seed: int) -> CheckPoint:
     check, body = one.check, one.body
     ready = prepare(check)
     priors = priors_of(ready, check.yield_kg_ha)
-    home = fields.get(str(body.get("field", "")))
-    own_yield = yield_of_field(home)
+    machine = known.get(str(body.get("combine", "")))
+    width = cut_width_m(check)
+    if width is not None and machine is not None and not check.windrowed and check.working_width_m is None:
+        width -= overlap_m(machine, width)
     return CheckPoint(
         logged=one,
         ready=ready,
@@ -151,10 +158,36 @@ def _point(one: LoggedCheck, fields: Mapping[str, Thing], *, judged: bool, seed:
         season=str(body.get("season") or ""),
         setup=setup_text(body.get("settings")),
         speed_kmh=check.speed_kmh,
-        width_m=cut_width_m(check),
-        yield_kg_ha=check.yield_kg_ha if own_yield is None else own_yield,
+        width_m=width,
+        yield_kg_ha=_yield(check, known.get(str(body.get("field", "")))),
         conditions=dict(body.get("conditions") or {}),
     )
+
+
+def overlap_m(combine: Thing, cut_width_m: float) -> float:
+    """Width that a combine usually drives over twice [m].
+
+    Raises
+    ------
+    InputError
+        When it leaves nothing of the cut.
+    """
+    told = combine.parts.get("overlap")
+    if told is None:
+        return 0.0
+    overlap = units.read_not_negative(told, "length", field="combine, overlap").value
+    if overlap >= cut_width_m:
+        problem = f"leaves nothing of the cut of {cut_width_m:g} m"
+        raise InputError("combine, overlap", told, problem, "chaffinch book edit-label mends it")
+    return overlap
+
+
+def _yield(check: Check, home: Thing | None) -> float | None:
+    """Yield where a check was taken [kg/ha]: what the field delivered, what the check tells, what was expected."""
+    delivered = None if home is None else home.parts.get("yield_actual")
+    if delivered is None and check.yield_kg_ha is not None:
+        return check.yield_kg_ha
+    return yield_of_field(home)
 
 
 def _evidence(ready: Prepared, priors: Mapping[str, Prior], *, judged: bool, seed: int) -> dict[str, Evidence]:

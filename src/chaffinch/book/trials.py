@@ -217,8 +217,8 @@ def answer_trial(
     if not logged:
         mend = "log its checks with --trial ID --side A or B"
         raise InputError("trial", record.id[:8], "has no check yet", mend)
-    fields = {one.id: one for one in things(desk, "field")}
-    every = points_of(logged, fields, judged=source == "judged", seed=seed, progress=progress)
+    known = {one.id: one for one in things(desk)}
+    every = points_of(logged, known, judged=source == "judged", seed=seed, progress=progress)
     points = [p for p in every if _sees(p, source) and p.logged.body.get("side") in ("A", "B")]
     if not points:
         what = "both header and machine loss" if source == "judged" else f"{source} loss"

@@ -27,6 +27,7 @@ if TYPE_CHECKING:
 @click.option("--fastest", metavar="TEXT", help="Speed that ground or engine do not allow to pass.")
 @click.option("--yield", "yield_", metavar="TEXT", help='Today\'s yield, like "45 bu/ac".')
 @click.option("--price", metavar="TEXT", help='Price of the grain, like "14.50 /bu".')
+@click.option("--width", metavar="TEXT", help="Width really cut; else the combine's less its overlap.")
 @click.option("--efficiency", metavar="TEXT", help='Time spent cutting over time in the field, like "70 %".')
 @click.option("--efficiency-at", metavar="TEXT", help="The speed that was observed at.")
 @click.option(
@@ -41,6 +42,8 @@ def command(address: str | None, as_data: bool, **given: Any) -> None:
     machine apart. The loss at the best pace is the limit that pays. Never more than 10 % beyond the speeds tried.
     """
     from chaffinch.book.pace import PaceTerms, pace
+    from chaffinch.book.points import yield_of_field
+    from chaffinch.book.worth import price_of_field
     from chaffinch.cli.pace_page import show, unit_of
 
     desk = open_the_book(address)
@@ -56,8 +59,11 @@ def command(address: str | None, as_data: bool, **given: Any) -> None:
         else units.read_not_negative(given["price"], "price", field="--price", bushel_kg=unit.bushel_kg).value
     )
     yield_kg_ha = _positive(given["yield_"], "area_mass", "--yield", unit.bushel_kg)
+    weather_yield = yield_of_field(field) if yield_kg_ha is None else yield_kg_ha
+    weather_price = price_of_field(field) if price is None else price
     terms = PaceTerms(
-        hour_cost=hour_cost(given, yield_kg_ha=yield_kg_ha, price_per_t=price),
+        hour_cost=hour_cost(given, yield_kg_ha=weather_yield, price_per_t=weather_price),
+        width_m=_positive(given["width"], "length", "--width"),
         price_per_t=price,
         yield_kg_ha=yield_kg_ha,
         efficiency=_positive(given["efficiency"], "fraction", "--efficiency"),

@@ -10,10 +10,12 @@ from chaffinch.book.pace_said import (
     ADVICE,
     ASSUMED,
     NO_TODAY,
-    REMARK,
+    advice_has_a_ground,
     headers_behind,
+    limit_may_be_told,
     load_said,
     points_left_out,
+    remarks_said,
 )
 from chaffinch.book.shown_unit import PaceUnit, unit_of
 from chaffinch.book.wording import CAUTION
@@ -47,7 +49,7 @@ def show(found: PaceAnswer, page: Page, unit: PaceUnit) -> None:
     _advice(found, page, unit)
     limit = pace.limit_that_pays_kg_ha
     what = "machine loss" if pace.machine_only else "header and machine loss"
-    if limit is not None:
+    if limit is not None and limit_may_be_told(found):
         low, middle, high = range_words(limit.times(unit.loss.factor))
         page.paragraph(
             f"The limit that pays: {middle} {unit.loss.name} of {what} (likely {low} to {high}). "
@@ -60,9 +62,7 @@ def show(found: PaceAnswer, page: Page, unit: PaceUnit) -> None:
     page.say()
     if SENDS_OUT & set(pace.remarks):
         page.paragraph(CAUTION, bullet="! ")
-    for remark in pace.remarks:
-        page.paragraph(REMARK[remark], bullet="· ")
-    for text in (headers_behind(found), load_said(found), points_left_out(found)):
+    for text in (*remarks_said(found), headers_behind(found), load_said(found), points_left_out(found)):
         if text:
             page.paragraph(text, bullet="· ")
     _taken(found, page, unit)
@@ -96,7 +96,8 @@ def _advice(found: PaceAnswer, page: Page, unit: PaceUnit) -> None:
         tolerance=unit.money(pace.tolerance_per_ha),
         land=unit.loss.land,
     )
-    page.paragraph(f"{SHAPE[pace.advice]} {text}", emphasis=text.split(":")[0])
+    if advice_has_a_ground(found):
+        page.paragraph(f"{SHAPE[pace.advice]} {text}", emphasis=text.split(":")[0])
     page.paragraph(
         f"Against the best pace, {here} costs {unit.money(today.mean_extra_per_ha)} per {unit.loss.land} "
         f"(likely {unit.money(today.extra_per_ha.low)} to {unit.money(today.extra_per_ha.high)}); "
@@ -109,7 +110,8 @@ def _table(found: PaceAnswer, page: Page, unit: PaceUnit) -> None:
     rows = [[unit.speed, "machine", "header", "grain", "time", f"cost/{unit.loss.land}", "likely", ""]]
     for row in _chosen(pace.table, pace.best_kmh, None if pace.today is None else pace.today.speed_kmh):
         header = "not seen" if row.header_kg_ha is None else _loss(row.header_kg_ha, unit)
-        mark = "nearest best" if row.speed_kmh == _nearest(pace.table, pace.best_kmh).speed_kmh else ""
+        marks = ["best"] if row.speed_kmh == _nearest(pace.table, pace.best_kmh).speed_kmh else []
+        marks += [] if row.tested else ["not tried"]
         rows.append(
             [
                 plain_number(unit.speeds(row.speed_kmh)),
@@ -118,8 +120,8 @@ def _table(found: PaceAnswer, page: Page, unit: PaceUnit) -> None:
                 unit.money(row.loss_cost_per_ha),
                 unit.money(row.time_cost_per_ha),
                 unit.money(row.mean_cost_per_ha),
-                f"{unit.money(row.cost_per_ha.low)} to {unit.money(row.cost_per_ha.high)}",
-                mark or ("" if row.tested else "not tried"),
+                f"{unit.money(row.cost_per_ha.low)}–{unit.money(row.cost_per_ha.high)}",
+                ", ".join(marks),
             ]
         )
     head, *lines = table(rows, gap=2)

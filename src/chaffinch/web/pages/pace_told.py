@@ -12,7 +12,16 @@ from markupsafe import Markup
 from chaffinch.book.curves import seen_range
 from chaffinch.book.figures import percent, plain_number, range_words, rounded
 from chaffinch.book.pace import PaceAnswer
-from chaffinch.book.pace_said import ADVICE, ASSUMED, REMARK, headers_behind, load_said, points_left_out
+from chaffinch.book.pace_said import (
+    ADVICE,
+    ASSUMED,
+    advice_has_a_ground,
+    headers_behind,
+    limit_may_be_told,
+    load_said,
+    points_left_out,
+    remarks_said,
+)
 from chaffinch.book.shown_unit import PaceUnit
 from chaffinch.book.wording import CAUTION
 from chaffinch.engine.estimate import Range
@@ -61,7 +70,7 @@ def told_of(found: PaceAnswer, unit: PaceUnit) -> Told:
                     unit=unit.speed), name="pace", limit=today, limit_name=words("combine.now_notch"),
     )  # fmt: skip
     advice, against = _advice(found, unit)
-    remarks = [REMARK[remark] for remark in pace.remarks]
+    remarks = remarks_said(found)
     remarks += [text for text in (headers_behind(found), load_said(found), points_left_out(found)) if text]
     return Told(
         best=rounded(best, 1),
@@ -107,11 +116,11 @@ def _advice(found: PaceAnswer, unit: PaceUnit) -> tuple[str, str]:
         high=unit.money(pace.today.extra_per_ha.high),
         chance=percent(pace.today.p_saves),
     )
-    return advice, against
+    return (advice if advice_has_a_ground(found) else ""), against
 
 
 def _limit(found: PaceAnswer, unit: PaceUnit) -> str:
-    limit = found.pace.limit_that_pays_kg_ha
+    limit = found.pace.limit_that_pays_kg_ha if limit_may_be_told(found) else None
     if limit is None:
         return ""
     low, middle, high = range_words(limit.times(unit.loss.factor))
