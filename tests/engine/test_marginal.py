@@ -6,7 +6,7 @@ import math
 
 import numpy as np
 import pytest
-from made_catches import DESIGN_PAN, PRIORS, field_area, weighed
+from made_catches import DESIGN_PAN, PRIORS, counted, field_area, weighed
 from scipy import stats
 
 from chaffinch.engine import exposure as ex
@@ -131,6 +131,44 @@ def test_it_holds_the_truth_in_simulation():
         belief = estimate(evidence_of_source(joint, "header", PRIORS), PRIORS["header"], 0.01)
         held += belief.quantile(0.05) < loss["header"] < belief.quantile(0.95)
     assert abs(held / 80 - 0.9) < 4 * math.sqrt(0.09 / 80)
+
+
+@pytest.mark.parametrize("area_m2", [0.25, 1.0, 4.0])
+@pytest.mark.parametrize("frames", [1, 2, 6])
+def test_frames_without_a_seed_leave_the_draws_below_the_grid(area_m2, frames):
+    # One seed on 4 m² is 0.009 kg/ha, a fifth of where the grid begins.
+    empty = [counted(0, ex.in_standing_crop(area_m2))] * frames
+    found = evidence_of_source(locate(empty, PRIORS, width_sd=0.08), "standing", PRIORS).log_likelihood
+    exact = evidence(empty, "standing").log_likelihood
+    likely = exact > -3.0
+    # Level to the left; how far right it reaches is what the frames say. 0.35: what 4,000 draws and a kernel leave
+    # of a likelihood in the 0.1 % of the prior that it lies in.
+    assert np.abs(found[likely] - exact[likely]).max() < 0.35
+    assert found[0] > -0.35
+
+
+def test_one_catch_that_is_full_beside_empty_ones_is_an_answer():
+    catches = [weighed(8.0), counted(700, ex.in_header_strip(1.0)), *[counted(0, ex.in_standing_crop(1.0))] * 2]
+    joint = locate(catches, PRIORS, width_sd=0.08)
+    standing, header, machine = (evidence_of_source(joint, s, PRIORS).log_likelihood for s in joint.sources)
+    assert standing[np.searchsorted(LN_LOSS, math.log(5.0))] < -5.0
+    # 700 seeds of 3.5 mg on 1 m² are 24.5 kg/ha.
+    assert LN_LOSS[header.argmax()] == pytest.approx(math.log(24.5), abs=0.25)
+    assert np.isfinite(machine).all()
+
+
+def test_empty_pans_beside_strips_and_pans_too_full_for_the_grid():
+    strips = [counted(30, ex.in_header_strip(1.0))] * 2
+    joint = locate([counted(0)] * 6 + strips, PRIORS, width_sd=0.08)
+    found = evidence_of_source(joint, "machine", PRIORS).log_likelihood
+    assert found[0] > -0.5
+    assert found[np.searchsorted(LN_LOSS, math.log(5.0))] < -5.0
+    # 40 kg from 4 ft² at ratio 6 are 180,000 kg/ha: nothing on the grid is likelier than its end.
+    full = [weighed(40_000.0)] * 2
+    joint = locate(full + strips, PRIORS, width_sd=0.08)
+    found = evidence_of_source(joint, "machine", PRIORS).log_likelihood
+    assert found.argmax() == LN_LOSS.size - 1
+    assert found[np.searchsorted(LN_LOSS, math.log(500.0))] < -5.0
 
 
 @pytest.mark.parametrize(

@@ -6,7 +6,8 @@ the prior that went into it.
 
 The density is a kernel estimate over the weighted draws, the draws drawn in so that its variance is theirs. Beyond the
 outermost twenty effective draws on either side the log-likelihood goes on as the parabola that fits it just inside,
-never rising outwards: of losses that the prior kept the draws away from, it knows no more than that. Sources: B. W.
+never rising outwards: of losses that the prior kept the draws away from, it knows no more than that. Where draws lie
+off the grid (frames without a seed), the grid is carried on to them first and cut back after. Sources: B. W.
 Silverman (1986), "Density estimation for statistics and data analysis", ch. 3.4 and 6.4 (from memory); the tails are
 our own.
 """
@@ -39,6 +40,8 @@ _FITTED: Final = 0.10
 _LEVEL: Final = 0.25
 """Towards small losses, a likelihood that changes by less than this over the fitted stretch is level, as far as draws
 can tell [1]: other sources, or an empty pan, allow any loss below. Own figure, by trial with empty pans."""
+_ROOM: Final = 5
+"""Nodes beyond the outermost draws that a tail is fitted to: enough for the narrowest stretch."""
 _SPLIT: Final[FloatArray] = np.linspace(-14.0, 14.0, 281)
 """Nodes of the log ratio of two sources in the prior of their sum: beyond ±14 one of them is all of it."""
 
@@ -78,29 +81,44 @@ def evidence_of(joint: Joint, sources: Sequence[str], priors: Mapping[str, Prior
             raise InputError("priors", source, "has no prior here", "give the priors that locate() was given")
     columns = [joint.sources.index(s) for s in sources]
     caught = joint.caught_kg_ha[:, columns].sum(axis=1)
-    ln_prior = _ln_prior_of_sum([priors[s] for s in sources])
     join = _BEYOND_JOIN / joint.ess
     ends = (join, join + _FITTED, 1.0 - join - _FITTED, 1.0 - join)
-    held = [DrawBelief(caught, joint.weights).quantile(p) for p in ends]
+    held = np.log([DrawBelief(caught, joint.weights).quantile(p) for p in ends])
+    ln_loss, kept = _carried_on(held)
     with np.errstate(divide="ignore"):
-        raw = np.log(_density(np.log(caught), joint.weights, joint.ess)) - ln_prior
-    whole = _with_tails(raw, np.log(np.array(held)))
+        density = np.log(_density(np.log(caught), joint.weights, joint.ess, ln_loss))
+    raw = density - _ln_prior_of_sum([priors[s] for s in sources], ln_loss)
+    whole = _with_tails(raw, held, ln_loss)[kept]
     return Evidence(whole - whole.max(), 0)
 
 
-def _density(ln_loss: FloatArray, weights: FloatArray, ess: float) -> FloatArray:
-    """Kernel density of the draws on :data:`LN_LOSS`."""
+def _carried_on(held: FloatArray) -> tuple[FloatArray, slice]:
+    """The grid of ln(loss) carried on to the draws that lie off it, and where the grid stands in it.
+
+    Frames without a seed leave most draws below 0.05 kg/ha: a tail can only be fitted where the draws are.
+    """
+    step = float(LN_LOSS[1] - LN_LOSS[0])
+    below = max(0, math.ceil((float(LN_LOSS[0]) - float(held[0])) / step) + _ROOM)
+    above = max(0, math.ceil((float(held[-1]) - float(LN_LOSS[-1])) / step) + _ROOM)
+    wide = LN_LOSS[0] + step * np.arange(-below, LN_LOSS.size + above)
+    return wide, slice(below, below + LN_LOSS.size)
+
+
+def _density(ln_loss: FloatArray, weights: FloatArray, ess: float, at: FloatArray) -> FloatArray:
+    """Kernel density of the draws at evenly spaced ``at`` [ln kg/ha]; draws far off it count for nothing there."""
     mean = float(weights @ ln_loss)
     sd = math.sqrt(float(weights @ np.square(ln_loss - mean)))
-    # Bins a quarter of a step wide, with room at both ends for draws off the grid.
-    fine = float(LN_LOSS[1] - LN_LOSS[0]) / _FINE
+    # Bins a quarter of a step wide, with room at both ends for what draws off the grid still give to it.
+    fine = float(at[1] - at[0]) / _FINE
     width = max(_BANDWIDTH * sd * ess**-0.2, 2.0 * fine)
     drawn_in = mean + (ln_loss - mean) * math.sqrt(max(1.0 - (width / sd) ** 2, 0.0))
     margin = math.ceil(4.5 * width / fine)
-    cells = (LN_LOSS.size - 1) * _FINE + 1 + 2 * margin
-    place = (drawn_in - LN_LOSS[0]) / fine + margin
-    index = np.clip(np.floor(place).astype(np.intp), 0, cells - 2)
-    along = np.clip(place - index, 0.0, 1.0)
+    cells = (at.size - 1) * _FINE + 1 + 2 * margin
+    place = (drawn_in - at[0]) / fine + margin
+    near = (place >= 0.0) & (place < cells - 1.0)
+    place, weights = place[near], weights[near]
+    index = place.astype(np.intp)
+    along = place - index
     binned = np.bincount(index, weights * (1.0 - along), cells) + np.bincount(index + 1, weights * along, cells)
     kernel = np.exp(-0.5 * np.square(np.arange(-margin, margin + 1) * fine / width))
     smooth = np.convolve(binned, kernel / kernel.sum(), mode="valid")
@@ -108,18 +126,18 @@ def _density(ln_loss: FloatArray, weights: FloatArray, ess: float) -> FloatArray
     return result
 
 
-def _with_tails(raw: FloatArray, held: FloatArray) -> FloatArray:
+def _with_tails(raw: FloatArray, held: FloatArray, ln_loss: FloatArray) -> FloatArray:
     """Replace what lies beyond the outer two of four points in ln(loss) by the parabola of the stretch inside."""
     result = raw.copy()
     for join, inner, outwards in ((held[0], held[1], -1.0), (held[3], held[2], 1.0)):
-        at = int(np.clip(np.searchsorted(LN_LOSS, join), 0, LN_LOSS.size - 1))
-        stretch = np.abs(LN_LOSS - (join + inner) / 2.0) <= max(abs(join - inner) / 2.0, 0.05)
+        at = int(np.searchsorted(ln_loss, join))
+        stretch = np.abs(ln_loss - (join + inner) / 2.0) <= max(abs(join - inner) / 2.0, 0.05)
         stretch &= np.isfinite(raw)
-        away = outwards * (LN_LOSS[stretch] - LN_LOSS[at])
+        away = outwards * (ln_loss[stretch] - ln_loss[at])
         curve, slope, _ = np.polyfit(away, raw[stretch], 2)
         if outwards < 0 and np.ptp(raw[stretch]) < _LEVEL:
             curve = slope = 0.0
-        beyond = outwards * (LN_LOSS - LN_LOSS[at])
+        beyond = outwards * (ln_loss - ln_loss[at])
         out = beyond > 0
         # Beyond the draws the likelihood goes on falling, or stays level; it never rises again.
         parabola = min(float(slope), 0.0) * beyond + min(float(curve), 0.0) * np.square(beyond)
@@ -127,8 +145,8 @@ def _with_tails(raw: FloatArray, held: FloatArray) -> FloatArray:
     return result
 
 
-def _ln_prior_of_sum(priors: Sequence[Prior]) -> FloatArray:
-    """Log density of ln(sum) on the grid for independent lognormals.
+def _ln_prior_of_sum(priors: Sequence[Prior], ln_loss: FloatArray = LN_LOSS) -> FloatArray:
+    """Log density of ln(sum) at evenly spaced ``ln_loss`` for independent lognormals.
 
     Two of them: f(y) = ∫ f₁(y − ln(1 + eᵛ)) f₂(y − ln(1 + e⁻ᵛ)) dv with v the log ratio of the second to the first
     (derived: s²/(u(1 − u)) cancels against du = u(1 − u) dv, u the share of the second).
@@ -140,19 +158,19 @@ def _ln_prior_of_sum(priors: Sequence[Prior]) -> FloatArray:
         result: FloatArray = -0.5 * np.square(z) - math.log(sd * math.sqrt(2.0 * math.pi))
         return result
 
-    total = ln_density(priors[0], LN_LOSS)
+    total = ln_density(priors[0], ln_loss)
     step = float(_SPLIT[1] - _SPLIT[0])
     for prior in priors[1:]:
         # Past the ends of the grid the log density of the sum so far goes on along its last slope.
-        first = _read_on(total, LN_LOSS[:, None] - np.logaddexp(0.0, _SPLIT))
-        second = ln_density(prior, LN_LOSS[:, None] - np.logaddexp(0.0, -_SPLIT))
+        first = _read_on(total, ln_loss, ln_loss[:, None] - np.logaddexp(0.0, _SPLIT))
+        second = ln_density(prior, ln_loss[:, None] - np.logaddexp(0.0, -_SPLIT))
         total = np.log(step * np.exp(first + second).sum(axis=1))
     return total
 
 
-def _read_on(values: FloatArray, at: FloatArray) -> FloatArray:
-    step = float(LN_LOSS[1] - LN_LOSS[0])
-    place = (at - LN_LOSS[0]) / step
-    index = np.clip(np.floor(place).astype(np.intp), 0, LN_LOSS.size - 2)
+def _read_on(values: FloatArray, known: FloatArray, at: FloatArray) -> FloatArray:
+    step = float(known[1] - known[0])
+    place = (at - known[0]) / step
+    index = np.clip(np.floor(place).astype(np.intp), 0, known.size - 2)
     result: FloatArray = values[index] + (values[index + 1] - values[index]) * (place - index)
     return result
