@@ -5,7 +5,7 @@
 
 /** @typedef {import("../engine/types.js").Range} Range */
 
-const THIN = "\u2009";
+const THIN = "\u202f"; // a narrow blank that no line breaks at
 
 /**
  * Decimal places so that the last place is a fifth to a fiftieth of the range; negative rounds to tens.
@@ -30,7 +30,7 @@ export function rounded(value, decimals) {
   const text = (Math.round(value / power) * power || 0).toFixed(0);
   const plain = decimals > 0 ? value.toFixed(Math.min(20, decimals)) : text;
   const [whole, part] = plain.replace("-", "").split(".");
-  const grouped = whole.length > 4 ? whole.replace(/\B(?=(\d{3})+$)/g, THIN) : whole;
+  const grouped = whole.length > 3 ? whole.replace(/\B(?=(\d{3})+$)/g, THIN) : whole;
   const body = part === undefined ? grouped : `${grouped}.${part}`;
   return plain.startsWith("-") && /[1-9]/.test(plain) ? `\u2212${body}` : body;
 }

@@ -32,6 +32,8 @@ export class Phone extends EventTarget {
   constructor(keep, all, plainSetup) {
     super();
     this.keep = keep;
+    /** @type {{stops?: Map<string, Stop>, standings?: Map<string, import("./outbox.js").Standing>}} worked out since the last change */
+    this.seen = {};
     this.plainSetup = plainSetup;
     this.take(all);
     /** @type {Set<string>} */
@@ -48,6 +50,7 @@ export class Phone extends EventTarget {
     this.journal = all.journal;
     this.kept = all.kept;
     this.photos = all.photos;
+    this.seen = {};
   }
 
   /** Read everything anew: another window wrote. */
@@ -57,6 +60,7 @@ export class Phone extends EventTarget {
   }
 
   changed() {
+    this.seen = {};
     this.dispatchEvent(new Event("change"));
   }
 
@@ -89,7 +93,7 @@ export class Phone extends EventTarget {
 
   /** @returns {Map<string, Stop>} */
   get stops() {
-    return stopsOf(this.journal);
+    return (this.seen.stops ??= stopsOf(this.journal));
   }
 
   /** @returns {Stop[]} */
@@ -98,7 +102,7 @@ export class Phone extends EventTarget {
   }
 
   get standings() {
-    return standings(this.records, this.lines, { version: this.kept.version, sending: this.sending });
+    return (this.seen.standings ??= standings(this.records, this.lines, { version: this.kept.version, sending: this.sending }));
   }
 
   get counts() {
@@ -147,6 +151,12 @@ export class Phone extends EventTarget {
     });
   }
 
+  /** Which records are being sent at this moment. @param {Envelope[]} records */
+  onItsWay(records) {
+    this.sending = new Set(records.map(keyOf));
+    this.changed();
+  }
+
   // --- clock --------------------------------------------------------------------------------------------------------
 
   /** Now, in UTC by this phone's clock. */
@@ -188,6 +198,7 @@ export class Phone extends EventTarget {
     this.journal.push(...(parts.journal ?? []));
     for (const photo of parts.photos ?? []) this.photos.set(photo.sha256, true);
     Object.assign(this.kept, parts.kept);
+    this.seen = {};
     this.dispatchEvent(new Event("written"));
     this.changed();
     return fresh;

@@ -4,7 +4,7 @@
  * then the book's things. A round that fails leaves everything queued and tries again later.
  */
 
-import { keyOf, linesOf, MOST_RECORDS, nextBatch } from "./outbox.js";
+import { linesOf, MOST_RECORDS, nextBatch } from "./outbox.js";
 import { fetchSetup, fetchSince, health, pause, sendBatch, sendPhoto } from "./sending.js";
 
 /** @typedef {import("./phone.js").Phone} Phone */
@@ -52,7 +52,7 @@ export class Post {
         : await this.#round();
     } finally {
       this.running = false;
-      this.phone.sending.clear();
+      this.phone.onItsWay([]);
     }
     this.phone.signal = reply.end;
     this.failures = reply.end === "ok" ? 0 : this.failures + 1;
@@ -97,10 +97,9 @@ export class Post {
     for (;;) {
       const batch = nextBatch(phone.records, phone.standings, most);
       if (batch.length === 0) return { end: "ok" };
-      batch.forEach((record) => phone.sending.add(keyOf(record)));
-      phone.changed();
+      phone.onItsWay(batch);
       const reply = await sendBatch(phone.token, batch);
-      phone.sending.clear();
+      phone.onItsWay([]);
       if (reply.end === "ok") {
         const lines = linesOf(batch, reply.body, phone.now(), version);
         if (lines.length === 0) return { end: "stranger" };
