@@ -4,36 +4,36 @@ from __future__ import annotations
 
 from fastapi import APIRouter
 
-from chaffinch.web.pages.by_hand import router as by_hand
-from chaffinch.web.pages.check import router as check
-from chaffinch.web.pages.checks import router as checks
-from chaffinch.web.pages.choices import router as choices
-from chaffinch.web.pages.combine import router as combine
-from chaffinch.web.pages.correcting import router as correcting
-from chaffinch.web.pages.crew import router as crew
-from chaffinch.web.pages.field import router as field
-from chaffinch.web.pages.importing import router as importing
-from chaffinch.web.pages.season import router as season
-from chaffinch.web.pages.setup import router as setup
-from chaffinch.web.pages.thing import router as thing
-from chaffinch.web.pages.today import router as today
-from chaffinch.web.pages.trial import router as trial
+from chaffinch.web.pages.by_hand import router as by_hand_router
+from chaffinch.web.pages.check import router as check_router
+from chaffinch.web.pages.checks import router as checks_router
+from chaffinch.web.pages.choices import router as choices_router
+from chaffinch.web.pages.combine import router as combine_router
+from chaffinch.web.pages.correcting import router as correcting_router
+from chaffinch.web.pages.crew import router as crew_router
+from chaffinch.web.pages.field import router as field_router
+from chaffinch.web.pages.importing import router as importing_router
+from chaffinch.web.pages.season import router as season_router
+from chaffinch.web.pages.setup import router as setup_router
+from chaffinch.web.pages.thing import router as thing_router
+from chaffinch.web.pages.today import router as today_router
+from chaffinch.web.pages.trial import router as trial_router
 
 router = APIRouter(include_in_schema=False)
 for part in (
-    today,
-    checks,
-    check,
-    correcting,
-    by_hand,
-    field,
-    season,
-    combine,
-    trial,
-    setup,
-    thing,
-    importing,
-    crew,
-    choices,
+    today_router,
+    checks_router,
+    check_router,
+    correcting_router,
+    by_hand_router,
+    field_router,
+    season_router,
+    combine_router,
+    trial_router,
+    setup_router,
+    thing_router,
+    importing_router,
+    crew_router,
+    choices_router,
 ):
     router.include_router(part)

@@ -26,7 +26,7 @@ from chaffinch.web.pages.check import Told, told_of
 from chaffinch.web.pages.frame import Form, Typed, asked, desk_of, form_of, person_of, see, show
 from chaffinch.web.pages.settings_typed import conditions_of, settings_of
 from chaffinch.web.pages.stop_typed import MOST_ROWS, Stop, new_stop, rows_of, trial_and_bar
-from chaffinch.web.pages.told import country_of, in_person_unit
+from chaffinch.web.pages.told import in_person_unit, reads_of
 from chaffinch.web.pages.trial import what_changed
 from chaffinch.web.pages.words import words
 
@@ -135,8 +135,7 @@ def refuse_other_crop(desk: Desk, check: Check, stop: Stop) -> None:
 
 def estimate(request: Request, check: Check) -> Told:
     """What the catches typed so far say, in the person's units."""
-    country = country_of(desk_of(request))
-    return told_of(whole(in_person_unit(check, person_of(request), country)))
+    return told_of(whole(in_person_unit(check, reads_of(desk_of(request), person_of(request)))))
 
 
 def page(request: Request, form: Form, *, status: int = 200, **more: Any) -> Response:

@@ -30,7 +30,7 @@ from chaffinch.web.pages import drawing
 from chaffinch.web.pages.answers import whole
 from chaffinch.web.pages.frame import desk_of, person_of, show
 from chaffinch.web.pages.stop_typed import shown_amount, shown_size
-from chaffinch.web.pages.told import FILED, SHAPE, UNEVEN, Amount, country_of, in_person_unit, sign_of, what_lost
+from chaffinch.web.pages.told import FILED, SHAPE, UNEVEN, Amount, in_person_unit, reads_of, sign_of, what_lost
 from chaffinch.web.pages.words import words
 from chaffinch.web.problems import Refusal
 
@@ -89,7 +89,7 @@ def check(request: Request, check_id: CheckId) -> Response:
     farm = farm_of(desk)
     currency = "" if farm is None else str(farm.parts.get("currency", ""))
     own, taken = with_field(logged.check, here.get(str(logged.body.get("field", ""))), currency)
-    shown = in_person_unit(own, person, country_of(desk))
+    shown = in_person_unit(own, reads_of(desk, person))
     feet = shown.trade_unit.endswith("/ac")
     told, why_not = None, ""
     try:

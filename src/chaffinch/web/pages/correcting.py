@@ -9,7 +9,6 @@ from starlette.responses import Response
 
 from chaffinch.book.checks import LoggedCheck, replace_check
 from chaffinch.book.desk import Desk
-from chaffinch.book.shown_unit import farm_of
 from chaffinch.book.times import local
 from chaffinch.errors import BookError, InputError, SamplerError
 from chaffinch.records.checkfile import check_from_table, check_to_table
@@ -19,6 +18,7 @@ from chaffinch.web.pages.check import CheckId, found_or_missing
 from chaffinch.web.pages.frame import Form, Typed, desk_of, form_of, person_of, see, show
 from chaffinch.web.pages.settings_typed import conditions_of, settings_of
 from chaffinch.web.pages.stop_typed import FILED, MOST_ROWS, Stop, corrected_stop, rows_of, values_of
+from chaffinch.web.pages.told import in_person_unit, reads_of
 from chaffinch.web.pages.words import words
 
 router = APIRouter()
@@ -42,7 +42,7 @@ def sent_back(request: Request, check_id: CheckId, sent: Typed) -> Response:
         return _page(request, logged, form)
     stop = Stop()
     try:
-        stop = corrected_stop(desk, form, check_to_table(logged.check))
+        stop = corrected_stop(desk, form, check_to_table(logged.check), _filed(logged))
         check = check_from_table(stop.table)
         if form.get("action") == "try":
             return _page(request, logged, form, told=estimate(request, check))
@@ -86,8 +86,7 @@ def _filed(logged: LoggedCheck) -> dict[str, str]:
 
 
 def _values(desk: Desk, request: Request, logged: LoggedCheck) -> dict[str, str]:
-    farm = farm_of(desk)
-    unit = person_of(request).report_in or ("" if farm is None else str(farm.parts.get("report_in", "")))
+    unit = in_person_unit(logged.check, reads_of(desk, person_of(request))).trade_unit
     values = values_of(check_to_table(logged.check), feet=unit.endswith("/ac"))
     values |= {"at": local(str(logged.body["taken_at"])), **_filed(logged)}
     told = [f"{s['name']} = {s['value']:g} {s.get('unit', '')}".strip() for s in logged.body.get("settings") or ()]

@@ -5,7 +5,7 @@ Templates escape everything by themselves; only the drawings of :mod:`chaffinch.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import AsyncIterator, Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import lru_cache
 from pathlib import Path
@@ -114,9 +114,13 @@ class Form:
         return bool(self.errors or self.general)
 
 
-async def typed(request: Request) -> FormData:
-    """What the browser sent."""
-    return await request.form(max_files=2, max_fields=400)
+async def typed(request: Request) -> AsyncIterator[FormData]:
+    """What the browser sent; its files are put away when the page is made."""
+    sent = await request.form(max_files=2, max_fields=400)
+    try:
+        yield sent
+    finally:
+        await sent.close()
 
 
 Typed = Annotated[FormData, Depends(typed)]

@@ -94,16 +94,25 @@ def new_stop(desk: Desk, form: Form) -> Stop:
     return stop
 
 
-def corrected_stop(desk: Desk, form: Form, original: Mapping[str, Any]) -> Stop:
-    """A check corrected as typed: ``original`` is its table, of which everything left alone stays as it is."""
+def corrected_stop(desk: Desk, form: Form, original: Mapping[str, Any], filed: Mapping[str, str]) -> Stop:
+    """A check corrected as typed; everything left alone stays as it is.
+
+    Parameters
+    ----------
+    desk, form
+        The open book, and what was typed.
+    original : mapping
+        The check's table.
+    filed : mapping of str to str
+        Ids of what it is filed under. Another combine brings its widths along.
+    """
     stop = Stop(table={key: value for key, value in original.items() if key not in ("catch", "scale")})
-    chosen = _filed(desk, form, stop)
-    if "field" in chosen:
-        stop.table["field"] = {**original.get("field", {}), "name": chosen["field"].name}
-    if "operator" in chosen:
+    chosen = {kind: thing for kind, thing in _filed(desk, form, stop).items() if thing.id != filed.get(kind)}
+    if "field" in chosen and "field" in original:
+        stop.table["field"] = {**original["field"], "name": chosen["field"].name}
+    if "operator" in chosen and "operator" in original:
         stop.table["operator"] = chosen["operator"].name
-    if "combine" in chosen and chosen["combine"].name != original.get("combine", {}).get("name"):
-        del stop.table["combine"]
+    if "combine" in chosen:
         _combine(chosen["combine"], form, stop)
     shown = {"speed": shown_speed(original), "spreading": _flag_said(original.get("spreading"))}
     if form.told("crop") is not None and form.get("crop") != original["crop"]:

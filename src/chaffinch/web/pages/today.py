@@ -25,7 +25,7 @@ from chaffinch.web.access import anyone, known, reader
 from chaffinch.web.pages import drawing
 from chaffinch.web.pages.answers import Working, longer_of
 from chaffinch.web.pages.frame import Person, desk_of, person_of, see, show
-from chaffinch.web.pages.told import Line, count_of, country_of, in_person_unit, lines_of
+from chaffinch.web.pages.told import Line, count_of, in_person_unit, lines_of, reads_of
 from chaffinch.web.pages.words import words
 
 router = APIRouter()
@@ -93,12 +93,12 @@ def _groups(lines: Sequence[Line], person: Person, desk: Desk) -> list[Group]:
     for line in lines:
         unit = "" if line.amount is None else line.amount.unit
         by_field.setdefault((line.names["field"], line.crop, unit), []).append(line)
-    country = country_of(desk)
+    reads = reads_of(desk, person)
     groups = []
     for number, ((name, crop, unit), own) in enumerate(by_field.items()):
         drawn = [line for line in own if line.range is not None]
         limits = {
-            round(line.logged.check.limit_kg_ha * loss_factor(in_person_unit(line.logged.check, person, country)), 6)
+            round(line.logged.check.limit_kg_ha * loss_factor(in_person_unit(line.logged.check, reads)), 6)
             for line in drawn
             if line.logged.check.limit_kg_ha is not None
         }

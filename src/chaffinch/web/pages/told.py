@@ -92,13 +92,13 @@ def lines_of(desk: Desk, ids: Iterable[str], person: Person) -> list[Line]:
     """The versions that count of the given checks, by time, each with its answer in short."""
     logged = counting(desk, ids)
     names = {t.id: t.name for t in by_ids(desk, [one.body.get(key) for one in logged for key in FILED]).values()}
-    country = country_of(desk)
-    return [_line(one, names, person, country) for one in logged]
+    reads = reads_of(desk, person)
+    return [_line(one, names, reads) for one in logged]
 
 
-def _line(logged: LoggedCheck, names: Mapping[str, str], person: Person, country: str | None) -> Line:
+def _line(logged: LoggedCheck, names: Mapping[str, str], reads: Reads) -> Line:
     short = in_short(logged.check)
-    check = in_person_unit(logged.check, person, country)
+    check = in_person_unit(logged.check, reads)
     r = None if short.kg_ha is None else short.kg_ha.times(loss_factor(check))
     return Line(
         id=logged.id,
@@ -116,25 +116,39 @@ def _line(logged: LoggedCheck, names: Mapping[str, str], person: Person, country
     )
 
 
-def in_person_unit(check: Check, person: Person, country: str | None) -> Check:
-    """The check in the unit this person chose; lb/ac where a bushel of the crop has no one weight."""
-    wanted = person.report_in
+@dataclass(frozen=True, slots=True)
+class Reads:
+    """In which unit of loss somebody reads, and whose bushel applies; None where nobody told.
+
+    Attributes
+    ----------
+    report_in, country : str or None
+    """
+
+    report_in: str | None
+    country: str | None
+
+
+def reads_of(desk: Desk, person: Person) -> Reads:
+    """The person's own choice, else the farm's unit; else each check keeps the unit it was taken in."""
+    farm = farm_of(desk)
+    parts = {} if farm is None else farm.parts
+    report_in, country = person.report_in or parts.get("report_in"), parts.get("country")
+    return Reads(None if report_in is None else str(report_in), None if country is None else str(country))
+
+
+def in_person_unit(check: Check, reads: Reads) -> Check:
+    """The check in the unit a person reads in; lb/ac where a bushel of the crop has no one weight."""
+    wanted = reads.report_in
     if wanted is None:
         return check
     if "bu" not in wanted:
         return replace(check, trade_unit=wanted)
     try:
-        bushel = check.bushel_kg or find_crop(check.crop).bushel_kg(check.country or country)
+        bushel = check.bushel_kg or find_crop(check.crop).bushel_kg(check.country or reads.country)
     except InputError:
         return replace(check, trade_unit="lb/ac")
     return replace(check, trade_unit=wanted, bushel_kg=bushel)
-
-
-def country_of(desk: Desk) -> str | None:
-    """The farm's country; None where the book has none, or farms that differ."""
-    farm = farm_of(desk)
-    told = None if farm is None else farm.parts.get("country")
-    return None if told is None else str(told)
 
 
 def what_lost(judged: Sequence[str]) -> str:

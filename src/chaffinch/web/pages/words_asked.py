@@ -21,7 +21,7 @@ ASKED: Final = MappingProxyType(
         "setup.said": "Names, widths and prices may be changed at any time; every old value stays in its history.",
         "setup.add": "Add a {kind}",
         "setup.all": "All {n}",
-        "setup.none": "None yet.",
+        "setup.none": "Nothing yet.",
         "setup.edit": "Edit",
         "setup.import": "Bring in a spreadsheet of past checks",
         "setup.photos": "Pictures stay files beside the book.",
