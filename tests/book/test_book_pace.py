@@ -115,6 +115,26 @@ def test_checks_that_cannot_stand_on_the_curve_are_counted(book):
     assert best(book).curves.left_out == {"tell no speed": 1}
 
 
+def test_a_crop_three_times_as_heavy_loses_no_more_than_itself(book):
+    with_speeds(book, header_slope=1.0)
+    found = best(book, today_kmh=9.0, yield_kg_ha=8000.0)
+
+    assert max(row.loss_kg_ha.high for row in found.pace.table) <= 8000.0 + 1e-6
+    # All of 8 t at 600/t, whatever the speed.
+    assert found.pace.today.extra_per_ha.high < 4800.0
+    assert found.pace.advice == "not settled"
+    assert "more than the crop" in found.pace.remarks
+
+
+def test_a_speed_nobody_drove_is_no_ground_for_advice(book):
+    with_speeds(book, slope=2.5)
+    found = best(book, today_kmh=24.0)
+
+    assert found.pace.advice == "not settled"
+    assert "today far from tested" in found.pace.remarks
+    assert max(row.loss_kg_ha.high for row in found.pace.table) <= 2500.0 + 1e-6
+
+
 def test_other_crops_do_not_count(book):
     with_speeds(book)
     book.check("Old Bess", 14, 9, machine_kg_ha=400.0, crop="wheat")

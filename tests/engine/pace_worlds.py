@@ -22,7 +22,16 @@ def certain(machine_kg_ha, header_kg_ha=None, *, speeds=SPEEDS_KMH, tested=(3.0,
 
 
 def drawn(
-    *, level=30.0, level_sd=0.2, slope=1.3, slope_sd=0.3, header=None, tested=(4.0, 9.0), draws=2000, seed=7
+    *,
+    level=30.0,
+    level_sd=0.2,
+    slope=1.3,
+    slope_sd=0.3,
+    header=None,
+    tested=(4.0, 9.0),
+    draws=2000,
+    seed=7,
+    yield_kg_ha=None,
 ) -> LossAtSpeeds:
     """Power laws with normal ln level at 6 km/h and normal slope; ``header`` is (level, sd, slope, sd)."""
     rng = np.random.default_rng(seed)
@@ -32,9 +41,8 @@ def drawn(
         return np.exp(ln_level + rng.normal(slope, slope_sd, (draws, 1)) * np.log(SPEEDS_KMH / 6.0))
 
     machine = curves(level, level_sd, slope, slope_sd)
-    return LossAtSpeeds(
-        SPEEDS_KMH, machine, None if header is None else curves(*header), np.full(draws, 1 / draws), tested
-    )
+    across = None if header is None else curves(*header)
+    return LossAtSpeeds(SPEEDS_KMH, machine, across, np.full(draws, 1 / draws), tested, yield_kg_ha)
 
 
 def cost_of(loss, speed, *, width_m, price_per_t, hour_cost_per_h, lost_time_h_ha=None, constant_efficiency=None):

@@ -228,6 +228,41 @@ def test_today_far_beyond_what_was_tried_is_said():
     assert "today far from tested" in found.remarks
 
 
+@pytest.mark.parametrize(("level", "tested", "today"), [(300.0, (4.0, 6.0), 9.0), (1.0, (7.0, 11.0), 4.0)])
+def test_nobody_is_sent_anywhere_from_where_nobody_checked(level, tested, today):
+    """A curve that is certain, but at loads far from today's."""
+    loss = drawn(level=level, level_sd=0.01, slope_sd=0.01, tested=tested)
+    found = best_pace(loss, today_kmh=today, slope_learned=1.0, **FARM)
+
+    assert found.today.p_saves > found.today.p_needed
+    assert "today far from tested" in found.remarks
+    assert found.advice == "not settled"
+
+
+def test_no_more_is_lost_than_grew():
+    """Curves that run away: 2,000 kg/ha at 6 km/h and three times as much at 12, of a crop of 3,000."""
+    wild = {"level": 1000.0, "slope": 4.0, "header": (1000.0, 0.2, 1.0, 0.2), "tested": (4.0, 6.0)}
+    free, held = (best_pace(drawn(**wild, yield_kg_ha=most), today_kmh=12.0, **FARM) for most in (None, 3000.0))
+
+    assert free.table[-1].loss_kg_ha.median > 10_000.0
+    assert "more than the crop" not in free.remarks
+    assert "more than the crop" in held.remarks
+    for row in held.table:
+        assert row.loss_kg_ha.high <= 3000.0 + 1e-9
+        assert row.machine_kg_ha.median + row.header_kg_ha.median <= 3000.0 * 1.01
+    # All of the crop at most, beside the time.
+    assert held.today.extra_per_ha.high <= 3.0 * FARM["price_per_t"]
+    # Where nothing is held nothing changes.
+    assert held.best_kmh == pytest.approx(free.best_kmh)
+    assert held.table[0].cost_per_ha == free.table[0].cost_per_ha
+
+
+def test_a_yield_beyond_all_curves_changes_nothing():
+    loss = drawn(header=(20.0, 0.3, -0.5, 0.3))
+    roomy = drawn(header=(20.0, 0.3, -0.5, 0.3), yield_kg_ha=9000.0)
+    assert best_pace(roomy, today_kmh=6.0, **FARM) == best_pace(loss, today_kmh=6.0, **FARM)
+
+
 def test_an_hour_that_costs_nothing_is_explained():
     found = best_pace(drawn(**STEEP), today_kmh=8.5, slope_learned=0.9, **{**FARM, "hour_cost_per_h": 0.0})
 

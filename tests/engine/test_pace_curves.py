@@ -98,6 +98,8 @@ BAD_CURVES = [
     ({"tested_kmh": (8.0, 4.0)}, "tested_kmh"),
     ({"tested_kmh": (0.0, 4.0)}, "tested_kmh"),
     ({"tested_kmh": (math.nan, 4.0)}, "tested_kmh"),
+    ({"yield_kg_ha": 0.0}, "yield_kg_ha"),
+    ({"yield_kg_ha": math.inf}, "yield_kg_ha"),
 ]
 
 

@@ -185,7 +185,8 @@ def pace(
     tested = _tested_kmh(found, per_kmh)
     if tested is None and found.own:
         assumed.append("load and speed apart")
-    loss = _loss_at_speeds(found, per_kmh, tested, told, terms, seed)
+    most = yield_kg_ha or terms.yield_kg_ha or yield_of_field(field) or found.yield_kg_ha
+    loss = _loss_at_speeds(found, per_kmh, tested, told, terms, most, seed)
     hour = terms.hour_cost.total_per_h if isinstance(terms.hour_cost, HourCost) else float(terms.hour_cost)
     slope = found.slope_learned
     answer = best_pace(
@@ -237,6 +238,7 @@ def _loss_at_speeds(
     tested: tuple[float, float] | None,
     told: Mapping[str, float],
     terms: PaceTerms,
+    most_kg_ha: float | None,
     seed: int,
 ) -> LossAtSpeeds:
     """Both curves at speeds from the slowest to the fastest that matters, with today's among them."""
@@ -253,7 +255,9 @@ def _loss_at_speeds(
             found.header.loss_kg_ha(speeds, combine=found.combine.id, conditions=at_header),
             found.header.weights,
         )
-    return pair_posteriors(speeds, (machine, found.machine.weights), header, tested_kmh=tested, seed=seed)
+    return pair_posteriors(
+        speeds, (machine, found.machine.weights), header, tested_kmh=tested, yield_kg_ha=most_kg_ha, seed=seed
+    )
 
 
 def _round_speeds(low_kmh: float, high_kmh: float, step_kmh: float) -> FloatArray:

@@ -28,7 +28,14 @@ REMARK: Final = {
     ),
     "may lie beyond": "The best pace may lie beyond the speeds tried. Take a check there before you trust more.",
     "beyond tested": "The best pace lies a little beyond the speeds tried: take a check there.",
-    "today far from tested": "Today's speed is more than 10 % beyond the speeds tried: its cost is expectation.",
+    "today far from tested": (
+        "Today's speed is more than 10 % beyond the speeds tried: its cost is expectation, and no ground for advice. "
+        "Take a check at it."
+    ),
+    "more than the crop": (
+        "At some of these speeds the curve, carried on beyond what was tried, would lose more than the crop: the loss "
+        "is held at the yield there. It is no measurement."
+    ),
     "slope not learned": (
         "Slower looks better, but from what machines do in general, not from what this one has shown. "
         "Two checks at clearly different speeds would tell."

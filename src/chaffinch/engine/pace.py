@@ -30,6 +30,7 @@ Remark = Literal[
     "may lie beyond",
     "beyond tested",
     "today far from tested",
+    "more than the crop",
     "slope not learned",
 ]
 
@@ -41,6 +42,7 @@ MEANING: Final[dict[Remark, str]] = {
     "may lie beyond": "The best pace may lie beyond what was tried.",
     "beyond tested": "The best pace lies a little beyond the speeds tried: check there.",
     "today far from tested": "Today's speed is more than 10 % beyond the speeds tried: its cost is expectation.",
+    "more than the crop": "Carried on so far, the curve would lose more than the crop: it is held at the yield there.",
     "slope not learned": "Slower looks better, but not by what this machine has shown. Check it at another speed.",
 }
 """What each remark says to a person; data until a page of its own words it."""
@@ -51,6 +53,8 @@ SLOPE_LEAN: Final = 1.3 / 0.8
 """Mean over sd of the prior of the machine's slope β ~ N(1.3, 0.8) [1] (design §4.7): how far it leans, in its own
 sds, to "loss rises with speed" before this machine has shown anything."""
 
+HELD_SEEN: Final = 0.05
+"""Share of the draws held at the yield from which that is told [1]: the upper end of the range then is the yield."""
 _ROUNDING: Final = 1.0 + 1e-9
 """Room for the rounding of exp(ln v) when two speeds are compared."""
 
@@ -253,8 +257,8 @@ def best_pace(
         remarks += more
         if not low <= speed <= high and loss.tested_kmh is not None:
             remarks.append("today far from tested")
-    if {"time costs nothing", "grain costs nothing", "not tested"} & set(remarks):
-        # A figure or a check that is missing must not send anybody anywhere.
+    if {"time costs nothing", "grain costs nothing", "not tested", "today far from tested"} & set(remarks):
+        # A figure or a check that is missing must not send anybody anywhere, and nobody checked so far out.
         advice = "not settled"
     return Pace(
         best_kmh=best,
@@ -308,6 +312,8 @@ def _remarks(loss: LossAtSpeeds, best: float, at_edge: Edge | None, price: float
         found.append("header not measured")
     if at_edge and at_edge != "fastest allowed" and hour > 0.0 and price > 0.0:
         found.append("may lie beyond")
+    if loss.yield_kg_ha is not None and (loss.weights @ (loss.together_kg_ha() > loss.yield_kg_ha)).max() > HELD_SEEN:
+        found.append("more than the crop")
     return found
 
 

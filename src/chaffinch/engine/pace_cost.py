@@ -145,10 +145,14 @@ class Cost:
         """One row for each speed listed."""
         rows = []
         slow, fast = self._loss.tested_kmh or (math.inf, -math.inf)
+        told = self._loss.together_kg_ha()
+        held = self._loss.held(told)
+        # Where the sum is held at the yield, both parts give way alike.
+        part_left = held / told
         for column, speed in enumerate(self._loss.speed_kmh.tolist()):
-            machine = self._loss.machine_kg_ha[:, column]
-            header = None if self._loss.header_kg_ha is None else self._loss.header_kg_ha[:, column]
-            both = machine if header is None else machine + header
+            left, both = part_left[:, column], held[:, column]
+            machine = self._loss.machine_kg_ha[:, column] * left
+            header = None if self._loss.header_kg_ha is None else self._loss.header_kg_ha[:, column] * left
             time_cost = self.time_cost_per_ha(speed)
             draws = self._per_kg * both + time_cost
             mean = self.expected(draws)

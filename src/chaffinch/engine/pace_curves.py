@@ -40,6 +40,9 @@ class LossAtSpeeds:
     tested_kmh : tuple of float, or None
         Slowest and fastest speed this machine was checked at [km/h] (the loads it was checked at, as speeds of today);
         None when it never was.
+    yield_kg_ha : float or None
+        Yield of the crop [kg/ha], above 0: no draw of machine and header loss together counts for more, since a curve
+        carried on far beyond the speeds tried would lose more than grew. None where it is not known.
 
     Raises
     ------
@@ -52,6 +55,7 @@ class LossAtSpeeds:
     header_kg_ha: FloatArray | None
     weights: FloatArray
     tested_kmh: tuple[float, float] | None
+    yield_kg_ha: float | None = None
 
     def __post_init__(self) -> None:
         speed = positive("speed_kmh", self.speed_kmh)
@@ -70,6 +74,16 @@ class LossAtSpeeds:
             low, high = (positive("tested_kmh", single("tested_kmh", end)) for end in self.tested_kmh)
             if low > high:
                 raise InputError("tested_kmh", self.tested_kmh, "must rise", "give the slowest speed first")
+        if self.yield_kg_ha is not None:
+            positive("yield_kg_ha", single("yield_kg_ha", self.yield_kg_ha))
+
+    def together_kg_ha(self) -> FloatArray:
+        """Machine and header loss together at the listed speeds, as the curves say, not held [kg/ha], shape (n, m)."""
+        return self.machine_kg_ha if self.header_kg_ha is None else self.machine_kg_ha + self.header_kg_ha
+
+    def held(self, kg_ha: FloatArray) -> FloatArray:
+        """A sum of machine and header loss [kg/ha], at most the yield where that is known."""
+        return kg_ha if self.yield_kg_ha is None else np.minimum(kg_ha, self.yield_kg_ha)
 
     def recommendable_kmh(self) -> tuple[float, float]:
         """Slowest and fastest speed that may be recommended [km/h]: those given, at most 10 % beyond those tested."""
@@ -89,6 +103,7 @@ def pair_posteriors(
     header: tuple[FloatArray, FloatArray] | None,
     *,
     tested_kmh: tuple[float, float] | None,
+    yield_kg_ha: float | None = None,
     draws: int = PAIRED_DRAWS,
     seed: int = 1,
 ) -> LossAtSpeeds:
@@ -102,6 +117,8 @@ def pair_posteriors(
         Draws of the loss [kg/ha] and their weights; n may differ between the two. ``header`` None: not measured.
     tested_kmh : tuple of float, or None
         As in :class:`LossAtSpeeds`.
+    yield_kg_ha : float or None
+        As in :class:`LossAtSpeeds` [kg/ha].
     draws : int
         Rows of the result, 64 to 65536; a power of two scatters evenly.
     seed : int
@@ -114,7 +131,7 @@ def pair_posteriors(
         if part is not None
     ]
     equal = np.full(len(u), 1.0 / len(u))
-    return LossAtSpeeds(speed_kmh, parts[0], parts[1] if header is not None else None, equal, tested_kmh)
+    return LossAtSpeeds(speed_kmh, parts[0], parts[1] if header is not None else None, equal, tested_kmh, yield_kg_ha)
 
 
 class Between:
@@ -127,17 +144,18 @@ class Between:
         self._lines = CubicSpline(np.log(loss.speed_kmh), np.eye(loss.speed_kmh.size))
         parts = (loss.machine_kg_ha, loss.header_kg_ha)
         self._ln_parts = [np.log(part) for part in parts if part is not None]
+        self._held = loss.held
         self._low, self._high = float(loss.speed_kmh[0]), float(loss.speed_kmh[-1])
 
     def loss_kg_ha(self, speed_kmh: FloatArray, rows: slice = slice(None)) -> FloatArray:
-        """Machine and header loss together [kg/ha], shape (draws in ``rows``, k), at speeds of shape (k,)."""
+        """Machine and header loss together, held [kg/ha], shape (draws in ``rows``, k), at speeds of shape (k,)."""
         # 1e-9 allows for the rounding of exp(ln v) at the ends.
         between("speed_kmh", speed_kmh, self._low * (1 - 1e-9), self._high * (1 + 1e-9))
         across = self._lines(np.log(speed_kmh)).T
         total: FloatArray = np.exp(self._ln_parts[0][rows] @ across)
         for part in self._ln_parts[1:]:
             total += np.exp(part[rows] @ across)
-        return total
+        return self._held(total)
 
 
 def _resampled(name: str, part: tuple[FloatArray, FloatArray], u: FloatArray) -> FloatArray:
