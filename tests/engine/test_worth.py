@@ -13,6 +13,7 @@ from made_catches import DESIGN_PAN, PRIORS, weighed
 from scipy import stats
 from worth_worlds import choice, prospect
 
+from chaffinch.engine.estimate import Prior
 from chaffinch.engine.plan import prospect_of_one_source
 from chaffinch.engine.worth import LastCheck, worth_of_catch, worth_of_check
 from chaffinch.engine.worth_choice import effect_between, saving_lognormal, saving_normal
@@ -206,13 +207,55 @@ STOP = {"catch_sd_log": 0.4, "stop_minutes": 10.0, "minutes_per_catch": 5.0}
 
 
 def test_how_the_uncertainty_of_today_grows():
-    """By hand: 0.3² + 0.25² + (0.3·1.5)² + (0.3·2)² + 0.15²·4 = 0.805."""
+    """By hand: q = 0.25² + (0.3·1.5)² + (0.3·2)² + 0.15²·4 = 0.715; of a prior of 1.3 it takes 1 − exp(−q/1.69)."""
     last = LastCheck(median_kg_ha=20.0, sd_log=0.3, hours_since=4.0, moved={"humidity": -1.5, "straw moisture": 2.0})
 
-    assert last.sd_log_today() == pytest.approx(math.sqrt(0.805))
-    assert last.sd_log_today(further_h=1.0) == pytest.approx(math.sqrt(0.805 + 0.15**2))
-    still = last.sd_log_today(place_sd_log=0.0, condition_sd_log=0.0, drift_sd_log=0.0)
-    assert still == pytest.approx(0.3)
+    def by_hand(q):
+        return math.sqrt(0.09 * math.exp(-q / 1.69) + 1.69 * (1.0 - math.exp(-q / 1.69)))
+
+    assert last.sd_log_today() == pytest.approx(by_hand(0.715))
+    assert last.sd_log_today(further_h=1.0) == pytest.approx(by_hand(0.715 + 0.15**2))
+    still = {"place_sd_log": 0.0, "condition_sd_log": 0.0, "drift_sd_log": 0.0}
+    assert last.sd_log_today(**still) == pytest.approx(0.3)
+    assert last.median_kg_ha_today(**still) == pytest.approx(20.0)
+    # A little of it is the plain sum of squares.
+    assert LastCheck(median_kg_ha=20.0, sd_log=0.3).sd_log_today() == pytest.approx(math.hypot(0.3, 0.25), rel=0.02)
+
+
+def test_a_check_of_last_year_says_no_more_than_none():
+    last = LastCheck(median_kg_ha=4.0, sd_log=0.2, hours_since=8760.0, moved={"humidity": 3.0})
+
+    assert last.sd_log_today() == pytest.approx(1.3, rel=1e-6)
+    assert last.median_kg_ha_today() == pytest.approx(40.0, rel=1e-3)
+    own = dataclasses.replace(last, prior=Prior(50.0, 1.0))
+    assert (own.sd_log_today(), own.median_kg_ha_today()) == pytest.approx((1.0, 50.0), rel=1e-3)
+
+
+def test_fading_in_two_steps_is_fading_in_one():
+    """What holds after 3 h, taken as a check, is after 5 h more what holds after 8 h: the process has no memory."""
+    still = {"place_sd_log": 0.0}
+    last = LastCheck(median_kg_ha=9.0, sd_log=0.3, hours_since=3.0)
+    between = LastCheck(
+        median_kg_ha=last.median_kg_ha_today(**still), sd_log=last.sd_log_today(**still), hours_since=5.0
+    )
+
+    assert between.sd_log_today(**still) == pytest.approx(last.sd_log_today(**still, further_h=5.0))
+    assert between.median_kg_ha_today(**still) == pytest.approx(last.median_kg_ha_today(**still, further_h=5.0))
+
+
+def test_the_middle_of_today_against_played_days():
+    """Many small steps of the process itself: each keeps a little less of the distance to the prior."""
+    last = LastCheck(median_kg_ha=8.0, sd_log=0.3, hours_since=12.0)
+    rng = np.random.default_rng(3)
+    x = rng.normal(math.log(8.0), 0.3, 40_000)
+    steps, prior = 200, math.log(40.0)
+    q = 12.0 * 0.15**2 / steps
+    for _ in range(steps):
+        x += -(q / 2 / 1.69) * (x - prior) + rng.normal(0.0, math.sqrt(q), x.size)
+
+    # Means and sds of 40,000 draws hold to about 0.4 %; the steps are of first order.
+    assert x.mean() == pytest.approx(math.log(last.median_kg_ha_today(place_sd_log=0.0)), abs=0.01)
+    assert x.std() == pytest.approx(last.sd_log_today(place_sd_log=0.0), rel=0.01)
 
 
 @pytest.mark.parametrize("shared", [0.0, 0.25])
@@ -222,19 +265,20 @@ def test_a_check_against_nested_simulation(median, catches, shared):
     made = choice(action_other_cost=60.0)
     last = LastCheck(median_kg_ha=median, sd_log=0.4, shared_sd_log=shared, hours_since=3.0, moved={"humidity": 1.0})
     found = worth_of_check(last, made, most=catches, **STOP)
+    middle = found.median_kg_ha_today
     rng = np.random.default_rng(6)
     n = 400_000
     seen_var = found.sd_log_today**2 - shared**2
-    seen = rng.normal(math.log(median), math.sqrt(seen_var), n)
+    seen = rng.normal(math.log(middle), math.sqrt(seen_var), n)
     truth = np.exp(seen + rng.normal(0.0, 1.0, n) * shared)
     noise_var = 0.25**2 + 0.4**2 / catches
     reading = seen + rng.normal(0.0, math.sqrt(noise_var), n)
     after_var = 1 / (1 / seen_var + 1 / noise_var)
-    after = after_var * (math.log(median) / seen_var + reading / noise_var)
+    after = after_var * (math.log(middle) / seen_var + reading / noise_var)
     expected = np.exp(after + (after_var + shared**2) / 2)
     gain = made.saved_per_kg_ha * truth - made.action_cost
     acts = made.saved_per_kg_ha * expected > made.action_cost
-    mean = median * math.exp(found.sd_log_today**2 / 2)
+    mean = middle * math.exp(found.sd_log_today**2 / 2)
     played = np.where(acts, gain, 0.0) - (gain if made.saved_per_kg_ha * mean > made.action_cost else 0.0)
 
     assert found.now.saving[catches - 1] == pytest.approx(played.mean(), abs=4 * played.std() / math.sqrt(n))
@@ -281,9 +325,8 @@ def test_the_longer_ago_and_the_more_has_moved_the_more_a_check_is_worth():
     assert worth(hours_since=2.0) < worth(hours_since=2.0, moved={"humidity": 1.0})
     assert worth(moved={"humidity": 1.5}) == worth(moved={"humidity": -1.5})
     # A shift that is expected moves the middle and not the uncertainty.
-    assert worth(expected_ratio=2.0) == pytest.approx(
-        worth_of_check(LastCheck(median_kg_ha=6.0, sd_log=0.2), choice(), **STOP).now.saving[2]
-    )
+    twice = LastCheck(median_kg_ha=6.0, sd_log=0.2, prior=Prior(80.0))
+    assert worth(expected_ratio=2.0) == pytest.approx(worth_of_check(twice, choice(), **STOP).now.saving[2])
 
 
 def test_not_worth_stopping_is_an_answer_and_says_when_it_will_be():
@@ -326,6 +369,8 @@ def test_due_now_when_worth_it_now():
         ({"median_kg_ha": 0.0}, "median_kg_ha"),
         ({"sd_log": -0.1}, "sd_log"),
         ({"sd_log": 3.1}, "sd_log"),
+        ({"prior": Prior(0.0)}, "prior, median_kg_ha"),
+        ({"prior": Prior(40.0, 0.0)}, "prior, sd_log"),
         ({"shared_sd_log": 0.4}, "shared_sd_log"),
         ({"hours_since": -1.0}, "hours_since"),
         ({"moved": {"humidity": math.nan}}, "moved, humidity"),

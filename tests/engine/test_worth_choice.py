@@ -51,6 +51,41 @@ def test_the_choice_by_hand():
     assert made.standing(15.0) == pytest.approx(75.0)
 
 
+def test_a_change_that_may_go_wrong_by_hand():
+    """Nine in ten save 14.40 per kg/ha, one in ten adds 20 kg/ha of 72: 12.96 and 144 + 144. Break-even 22.2 kg/ha."""
+    made = choice(effect=effect_between(0.8, 0.8), action_other_cost=44.0, goes_wrong=0.1, harm_kg_ha=20.0)
+
+    assert made.saved_per_kg_ha == pytest.approx(12.96)
+    assert made.sure_cost == pytest.approx(144.0)
+    assert made.action_cost == pytest.approx(288.0)
+    assert made.break_even_loss_kg_ha == pytest.approx(288.0 / 12.96)
+    # Where it goes right it pays from 10 kg/ha.
+    loss = np.array([9.9, 10.1, 500.0])
+    assert [p_acting_pays(made, np.array([v]), np.ones(1)) for v in loss] == pytest.approx([0.0, 0.9, 0.9])
+
+
+def test_expected_gain_with_harm_against_random_numbers():
+    rng = np.random.default_rng(9)
+    made = choice(goes_wrong=0.25, harm_kg_ha=30.0)
+    n = 400_000
+    ratio = np.exp(rng.normal(math.log(math.sqrt(0.57)), 0.1397, n))
+    after = np.where(rng.random(n) < 0.25, 25.0 + 30.0, 25.0 * ratio)
+    gained = 120 * 0.6 * (25.0 - after) - made.sure_cost
+
+    # 0.1397 = ln(0.95/0.6)/3.29; within three standard errors.
+    assert made.gain(25.0) == pytest.approx(gained.mean(), abs=3 * gained.std() / math.sqrt(n))
+
+
+def test_a_likely_harm_makes_knowing_a_large_area_worth_something():
+    """Without harm, 20 minutes for 300 ha always pay and no check is worth anything."""
+    large = {"area_left_ha": 300.0, "action_other_cost": 0.0, "stop_cost_per_h": 250.0}
+    sure = saving_lognormal(choice(**large), 20.0, 0.8)
+    likely = saving_lognormal(choice(**large, goes_wrong=0.1, harm_kg_ha=20.0), 20.0, 0.8)
+
+    assert sure < 1.0
+    assert likely > 50.0
+
+
 def test_an_action_that_does_not_help_never_pays():
     for effect in (effect_between(1.0, 1.0), effect_between(0.9, 1.4)):
         made = choice(effect=effect)
@@ -153,6 +188,10 @@ def test_chance_that_acting_pays_against_random_numbers():
         ({"action_minutes": -1.0}, "action_minutes"),
         ({"action_minutes": np.array([1.0])}, "action_minutes"),
         ({"action_other_cost": True}, "action_other_cost"),
+        ({"goes_wrong": -0.1}, "goes_wrong"),
+        ({"goes_wrong": 1.0}, "goes_wrong"),
+        ({"goes_wrong": math.nan}, "goes_wrong"),
+        ({"harm_kg_ha": -1.0}, "harm_kg_ha"),
     ],
 )
 def test_choices_that_are_refused(change, field):

@@ -10,6 +10,7 @@ from chaffinch import units
 from chaffinch.errors import InputError
 
 if TYPE_CHECKING:
+    from chaffinch.book.currency import MoneyTold
     from chaffinch.engine.work import HourCost
 
 PARTS: Final = (
@@ -26,6 +27,10 @@ PARTS: Final = (
 )
 """Parts of the hour cost and what each is, in the command line's words."""
 _WEATHER: Final = ("area_left", "loss_per_day", "hours_per_day", "fit_days")
+_MONEY: Final = {
+    **dict.fromkeys(("hour_cost", "wage", "wear", "helpers", "weather"), "money_rate"),
+    "fuel_price": "fuel_price",
+}
 
 Called = Callable[[str], str]
 """How a face calls a figure in an error: ``fuel-price`` → ``--fuel-price`` on the command line."""
@@ -56,6 +61,31 @@ def hour_cost(
         When nothing is told, when one figure and parts are told together, or a part lacks what goes with it.
     """
     return _Told(given, called).hour_cost(yield_kg_ha, price_per_t)
+
+
+def money_of(given: Mapping[str, str | None], *, called: Called) -> list[MoneyTold]:
+    """The money in what :func:`hour_cost` reads, for the rule of one currency.
+
+    Parameters
+    ----------
+    given : mapping
+        As for :func:`hour_cost`.
+    called : callable
+        How this face calls a figure.
+
+    Raises
+    ------
+    InputError
+        For a text that cannot be read.
+    """
+    from chaffinch.book.currency import read_told
+
+    told = [(name, kind, given.get(name)) for name, kind in _MONEY.items()]
+    return [
+        read_told(str(text), kind, field=called(name.replace("_", "-")))
+        for name, kind, text in told
+        if text is not None
+    ]
 
 
 @dataclass(frozen=True, slots=True)

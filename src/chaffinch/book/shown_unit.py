@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from chaffinch import units
@@ -122,6 +122,10 @@ class PaceUnit:
         value = per_ha * self.ha
         sign = "−" if value < 0 else ""
         return f"{sign}{self.sign}{rounded(abs(value), 2 if abs(value) < 10 else 0)}"
+
+    def in_currency(self, currency: str) -> PaceUnit:
+        """The same units with the currency an answer is in, where the farm names none."""
+        return self if self.loss.currency else replace(self, loss=replace(self.loss, currency=currency))
 
     @property
     def sign(self) -> str:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Final
@@ -11,21 +11,28 @@ from typing import Final
 import numpy as np
 
 from chaffinch import units
-from chaffinch.book.check import answer, prospect_of_another
+from chaffinch.book.check import CheckAnswer, answer, prospect_of_another
 from chaffinch.book.checks import LoggedCheck, counting
+from chaffinch.book.currency import MoneyTold, check_price_told, one_currency
 from chaffinch.book.curves import Curves, curves
 from chaffinch.book.desk import Desk
 from chaffinch.book.fields import Progress, checks_where
 from chaffinch.book.pace import width_of
 from chaffinch.book.points import shared_sd
 from chaffinch.book.things import Thing
-from chaffinch.engine.estimate import Range
+from chaffinch.engine.estimate import Prior, Range, default_prior
 from chaffinch.engine.work import spot_capacity_ha_h
 from chaffinch.engine.worth import CheckWorth, LastCheck, Worth, worth_of_catch, worth_of_check
 from chaffinch.engine.worth_choice import Choice, effect_between
 from chaffinch.errors import InputError
 from chaffinch.reference import crop as find_crop
 
+USUAL_EFFECT: Final = (0.60, 0.95)
+"""Loss after a change over loss before where it goes as meant, 5 and 95 % [1]. Own figure."""
+GOES_WRONG: Final = 0.10
+"""Share of changes that do harm instead [1]. Own figure."""
+HARM_KG_HA: Final = 20.0
+"""What such a change adds to the loss [kg/ha]. Own figure."""
 ONE_SD: Final[Mapping[str, float]] = {
     "straw_moisture_pct": 4.0,
     "humidity_pct": 15.0,
@@ -36,6 +43,8 @@ ONE_SD: Final[Mapping[str, float]] = {
 """What counts as one sd of each condition over a harvest, in its own unit. Own figures, no source."""
 TWO_SIDED: Final = 3.29
 """90 % range over sd of a normal [1]: 2 · 1.645 (derived)."""
+LONGEST_BY_CLOCK_H: Final = 12.0
+"""Hours by the clock that may be taken for hours of combining [h]; own figure: a longer time holds a night."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -51,27 +60,34 @@ class WorthTerms:
     price_per_t : float or None
         [money/t]; None: the field's, else the last check's.
     effect : tuple of float
-        Loss after acting over loss before, 5 and 95 % [1].
+        Loss after acting over loss before where it goes as meant, 5 and 95 % [1]; above 1 it makes things worse.
+    goes_wrong, harm_kg_ha : float
+        Probability that it does harm instead [1], and what that adds to the loss [kg/ha].
     action_minutes, stop_minutes, catch_minutes : float
         Minutes that acting, stopping, and one catch take [min].
     action_cost : float
         What acting costs beside its minutes [money].
     hours_since : float or None
-        Hours since the last check [h]; None: by the clock.
+        Hours of combining since the last check [h]; None: by the clock, where that says 12 or less.
     conditions : mapping of str to float
         Now, by the names of the record.
+    money : sequence of MoneyTold
+        Prices and rates as the person wrote them, for the rule of one currency.
     """
 
     area_left_ha: float
     stop_cost_per_h: float
     price_per_t: float | None = None
-    effect: tuple[float, float] = (0.60, 0.95)
+    effect: tuple[float, float] = USUAL_EFFECT
+    goes_wrong: float = GOES_WRONG
+    harm_kg_ha: float = HARM_KG_HA
     action_minutes: float = 20.0
     stop_minutes: float = 10.0
     catch_minutes: float = 5.0
     action_cost: float = 0.0
     hours_since: float | None = None
     conditions: Mapping[str, float] | None = None
+    money: Sequence[MoneyTold] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,6 +115,12 @@ class WorthFound:
         One more catch at the last stop, had one stayed there.
     price_per_t : float
         As used.
+    currency : str
+        Of all money of the answer; "" where nobody names one.
+    terms : WorthTerms
+        As asked.
+    p_harm : float
+        Probability, by the terms, that a change makes the loss greater [1].
     """
 
     combine: Thing
@@ -111,6 +133,9 @@ class WorthFound:
     check: CheckWorth
     catch: Worth
     price_per_t: float
+    currency: str
+    terms: WorthTerms
+    p_harm: float
 
 
 def worth(
@@ -142,7 +167,8 @@ def worth(
     Raises
     ------
     InputError
-        When the combine has no check of judged loss in the crop, or a figure is out of its range.
+        When the combine has no check of judged loss in the crop, a figure is out of its range, two currencies are
+        mixed, or the clock cannot tell the hours of combining.
     """
     key = find_crop(crop).key
     own = [c for c in counting(desk, checks_where(desk, combine=combine.id)) if find_crop(c.check.crop).key == key]
@@ -156,11 +182,14 @@ def worth(
     price = terms.price_per_t if terms.price_per_t is not None else last.check.price_per_t
     if price is None:
         raise InputError("price", None, "is told neither here nor by the last check", "add --price")
+    of_check = check_price_told(last) if terms.price_per_t is None else None
+    currency = one_currency(desk, [*terms.money, *([] if of_check is None else [of_check])])
     speed = last.check.speed_kmh
     if speed is None:
         raise InputError(
             "check", last.id[:8], "tells no speed, so hours have no hectares", "correct it, or log another"
         )
+    effect = effect_between(*terms.effect)
     choice = Choice(
         area_left_ha=terms.area_left_ha,
         price_per_t=price,
@@ -168,7 +197,9 @@ def worth(
         stop_cost_per_h=terms.stop_cost_per_h,
         action_minutes=terms.action_minutes,
         action_other_cost=terms.action_cost,
-        effect=effect_between(*terms.effect),
+        effect=effect,
+        goes_wrong=terms.goes_wrong,
+        harm_kg_ha=terms.harm_kg_ha,
     )
     r = found.judged_kg_ha
     sd = math.log(r.high / r.low) / TWO_SIDED
@@ -184,6 +215,7 @@ def worth(
             hours_since=hours,
             moved=moved,
             expected_ratio=ratio,
+            prior=_prior(found),
         ),
         choice,
         catch_sd_log=min(c.c0 for c in found.prepared.catches),
@@ -193,7 +225,9 @@ def worth(
     catch = worth_of_catch(
         prospect_of_another(last.check, seed=seed), choice, minutes_per_catch=terms.catch_minutes, seed=seed
     )
-    return WorthFound(combine, last, r, found.judged, hours, moved, ratio, check, catch, price)
+    worse = float(effect.weights[effect.ratio > 1.0].sum())
+    p_harm = terms.goes_wrong + (1.0 - terms.goes_wrong) * worse
+    return WorthFound(combine, last, r, found.judged, hours, moved, ratio, check, catch, price, currency, terms, p_harm)
 
 
 def _hours_since(desk: Desk, last: LoggedCheck) -> float:
@@ -201,7 +235,16 @@ def _hours_since(desk: Desk, last: LoggedCheck) -> float:
     hours = (now - then).total_seconds() / 3600.0
     if hours < 0:
         raise InputError("hours since", round(hours, 1), "the last check lies ahead of the clock", "say --hours-since")
+    if hours > LONGEST_BY_CLOCK_H:
+        problem = "the clock cannot tell hours of combining since the last check: nights are among them"
+        raise InputError("hours since", f"{hours:.0f} h by the clock", problem, "say --hours-since")
     return hours
+
+
+def _prior(found: CheckAnswer) -> Prior:
+    """What was expected of the loss held against the combine before any check."""
+    parts = [s for s in found.judged if s != "leak"] or list(found.judged)
+    return Prior(sum(default_prior(s, found.check.yield_kg_ha).median_kg_ha for s in parts))
 
 
 def _moved(last: LoggedCheck, now: Mapping[str, float]) -> dict[str, float]:

@@ -16,6 +16,7 @@ from typing import Final, Literal
 import numpy as np
 
 from chaffinch.engine.domain import FloatArray, between, finite, not_negative, positive, single
+from chaffinch.engine.estimate import Prior, default_prior
 from chaffinch.engine.plan import Prospect, Readings
 from chaffinch.engine.worth_choice import NORMAL_SCORES, NORMAL_WEIGHTS, Choice, p_acting_pays, saving_lognormal
 
@@ -29,6 +30,8 @@ CONDITION_SD_LOG: Final = 0.30
 """Sd of ln(loss) per sd that a condition moved [1]: the prior of γ (design §4.7; own figure)."""
 DRIFT_SD_LOG: Final = 0.15
 """Sd of ln(loss) after one hour in which nothing measured has moved [1 per √h]. Own figure."""
+NO_YIELD: Final = default_prior("machine", None)
+"""Belief before any check where no other is given: machine loss without a yield."""
 LOOK_AHEAD_H: Final = 24.0
 """Hours looked ahead for the next check [h]."""
 _STEP_H: Final = 0.25
@@ -152,6 +155,8 @@ class LastCheck:
         How far each condition has moved since, in sds of that condition [1]; the sign does not matter.
     expected_ratio : float
         Loss today over loss then that a response curve expects [1], above 0; 1 when nothing is known.
+    prior : Prior
+        What was believed of such a loss before any check: what the last check says fades towards it.
     """
 
     median_kg_ha: float
@@ -160,18 +165,21 @@ class LastCheck:
     hours_since: float = 0.0
     moved: Mapping[str, float] = field(default_factory=dict)
     expected_ratio: float = 1.0
+    prior: Prior = NO_YIELD
 
     def __post_init__(self) -> None:
         positive("median_kg_ha", single("median_kg_ha", self.median_kg_ha))
         positive("expected_ratio", single("expected_ratio", self.expected_ratio))
         not_negative("hours_since", single("hours_since", self.hours_since))
+        positive("prior, median_kg_ha", single("prior, median_kg_ha", self.prior.median_kg_ha))
+        positive("prior, sd_log", single("prior, sd_log", self.prior.sd_log))
         between("sd_log", single("sd_log", self.sd_log), 0.0, 3.0)
         mend = "the shared part of the uncertainty is at most the whole"
         between("shared_sd_log", single("shared_sd_log", self.shared_sd_log), 0.0, self.sd_log, mend)
         for name, moved in self.moved.items():
             finite(f"moved, {name}", single(f"moved, {name}", moved))
 
-    def sd_log_today(
+    def kept_today(
         self,
         *,
         place_sd_log: float = PLACE_SD_LOG,
@@ -179,11 +187,30 @@ class LastCheck:
         drift_sd_log: float = DRIFT_SD_LOG,
         further_h: float = 0.0,
     ) -> float:
-        """Sd of ln(loss) today [1]: sqrt(sd_last² + τ² + Σ(γ·Δz)² + drift²·Δt), ``further_h`` hours from now."""
+        """How much of the last check is left [1], ``further_h`` hours from now: 1 all of it, 0 only the prior.
+
+        exp(−q/(2·prior²)) with q = τ² + Σ(γ·Δz)² + drift²·Δt: the Ornstein–Uhlenbeck process whose variance grows by q
+        while that is small and whose long run is the prior (textbook form, from memory).
+        """
         hours = self.hours_since + not_negative("further_h", further_h)
         drift = not_negative("drift_sd_log", drift_sd_log) * math.sqrt(hours)
         conditions = (not_negative("condition_sd_log", condition_sd_log) * z for z in self.moved.values())
-        return math.hypot(self.sd_log, not_negative("place_sd_log", place_sd_log), drift, *conditions)
+        moved = math.hypot(not_negative("place_sd_log", place_sd_log), drift, *conditions)
+        return math.exp(-0.5 * (moved / self.prior.sd_log) ** 2)
+
+    def sd_log_today(self, *, further_h: float = 0.0, **spread: float) -> float:
+        """Sd of ln(loss) today [1]: sqrt(kept²·sd_last² + (1 − kept²)·prior²), never above the greater of the two.
+
+        ``spread`` is as for :meth:`kept_today`.
+        """
+        kept = self.kept_today(further_h=further_h, **spread)
+        return math.hypot(kept * self.sd_log, math.sqrt(1.0 - kept**2) * self.prior.sd_log)
+
+    def median_kg_ha_today(self, *, further_h: float = 0.0, **spread: float) -> float:
+        """Middle of the loss today [kg/ha]: last^kept · prior^(1 − kept), times the ratio expected."""
+        kept = self.kept_today(further_h=further_h, **spread)
+        ln_median = kept * math.log(self.median_kg_ha) + (1.0 - kept) * math.log(self.prior.median_kg_ha)
+        return self.expected_ratio * math.exp(ln_median)
 
 
 @dataclass(frozen=True, slots=True)
@@ -195,6 +222,8 @@ class CheckWorth:
     now : Worth
     sd_log_today : float
         Sd of ln(loss) today, before the check [1].
+    median_kg_ha_today : float
+        Middle of the loss today, before the check [kg/ha].
     due_in_h : float or None
         Hours of combining until a check is worth its stop [h]: 0 when it is now; None when it is not within 24 h or
         before the area is done.
@@ -202,6 +231,7 @@ class CheckWorth:
 
     now: Worth
     sd_log_today: float
+    median_kg_ha_today: float
     due_in_h: float | None
 
 
@@ -235,7 +265,7 @@ def worth_of_check(
     Notes
     -----
     Closed form (derived). ln λ ~ N(m, σ²) today; what can be learned of it is v² = σ² − shared²; k catches at one
-    place see it with e² = τ² + c²/k. E[λ | check] is then lognormal with mean exp(m + σ²/2) and log sd
+    place see it with e² = τ² + c²/k, m and σ fading to the prior as ``LastCheck`` says. E[λ | check] is then lognormal with mean exp(m + σ²/2) and log sd
     v²/sqrt(v² + e²), and the saving is that of an option on it: see ``worth_choice.saving_lognormal``.
     """
     count = int(between("most", most, 1, 20))
@@ -243,28 +273,28 @@ def worth_of_check(
     spread = {"place_sd_log": place_sd_log, "condition_sd_log": condition_sd_log, "drift_sd_log": drift_sd_log}
     minutes = _minutes(count, stop_minutes, minutes_per_catch)
 
-    def savings(sd: float, then: Choice) -> list[float]:
-        mean = last.median_kg_ha * last.expected_ratio * math.exp(0.5 * sd**2)
+    def savings(further_h: float, then: Choice) -> list[float]:
+        sd = last.sd_log_today(**spread, further_h=further_h)
+        mean = last.median_kg_ha_today(**spread, further_h=further_h) * math.exp(0.5 * sd**2)
         learnable = math.sqrt(max(0.0, sd**2 - last.shared_sd_log**2))
         seen = [math.hypot(place_sd_log, noise / math.sqrt(k)) for k in range(1, count + 1)]
         return [saving_lognormal(then, mean, learnable**2 / math.hypot(learnable, e)) for e in seen]
 
-    today = last.sd_log_today(**spread)
     due = None
     for step in range(int(LOOK_AHEAD_H / _STEP_H) + 1):
         area = choice.area_left_ha - step * _STEP_H * choice.capacity_ha_h
         if area <= 0.0:
             break
         then = dataclasses.replace(choice, area_left_ha=area)
-        found = savings(last.sd_log_today(**spread, further_h=step * _STEP_H), then)
+        found = savings(step * _STEP_H, then)
         if any(s > then.standing(m) for s, m in zip(found, minutes, strict=True)):
             due = step * _STEP_H
             break
-    median = last.median_kg_ha * last.expected_ratio
+    today, median = last.sd_log_today(**spread), last.median_kg_ha_today(**spread)
     mean = median * math.exp(0.5 * today**2)
     p_pays = p_acting_pays(choice, median * np.exp(today * NORMAL_SCORES), NORMAL_WEIGHTS)
-    worth = _worth(choice, savings(today, choice), minutes, mean, p_pays, saving_lognormal(choice, mean, today))
-    return CheckWorth(worth, today, due)
+    worth = _worth(choice, savings(0.0, choice), minutes, mean, p_pays, saving_lognormal(choice, mean, today))
+    return CheckWorth(worth, today, median, due)
 
 
 def _saving(choice: Choice, expected_kg_ha: FloatArray, acting: bool) -> float:

@@ -88,6 +88,11 @@ class Choice:
     action_other_cost : float
         What else it costs [money], 0 or more: parts, or the grain spoilt by it.
     effect : Effect
+        Of a change that goes as meant.
+    goes_wrong : float
+        Probability that it does not, and does harm instead [1], 0 to below 1.
+    harm_kg_ha : float
+        What it then adds to the loss, whatever that was [kg/ha], 0 or more.
     """
 
     area_left_ha: float
@@ -97,22 +102,33 @@ class Choice:
     action_minutes: float
     effect: Effect
     action_other_cost: float = 0.0
+    goes_wrong: float = 0.0
+    harm_kg_ha: float = 0.0
 
     def __post_init__(self) -> None:
         for name in ("area_left_ha", "capacity_ha_h"):
             positive(name, single(name, getattr(self, name)))
-        for name in ("price_per_t", "stop_cost_per_h", "action_minutes", "action_other_cost"):
+        for name in ("price_per_t", "stop_cost_per_h", "action_minutes", "action_other_cost", "harm_kg_ha"):
             not_negative(name, single(name, getattr(self, name)))
+        if not 0.0 <= single("goes_wrong", self.goes_wrong) < 1.0:
+            raise InputError("goes_wrong", self.goes_wrong, "must be 0 or more and below 1", "give it as a share: 0.1")
+
+    @property
+    def sure_cost(self) -> float:
+        """What acting costs however it goes: minutes and the rest [money]."""
+        return self.standing(self.action_minutes) + self.action_other_cost
 
     @property
     def action_cost(self) -> float:
-        """What acting costs [money]."""
-        return self.standing(self.action_minutes) + self.action_other_cost
+        """What acting is expected to cost [money]: the sure cost, and the harm with its probability."""
+        harm_kg_ha = self.goes_wrong * self.harm_kg_ha
+        return self.sure_cost + self.area_left_ha * self.price_per_t / 1000.0 * harm_kg_ha
 
     @property
     def saved_per_kg_ha(self) -> float:
         """Expected money that acting saves for each kg/ha of loss [money]; negative when it makes things worse."""
-        return self.area_left_ha * self.price_per_t / 1000.0 * (1.0 - self.effect.mean)
+        right = 1.0 - self.goes_wrong
+        return self.area_left_ha * self.price_per_t / 1000.0 * right * (1.0 - self.effect.mean)
 
     @property
     def break_even_loss_kg_ha(self) -> float | None:
@@ -129,7 +145,7 @@ class Choice:
 
 
 def p_acting_pays(choice: Choice, loss_kg_ha: FloatArray, weights: FloatArray) -> float:
-    """Probability over loss and effect together that acting saves more than it costs.
+    """Probability over loss and effect together that acting saves more than it costs; going wrong, it never does.
 
     ``loss_kg_ha`` and ``weights`` are draws of the loss [kg/ha] and their weights, of equal shape (n,), summing to 1.
     """
@@ -138,8 +154,9 @@ def p_acting_pays(choice: Choice, loss_kg_ha: FloatArray, weights: FloatArray) -
     stake = choice.area_left_ha * choice.price_per_t / 1000.0 * loss_kg_ha
     # Acting pays where ratio < 1 − cost/stake.
     with np.errstate(divide="ignore", invalid="ignore"):
-        most = np.where(stake > 0.0, 1.0 - choice.action_cost / stake, -math.inf)
-    return float(min(1.0, weights @ below[np.searchsorted(effect.ratio[order], most, side="left")]))
+        most = np.where(stake > 0.0, 1.0 - choice.sure_cost / stake, -math.inf)
+    pays = weights @ below[np.searchsorted(effect.ratio[order], most, side="left")]
+    return float((1.0 - choice.goes_wrong) * min(1.0, pays))
 
 
 def saving_lognormal(choice: Choice, mean_kg_ha: float, sd_log: float) -> float:

@@ -29,6 +29,14 @@ _CODES = frozenset(
 # A bare dollar sign may stand beside the code of a currency that is written with it.
 _DOLLARS = frozenset({"USD", "CAD", "AUD", "NZD", "ARS", "CLP", "COP", "MXN", "UYU", "BRL", "NAD", "SGD", "HKD"})
 
+_SHARED_SIGN = {"$": _DOLLARS, "¥": frozenset({"JPY", "CNY"})}
+# Signs that mean one currency only, and what they mean. Origin: memory.
+_SIGN_OF = {
+    "€": "EUR", "£": "GBP", "₴": "UAH", "₽": "RUB", "₹": "INR", "₺": "TRY", "₸": "KZT", "₦": "NGN", "₩": "KRW",
+    "₪": "ILS", "₫": "VND", "₱": "PHP", "US$": "USD", "CA$": "CAD", "C$": "CAD", "AU$": "AUD", "A$": "AUD",
+    "NZ$": "NZD", "HK$": "HKD", "S$": "SGD", "R$": "BRL", "MX$": "MXN",
+}  # fmt: skip
+
 _MARK = r"(?:(?:US|CA|C|AU|A|NZ|HK|S|R|MX)?\$|[€£¥₴₽₹₺₸₦₩₪₫₱])"
 _BEFORE = re.compile(rf"([+-]?) ?({_MARK}|[A-Z]{{3}}) ?(?=[+\-0-9.,])", re.IGNORECASE)
 _AFTER = re.compile(rf"({_MARK}|[A-Z]{{3}})(?= ?/| per |$)", re.IGNORECASE)
@@ -70,6 +78,19 @@ def after_number(rest: str, currency: str, field: str, text: str) -> tuple[str, 
     if currency and currency != name and not (currency == "$" and name in _DOLLARS):
         raise UnitError(field, text, f"names two currencies, {currency} and {name}", "keep one of them")
     return name, rest[found.end() :].strip()
+
+
+def same_currency(first: str, second: str) -> bool:
+    """Whether two names of a currency can mean the same one.
+
+    Parameters
+    ----------
+    first, second : str
+        Signs or codes, in any case: ``"€"`` and ``"EUR"`` are one, a bare ``"$"`` goes with any dollar, and ``"¥"``
+        with yen and yuan.
+    """
+    one, other = (_SIGN_OF.get(text.strip().upper(), text.strip().upper()) for text in (first, second))
+    return one == other or other in _SHARED_SIGN.get(one, ()) or one in _SHARED_SIGN.get(other, ())
 
 
 def _name(found: re.Match[str] | None) -> str:
