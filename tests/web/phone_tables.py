@@ -54,8 +54,11 @@ def crops_js() -> str:
 
 
 def files_js() -> str:
-    """``files.js``: every file the service worker keeps, so that the app opens without a network."""
-    front = ["/app/", "/app/manifest.webmanifest", *(f"/app/{one.name}" for one in sorted(APP.glob("icon*")))]
+    """``files.js``: every file the service worker keeps, so that the app opens without a network.
+
+    The large icon is not among them: a phone takes it once, when the app is put on its home screen.
+    """
+    front = ["/app/", "/app/manifest.webmanifest", "/app/icon-192.png", "/app/icon.svg"]
     programs = [
         f"/static/{one.relative_to(STATIC).as_posix()}"
         for folder in ("app", "engine", "vendor")

@@ -3,7 +3,6 @@ self.FILES = [
   "/app/",
   "/app/manifest.webmanifest",
   "/app/icon-192.png",
-  "/app/icon-512.png",
   "/app/icon.svg",
   "/static/app/app.css",
   "/static/app/answers.js",

@@ -124,7 +124,7 @@ export function pad(app) {
       } },
       weighing
         ? h("p.context", {}, `${PLACE[/** @type {keyof typeof PLACE} */ (at.place)].title}, ${panWords(at.pan)}`)
-        : h("button.context", { onclick: () => app.go("/place") }, `${PLACE[/** @type {keyof typeof PLACE} */ (at.place)].title}, ${panWords(at.pan)}`, h("span.below", {}, "change")),
+        : h("button.context", { onclick: () => app.go("/place") }, h("span.row-text", {}, `${PLACE[/** @type {keyof typeof PLACE} */ (at.place)].title}, ${panWords(at.pan)}`), h("span.below", {}, "change")),
       h("div.reading", {}, number, under),
       h("div.choices", { role: "group", "aria-label": "Unit of the reading" }, unitButtons),
       h("div.keys", { role: "group", "aria-label": "Digits" }, keys, decimal,

@@ -1,0 +1,96 @@
+"""The program's own files as they are sent: without comments, compressed, and the same program."""
+
+from __future__ import annotations
+
+import gzip
+import re
+from pathlib import Path
+
+import pytest
+from starlette.applications import Starlette
+from starlette.routing import Mount
+from starlette.testclient import TestClient
+
+from chaffinch.web import program_files
+from chaffinch.web.program_files import ProgramFiles, without_comments
+
+STATIC = Path(program_files.__file__).parent / "static"
+OURS = [path for part in ("app", "engine", "desk") for path in sorted((STATIC / part).rglob("*.js"))]
+
+
+@pytest.fixture
+def client() -> TestClient:
+    return TestClient(Starlette(routes=[Mount("/static", ProgramFiles(directory=STATIC))]))
+
+
+@pytest.mark.parametrize(
+    ("text", "sent"),
+    [
+        ("// @ts-check\nlet a = 1; // stays\n", "\nlet a = 1; // stays\n"),
+        ("/** one line */\nlet a;", "\nlet a;"),
+        ("  /**\n   * more\n   */\n  let a;", "\n\n\n  let a;"),
+        ("/* a */ let a;", "/* a */ let a;"),
+        ("let a = /** @type {any} */ (b);", "let a = /** @type {any} */ (b);"),
+        ("/*\nlet hidden;\n*/ let a;\n*/", "\n\n\n"),
+    ],
+)
+def test_only_lines_that_are_comments_are_emptied(text: str, sent: str) -> None:
+    assert without_comments(text) == sent
+
+
+@pytest.mark.parametrize("path", OURS, ids=lambda path: path.name)
+def test_no_module_holds_what_would_be_taken_for_a_comment(path: Path) -> None:
+    """Two things would be misread: code behind the end of a comment, and a text that goes on over several lines."""
+    text = path.read_text("utf-8")
+    sent = without_comments(text)
+    assert re.search(r"^[ \t]*\*/[ \t]*\S", text, re.MULTILINE) is None
+    assert [line for line in sent.split("\n") if line.count("`") % 2 == 1] == []
+    assert sent.count("\n") == text.count("\n")
+
+
+def test_compressed_where_it_is_understood_and_not_sent_twice(client: TestClient) -> None:
+    plain = client.get("/static/app/outbox.js", headers={"Accept-Encoding": "identity"})
+    assert plain.status_code == 200
+    assert "content-encoding" not in plain.headers
+    assert "@ts-check" not in plain.text
+    assert "export function standings" in plain.text
+    assert plain.headers["content-type"].startswith(("text/javascript", "application/javascript"))
+    packed = client.get("/static/app/outbox.js", headers={"Accept-Encoding": "gzip"})
+    assert packed.headers["content-encoding"] == "gzip"
+    assert packed.text == plain.text
+    again = client.get("/static/app/outbox.js", headers={"If-None-Match": packed.headers["etag"]})
+    assert again.status_code == 304
+    assert again.content == b""
+    assert packed.headers["etag"] != plain.headers["etag"]
+
+
+def test_vendored_files_and_pictures_are_sent_as_they_are(client: TestClient) -> None:
+    vendored = client.get("/static/vendor/qrcode-generator.mjs")
+    assert vendored.content == (STATIC / "vendor" / "qrcode-generator.mjs").read_bytes()
+    picture = client.get("/static/app/icon-192.png")
+    assert "content-encoding" not in picture.headers
+    assert picture.content == (STATIC / "app" / "icon-192.png").read_bytes()
+
+
+def test_a_file_that_changes_is_sent_anew(tmp_path: Path) -> None:
+    (tmp_path / "app").mkdir()
+    file = tmp_path / "app" / "one.js"
+    client = TestClient(Starlette(routes=[Mount("/static", ProgramFiles(directory=tmp_path))]))
+    for text in ("export const a = 1;\n", "export const a = 22;\n"):
+        file.write_text(text, "utf-8")
+        assert client.get("/static/app/one.js").text == text
+
+
+@pytest.mark.parametrize(
+    "path", ["/static/app/../../app.py", "/static/%2e%2e/app.py", "/static/nothing.js", "/static/app"]
+)
+def test_nothing_else_is_sent(client: TestClient, path: str) -> None:
+    assert client.get(path).status_code == 404
+
+
+def test_compressing_is_the_same_each_time() -> None:
+    path = str(STATIC / "app" / "outbox.js")
+    one, two = (program_files.ready.__wrapped__(path, 0, 0) for _ in range(2))
+    assert one == two
+    assert one.compressed is not None
+    assert gzip.decompress(one.compressed) == one.plain
