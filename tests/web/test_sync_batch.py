@@ -4,9 +4,13 @@ from __future__ import annotations
 
 import random
 import threading
+import time
 from collections import Counter
+from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
+from contextlib import closing
 from dataclasses import dataclass, field
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -21,6 +25,12 @@ from chaffinch.sync.envelope import Envelope
 
 LOST_REQUEST, LOST_REPLY, DOUBLED, LATE = 0.15, 0.15, 0.15, 0.15
 """Shares of batches to which this happens."""
+
+
+@pytest.fixture
+def inbox(served: Served) -> Iterator[Inbox]:
+    with closing(Inbox(served.desk)) as found:
+        yield found
 
 
 @dataclass
@@ -129,9 +139,8 @@ def test_a_correction_may_come_before_what_it_corrects(served_on_each: Served) -
     assert found["id"] == uid(11)
 
 
-def test_batches_that_come_while_one_is_written_go_in_together(served: Served, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_batches_that_come_while_one_is_written_go_in_together(inbox: Inbox, monkeypatch: pytest.MonkeyPatch) -> None:
     """The disk is asked once for many; each sender still gets his own receipts, after the write."""
-    inbox = Inbox(served.desk)
     plain, lots, entered, go_on = records.append, [], threading.Event(), threading.Event()
 
     def slow(store: Any, batch: Any) -> list[Receipt]:
@@ -156,14 +165,12 @@ def test_batches_that_come_while_one_is_written_go_in_together(served: Served, m
     assert Counter(r[1].outcome for r in receipts) == {"accepted": 1, "known": 10}
 
 
-def test_a_lot_has_an_end(served: Served) -> None:
-    inbox = Inbox(served.desk)
+def test_a_lot_has_an_end(inbox: Inbox) -> None:
     many = [check(n).as_dict() for n in range(10, 10 + 60)]
     assert {r.outcome for r in inbox.receive(many * (MOST_TOGETHER // 60 + 2))} == {"accepted", "known"}
 
 
-def test_what_breaks_the_program_takes_no_other_with_it(served: Served, monkeypatch: pytest.MonkeyPatch) -> None:
-    inbox = Inbox(served.desk)
+def test_what_breaks_the_program_takes_no_other_with_it(inbox: Inbox, monkeypatch: pytest.MonkeyPatch) -> None:
     plain, entered, go_on = records.append, threading.Event(), threading.Event()
 
     def breaks(store: Any, batch: Any) -> list[Receipt]:
@@ -187,8 +194,7 @@ def test_what_breaks_the_program_takes_no_other_with_it(served: Served, monkeypa
             bad.result(30)
 
 
-def test_a_full_disk_is_told_to_everyone_who_waits(served: Served, monkeypatch: pytest.MonkeyPatch) -> None:
-    inbox = Inbox(served.desk)
+def test_a_full_disk_is_told_to_everyone_who_waits(inbox: Inbox, monkeypatch: pytest.MonkeyPatch) -> None:
 
     def full(*_: object) -> list[Receipt]:
         raise BookError("farm", "disk is full")
@@ -199,3 +205,22 @@ def test_a_full_disk_is_told_to_everyone_who_waits(served: Served, monkeypatch: 
             with pytest.raises(BookError, match="full"):
                 inbox.receive([check(10 + n).as_dict()])
     assert inbox.receive([check(10).as_dict()])[0].outcome == "accepted"
+
+
+def test_the_file_stands_alone_again_when_nothing_comes(inbox: Inbox) -> None:
+    """While records come the file is kept open, its log beside it; then it is whole by itself, as any book."""
+    log = Path(f"{inbox.desk.store.address}-wal")
+    for n in range(3):
+        inbox.receive([check(10 + n).as_dict()])
+    assert log.exists()
+    for _ in range(600):
+        if not log.exists():
+            break
+        time.sleep(0.05)
+    assert not log.exists()
+    assert inbox.receive([check(20).as_dict()])[0].outcome == "accepted"
+    assert log.exists()
+    inbox.close()
+    assert not log.exists()
+    inbox.close()
+    assert inbox.receive([check(20).as_dict()])[0].outcome == "known"

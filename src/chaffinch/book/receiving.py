@@ -9,8 +9,10 @@ from __future__ import annotations
 
 from collections import deque
 from collections.abc import Mapping, Sequence
+from contextlib import ExitStack
 from dataclasses import dataclass, field
-from threading import Condition
+from threading import Condition, Thread
+from time import monotonic
 from typing import Any, Final
 
 from chaffinch.book.desk import Desk, Receipt
@@ -24,6 +26,9 @@ __all__ = ["CREW_KINDS", "Inbox", "Receipt", "Sent", "newest_schemas", "sent_sin
 
 MOST_TOGETHER: Final = 1000
 """Records put into the book in one transaction [1]; own figure: about a fifth of a second of work."""
+HELD_S: Final = 0.5
+"""How long a book's file is kept open after the last record came [s]; own figure. It spares busy hours the opening and
+closing of the file for each record; while it is open SQLite's log lies beside it, as during any write."""
 _LONGEST_REASON: Final = 400  # [characters]
 
 CREW_KINDS: Final = (
@@ -72,6 +77,8 @@ class Inbox:
     _queue: deque[_Waiting] = field(default_factory=deque)
     _turn: Condition = field(default_factory=Condition)
     _busy: bool = False
+    _held: ExitStack | None = None
+    _let_go_at: float = 0.0
 
     def receive(self, envelopes: Sequence[object], *, kinds: Sequence[str] | None = None) -> list[Receipt]:
         """Put a batch into the book; one receipt per record, in order, given after it is on disk.
@@ -114,13 +121,50 @@ class Inbox:
             while self._queue and (not lot or sum(len(one.items) for one in lot) < MOST_TOGETHER):
                 lot.append(self._queue.popleft())
         try:
+            self._hold()
             self._write(lot)
         finally:
             with self._turn:
                 for one in lot:
                     one.done = True
                 self._busy = False
+                self._let_go_at = monotonic() + HELD_S
                 self._turn.notify_all()
+
+    def _hold(self) -> None:
+        """Keep the file open while records keep coming; it is let go soon after the last one."""
+        if self._held is not None:
+            return
+        held = ExitStack()
+        try:
+            held.enter_context(self.desk.store.kept_open())
+        except ChaffinchError:
+            return  # the write that follows says what is wrong
+        self._held = held
+        Thread(target=self._let_go, name="chaffinch lets go", daemon=True).start()
+
+    def _let_go(self) -> None:
+        """Close the file when nothing has come for a while."""
+        with self._turn:
+            while self._held is not None:
+                rest = self._let_go_at - monotonic()
+                if not self._busy and rest <= 0:
+                    self._close()
+                else:
+                    self._turn.wait(HELD_S if self._busy else rest)
+
+    def close(self) -> None:
+        """Let go of the file at once, after what is being written; records that come later open it again."""
+        with self._turn:
+            while self._busy:
+                self._turn.wait()
+            self._close()
+            self._turn.notify_all()
+
+    def _close(self) -> None:
+        if self._held is not None:
+            self._held.close()
+            self._held = None
 
     def _write(self, lot: Sequence[_Waiting]) -> None:
         together = [item for one in lot for item in one.items]

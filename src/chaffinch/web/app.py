@@ -92,10 +92,12 @@ def make_app(settings: WebSettings, *, desk: Desk | None = None) -> FastAPI:
         When a route does not say who it is for.
     """
     opened = desk or open_desk(settings.book, device=DEVICE_NAME)
+    inbox = Inbox(opened)
 
     @asynccontextmanager
     async def life(_: FastAPI) -> AsyncIterator[None]:
         yield
+        inbox.close()
         if desk is None:
             opened.store.close()
 
@@ -110,7 +112,7 @@ def make_app(settings: WebSettings, *, desk: Desk | None = None) -> FastAPI:
     )
     app.state.settings = settings
     app.state.desk = opened
-    app.state.inbox = Inbox(opened)
+    app.state.inbox = inbox
     app.state.devices = Devices(settings.devices_file, settings.clock, settings.new_secret)
     if settings.limits:
         app.state.known = Buckets(BURST_KNOWN, PER_S_KNOWN, settings.clock)

@@ -165,7 +165,7 @@ class Devices:
             ).fetchone()
         if row is None:
             return None
-        if now - self._seen.get(row["id"], row["seen"]) >= SEEN_EACH_S or row["id"] not in self._seen:
+        if now - max(self._seen.get(row["id"], 0.0), row["seen"]) >= SEEN_EACH_S:
             self._seen[row["id"]] = now
             with self._writing() as file:
                 file.execute("UPDATE device SET seen = ? WHERE id = ?", (now, row["id"]))
@@ -259,8 +259,6 @@ class Devices:
             self.file.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
             self.file.touch(mode=0o600)
             with closing(sqlite3.connect(self.file, timeout=10.0)) as file:
-                # The log lets who() read while a phone pairs.
-                file.execute("PRAGMA journal_mode = WAL")
                 file.executescript(_TABLES)
             self._ready = True
 

@@ -18,9 +18,9 @@ BURST_KNOWN: Final = 120.0
 """Requests a known device may make at once [1]; own figure: a phone that comes home with 1000 checks makes ten."""
 PER_S_KNOWN: Final = 20.0
 """Requests a known device may make for long [1/s]; own figure."""
-BURST_STRANGER: Final = 60.0
+BURST_STRANGER: Final = 120.0
 """Requests an address without a device may make at once [1]; own figure."""
-PER_S_STRANGER: Final = 5.0
+PER_S_STRANGER: Final = 20.0
 """Requests an address without a device may make for long [1/s]; own figure."""
 MOST_KEPT: Final = 10_000
 """Buckets kept; beyond that the fullest go, which changes nothing for anybody."""
