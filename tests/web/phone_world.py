@@ -40,6 +40,7 @@ LOOKS: Final[dict[str, Any]] = {"viewport": PHONE, "has_touch": True, "is_mobile
 PATIENCE_MS: Final = 20_000
 """How long a page may take before a test gives up [ms]: not a bar, the machine may be busy."""
 
+PLAIN: Final = ("accept-encoding", "if-none-match", "if-modified-since")
 Answer = tuple[int, dict[str, str], bytes]
 Hook = Callable[[str, str, bytes, Callable[[bytes], Answer]], Answer | None]
 """(method, path, body, pass on) → the answer, or None to break the connection."""
@@ -80,7 +81,8 @@ class Wire:
         self.to_port = port
         self.hook: Hook | None = None
         self.asked: list[tuple[str, str]] = []
-        self.bytes_sent: dict[str, int] = {}
+        self.identity = False
+        """Whether files are asked for whole and uncompressed, so that a hook can change their text."""
         wire = self
 
         class Handler(BaseHTTPRequestHandler):
@@ -89,7 +91,8 @@ class Wire:
             def _any(self) -> None:
                 body = self.rfile.read(int(self.headers.get("Content-Length") or 0))
                 wire.asked.append((self.command, self.path))
-                headers = {k: v for k, v in self.headers.items() if k.lower() not in ("connection", "content-length")}
+                drop = ("connection", "content-length", *(PLAIN if wire.identity else ()))
+                headers = {k: v for k, v in self.headers.items() if k.lower() not in drop}
 
                 def pass_on(sent: bytes) -> Answer:
                     line = http.client.HTTPConnection("127.0.0.1", wire.to_port, timeout=30)
@@ -119,7 +122,6 @@ class Wire:
                 self.end_headers()
                 if self.command != "HEAD":
                     self.wfile.write(content)
-                    wire.bytes_sent[self.path] = len(content)
 
             do_GET = do_POST = do_PUT = do_DELETE = do_HEAD = _any  # noqa: N815
 
