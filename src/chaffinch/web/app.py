@@ -62,7 +62,8 @@ HEADERS: Final = {
     ),
     "X-Content-Type-Options": "nosniff",
     "X-Frame-Options": "DENY",
-    "Referrer-Policy": "no-referrer",
+    # Not no-referrer: a browser then says Origin: null in the forms of our own pages, which looks like a stranger.
+    "Referrer-Policy": "same-origin",
     "Cross-Origin-Opener-Policy": "same-origin",
     "Cross-Origin-Resource-Policy": "same-origin",
     "Permissions-Policy": "camera=(self), geolocation=(), microphone=(), payment=(), usb=()",
@@ -145,7 +146,7 @@ def _pages() -> APIRouter | None:
         return None
     from chaffinch.web import pages
 
-    router: APIRouter | None = getattr(pages, "router", None)
+    router: APIRouter = pages.router
     return router
 
 
