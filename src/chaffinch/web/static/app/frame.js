@@ -109,7 +109,7 @@ export class Frame {
    */
   alarm(reason, text, again) {
     this.closeAlarm();
-    const page = notKept(this, reason, text, again);
+    const page = notKept(/** @type {any} */ (this), reason, text, again);
     document.body.append(page);
     for (const one of Object.values(this.places)) one.setAttribute("inert", "");
     /** @type {HTMLElement | null} */ (page.querySelector("h1"))?.focus();

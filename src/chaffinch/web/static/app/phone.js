@@ -35,7 +35,11 @@ export class Phone extends EventTarget {
     /** @type {{stops?: Map<string, Stop>, standings?: Map<string, import("./outbox.js").Standing>}} worked out since the last change */
     this.seen = {};
     this.plainSetup = plainSetup;
-    this.take(all);
+    this.records = all.records;
+    this.lines = all.lines;
+    this.journal = all.journal;
+    this.kept = all.kept;
+    this.photos = all.photos;
     /** @type {Set<string>} */
     this.sending = new Set();
     this.signal = "";

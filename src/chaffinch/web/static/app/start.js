@@ -17,6 +17,7 @@ phone.persisted = (await navigator.storage?.persisted?.()) ?? false;
 
 const app = new App(phone, { main: place("main"), header: place("header"), foot: place("footer") });
 app.start();
+performance.mark("first screen");
 app.post.start();
 
 // Several windows of this phone show the same.

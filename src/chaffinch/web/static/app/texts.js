@@ -3,7 +3,10 @@
  * What does the phone say that no other face says? One table, so that another language can stand beside it.
  */
 
-/** Where a catch is taken: what it is called on a button, what that means, and how one gets there safely. */
+/**
+ * Where a catch is taken: what it is called on a button, what that means, and how one gets there safely.
+ * @type {{[place: string]: {title: string, below: string, how: string}}}
+ */
 export const PLACE = {
   discharge: {
     title: "In the discharge",
@@ -45,6 +48,7 @@ export const PLACE = {
 /** Units of a reading, as the pad shows them. */
 export const UNIT = { g: "g", oz: "oz", mL: "mL", seeds: "seeds", "cm2 flat": "cm² flat" };
 
+/** @type {{[end: string]: string}} */
 export const SIGNAL = {
   "": "Not looked yet",
   ok: "The book was reached",
@@ -58,6 +62,7 @@ export const SIGNAL = {
   trouble: "The server has trouble. Everything waits here",
 };
 
+/** @type {{[state: string]: {mark: string, words: string}}} */
 export const STATE = {
   queued: { mark: "○", words: "waits on this phone" },
   sending: { mark: "◐", words: "on its way" },

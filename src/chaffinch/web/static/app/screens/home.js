@@ -65,7 +65,7 @@ function begin(app) {
   const { place, pan } = phone.chosen;
   const ready = phone.terms.terms.crop;
   if (!ready) return h("div.actions-in", {}, h("button.main", { onclick: () => app.go("/where") }, "Choose field and machine"));
-  const again = place && pan && PLACE[/** @type {keyof typeof PLACE} */ (place)];
+  const again = place && pan && PLACE[place];
   return h(
     "div.actions-in",
     {},

@@ -123,8 +123,8 @@ export function pad(app) {
         event.preventDefault();
       } },
       weighing
-        ? h("p.context", {}, `${PLACE[/** @type {keyof typeof PLACE} */ (at.place)].title}, ${panWords(at.pan)}`)
-        : h("button.context", { onclick: () => app.go("/place") }, h("span.row-text", {}, `${PLACE[/** @type {keyof typeof PLACE} */ (at.place)].title}, ${panWords(at.pan)}`), h("span.below", {}, "change")),
+        ? h("p.context", {}, `${PLACE[at.place].title}, ${panWords(at.pan)}`)
+        : h("button.context", { onclick: () => app.go("/place") }, h("span.row-text", {}, `${PLACE[at.place].title}, ${panWords(at.pan)}`), h("span.below", {}, "change")),
       h("div.reading", {}, number, under),
       h("div.choices", { role: "group", "aria-label": "Unit of the reading" }, unitButtons),
       h("div.keys", { role: "group", "aria-label": "Digits" }, keys, decimal,

@@ -16,7 +16,7 @@ export function place(app) {
       "div.rows",
       {},
       PLACES.map((key) => {
-        const words = PLACE[/** @type {keyof typeof PLACE} */ (key)];
+        const words = PLACE[key];
         return row(words.title, words.below, () => {
           app.draft = { ...app.draft, place: key, pan: null };
           app.go("/pan");
@@ -88,7 +88,7 @@ export function pan(app) {
     node: h(
       "div.stack",
       {},
-      h("p.how", {}, sketch(at), h("span", {}, PLACE[/** @type {keyof typeof PLACE} */ (at)].how)),
+      h("p.how", {}, sketch(at), h("span", {}, PLACE[at].how)),
       asks
         ? h("section", {}, h("h2", {}, "Spreader or chopper"), choice("Spreader or chopper during the catch",
             [["false", "Off"], ["true", "On"]], spreading === undefined ? null : String(spreading), (value) => {
@@ -112,6 +112,7 @@ export function pan(app) {
 function pans(phone, take) {
   const rows = phone.things("pans").map((one) => {
     const { area, width, length } = one.parts;
+    /** @type {{[key: string]: string}} */
     const size = width && length ? { width, length } : { area };
     if (!area && !(width && length)) return null;
     return row(one.name, panWords(size), () => take({ ...size, name: one.name }));

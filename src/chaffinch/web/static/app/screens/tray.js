@@ -45,7 +45,7 @@ export function tray(app) {
 function signalWords(phone) {
   if (!phone.kept.pairing) return "Not paired with a book yet. Everything waits here.";
   const end = phone.token ? phone.signal : "not let in";
-  return `${SIGNAL[/** @type {keyof typeof SIGNAL} */ (end)] ?? SIGNAL.trouble}.`;
+  return `${SIGNAL[end] ?? SIGNAL.trouble}.`;
 }
 
 /**
@@ -74,7 +74,7 @@ function troubled(app, record) {
  */
 function plain(state, records) {
   if (records.length === 0) return null;
-  const { mark, words } = STATE[/** @type {keyof typeof STATE} */ (state)];
+  const { mark, words } = STATE[state];
   const rest = records.length - SHOWN;
   return h("section", {}, h("h2", {}, `${records.length} ${words}`),
     h("ul.plain", {}, records.slice(0, SHOWN).map((one) =>

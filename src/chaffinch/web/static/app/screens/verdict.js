@@ -73,7 +73,7 @@ export function answered(app, answer, places, { earlier = [], field = "" } = {})
   const step = nextStep(answer, places);
   const money = worth(answer, field);
   const like = answer.more_catches_like ? places[answer.more_catches_like - 1] : null;
-  const how = answer.verdict === "unsettled" && like ? PLACE[/** @type {keyof typeof PLACE} */ (like)]?.how : null;
+  const how = answer.verdict === "unsettled" && like ? PLACE[like]?.how : null;
   return h(
     "section.answer",
     { "aria-live": "polite" },
@@ -101,7 +101,7 @@ function catchList(app, stop) {
     {},
     h("h2", {}, "Catches"),
     h("ul.catches", {}, stop.catches.map((one) => {
-      const place = `${PLACE[/** @type {keyof typeof PLACE} */ (one.place)].title}, ${panWords(one.pan)}`;
+      const place = `${PLACE[one.place].title}, ${panWords(one.pan)}`;
       const reading = (one.amount ?? `bag ${one.bag}, to weigh`).replace("cm2 flat", "cm² flat");
       return h(
         "li",

@@ -24,6 +24,7 @@ const MANY = 8;
 /** @param {App} app */
 export function where(app) {
   const { phone } = app;
+  /** @type {{[key: string]: any}} */
   const given = { ...phone.chosen, own: { ...phone.chosen.own } };
   const error = h("p.error", { role: "alert" });
   const save = async () => {
