@@ -4,11 +4,22 @@ from __future__ import annotations
 
 import pytest
 
+from chaffinch.book.checks import log_check
 from chaffinch.book.ledger import compare, ledger
 from chaffinch.book.ledger_json import as_json
-from chaffinch.book.ledger_said import pair_said
+from chaffinch.book.ledger_said import (
+    HEADER_MISSING,
+    HEADER_ONLY,
+    LEAK_ONLY,
+    MACHINE_ONLY,
+    left_by,
+    missing_said,
+    other_crops_said,
+    pair_said,
+)
 from chaffinch.book.things import edit_label, find_thing
 from chaffinch.errors import InputError
+from chaffinch.records.checkfile import check_from_table
 from season_book import start
 
 
@@ -98,6 +109,66 @@ def test_back_only_checks_are_machine_only(book):
     assert found.loss.fields[book.ids["Long Hollow"]].coverage.missing == ("header",)
 
 
+def test_a_check_of_another_crop_is_remarked_on(book):
+    checked(book)
+    book.check("Old Bess", 10, 15, crop="wheat")
+    found = summed(book)
+
+    assert [dict(one.other_crops) for one in found.fields] == [{"wheat": 1}, {}]
+    (said,) = other_crops_said(found)
+    assert said.startswith("Long Hollow: 1 check of wheat, the field is of canola")
+    assert as_json(found)["checks_of_another_crop"] == {book.ids["Long Hollow"]: {"wheat": 1}}
+
+
+def only(book, place, field="Long Hollow", **more):
+    """A stop with one catch, and nothing of what other catches would show."""
+    catch = {"place": place, "amount": "3 g", "step": "0.1 g", **more}
+    table = {"crop": "canola", "country": "CA", "price": "600 /t", "yield": "2.5 t/ha", "speed": "6 km/h"}
+    table |= {"combine": {"cut_width": "12 m", "drop_width": "1.8 m"}, "catch": [catch]}
+    where = {"season": book.ids["2026"], "field": book.ids[field], "combine": book.ids["Old Bess"]}
+    log_check(book.desk, check_from_table(table), taken_at="2026-08-27T08:00:00Z", where=where)
+
+
+def test_the_headline_says_by_what_it_was_lost(book):
+    checked(book)
+    found = summed(book)
+    assert left_by(found) == "machine (header not measured)"
+    assert missing_said(found) == [MACHINE_ONLY]
+
+    checked(book, "Far Common", header_kg_ha=20.0)
+    found = summed(book)
+    assert left_by(found) == "header and machine"
+    assert missing_said(found) == [HEADER_MISSING.format(names="Long Hollow")]
+
+
+def test_a_book_of_header_strips_only_says_so(book):
+    only(book, "header strip", pan="1 m2")
+    found = summed(book)
+
+    assert left_by(found) == "header (machine not measured)"
+    assert missing_said(found) == [HEADER_ONLY]
+    told = as_json(found)
+    assert (told["machine_only"], told["header_only"]) == (False, True)
+
+
+def test_a_book_of_leak_catches_only_says_so(book):
+    only(book, "leak", time="60 s")
+    found = summed(book)
+
+    assert left_by(found) == "a leak (header and machine not measured)"
+    assert missing_said(found) == [LEAK_ONLY]
+    told = as_json(found)
+    assert (told["machine_only"], told["header_only"]) == (False, False)
+
+
+def test_a_price_in_other_money_than_the_farms_is_not_relabelled(book):
+    checked(book)
+    edit_label(book.desk, find_thing(book.desk, "field", "Far Common"), "price", "600 €/t")
+
+    with pytest.raises(InputError, match=r"field Far Common, price: is in €, the farm's money in \$"):
+        summed(book)
+
+
 def test_two_currencies_are_not_added(book):
     edit_label(book.desk, find_thing(book.desk, "field", "Far Common"), "price", "€500 /t")
     edit_label(book.desk, find_thing(book.desk, "field", "Long Hollow"), "price", "$600 /t")
@@ -151,6 +222,42 @@ def test_more_loss_at_three_times_the_load_is_no_claim(book):
     assert "loads do not overlap" in found.pairs[0].why_not
 
 
+def evening(book, *, ann=(20, 21, 22, 23), tomas=(0, 1, 2, 3)):
+    """Ann before midnight of the book's UTC, Tomas after it, on one machine."""
+    for hour in ann:
+        book.check("Old Bess", 10, hour, machine_kg_ha=20.0, operator="Ann")
+    for hour in tomas:
+        book.check("Old Bess", 11, hour, machine_kg_ha=60.0, operator="Tomas")
+
+
+def test_one_evening_is_one_day_whatever_the_zone(book):
+    evening(book)
+    _, found, _ = compared(book, by="operator")
+
+    assert found.pairs[0].claim == "Ann"
+    assert len(found.groups[0].blocks) == 1
+
+
+def test_two_outings_of_one_utc_day_are_two(book):
+    for hour, loss, who in ((0, 20.0, "Ann"), (1, 20.0, "Ann"), (2, 20.0, "Ann"), (18, 60.0, "Tomas"),
+                            (19, 60.0, "Tomas"), (20, 60.0, "Tomas")):  # fmt: skip
+        book.check("Old Bess", 11, hour, machine_kg_ha=loss, operator=who)
+    _, found, _ = compared(book, by="operator")
+
+    assert "never in the same field on the same day" in found.pairs[0].why_not
+
+
+def test_a_driver_is_not_named_for_what_his_machine_did(book):
+    side_by_side(book, second=3.0, days=(10, 11, 12))
+    _, found, _ = compared(book, by="operator")
+
+    assert found.pairs[0].claim is None
+    assert "the machine's doing" in pair_said(found.pairs[0])
+    _, machines, _ = compared(book, by="combine")
+    assert machines.pairs[0].claim == "Old Bess"
+    assert machines.pairs[0].drivers_apart
+
+
 def test_never_side_by_side_is_no_claim(book):
     for hour in (8, 10, 12):
         book.check("Old Bess", 10, hour, machine_kg_ha=10.0)
@@ -174,5 +281,6 @@ def test_checks_without_speed_or_of_another_loss_are_counted_out(book):
     _, _, left_out = compared(book)
     assert left_out == {"tell no speed": 1}
 
-    with pytest.raises(InputError):
+    with pytest.raises(InputError, match="13 that did not see header loss") as refused:
         compared(book, source="header")
+    assert "got ''" not in str(refused.value)

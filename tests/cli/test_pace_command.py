@@ -89,6 +89,8 @@ def test_an_hour_cost_in_parts_is_said_in_parts(chaffinch, harvest):
         (("--wage", "30 /h", "--weather", "20 /h", "--area-left", "9 ha"), "--area-left"),
         (("--wage", "30 /h", "--area-left", "9 ha"), "--loss-per-day: is missing"),
         (("--hour-cost", "400 /h", "--price", "-3 /t"), "--price"),
+        (("--hour-cost", "400 $/h", "--price", "600 €/t"), "--price: is in €, the farm's money in $"),
+        (("--wage", "€30 /h"), "--wage: is in €, the farm's money in $"),
         (("--hour-cost", "400 /h", "--now", "6"), "--now"),
         (("--hour-cost", "400 /h", "--now", "400 km/h"), "today's speed"),
         (("--hour-cost", "400 /h", "--fastest", "0.6 km/h"), "fastest"),

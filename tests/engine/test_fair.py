@@ -73,6 +73,64 @@ def test_a_field_that_loses_more_is_not_held_against_who_drove_there():
     assert pair.ratio.low < 1.0 < pair.ratio.high
 
 
+def test_nobody_is_named_for_what_a_machine_did():
+    """Each driver on a machine of his own: whatever the figures say, it may be the machine."""
+    checks = stops("Wren", LOW, combine="old") + stops("Tansy", HIGH, combine="new")
+    (pair,) = compare_groups(checks, by="operator").pairs
+
+    assert pair.claim is None
+    assert pair.why_not == ("never drove the same machine",)
+    # The machines' own effects, sd 0.4 each, are in the range too.
+    apart = math.log(pair.ratio.high / pair.ratio.low)
+    (same,) = compare_groups(stops("Wren", LOW) + stops("Tansy", HIGH), by="operator").pairs
+    assert apart > 1.5 * math.log(same.ratio.high / same.ratio.low)
+
+
+def test_a_machine_that_is_not_told_is_no_machine_in_common():
+    checks = stops("Wren", LOW, combine="") + stops("Tansy", HIGH, combine="")
+    (pair,) = compare_groups(checks, by="operator").pairs
+
+    assert "never drove the same machine" in pair.why_not
+
+
+def test_one_stop_on_the_other_machine_does_not_make_a_driver_of_it():
+    """The bar alone would be passed; the machine's effect, hardly learned, keeps the claim away."""
+    checks = stops("Wren", LOW, combine="old") + stops("Tansy", HIGH, combine="new")
+    checks += stops("Wren", [45.0], combine="new")
+    (pair,) = compare_groups(checks, by="operator").pairs
+
+    assert pair.why_not == ("not sure enough",)
+
+
+def test_drivers_who_change_machines_can_be_told_apart_from_them():
+    first = stops("Wren", LOW, combine="old", block="a") + stops("Tansy", HIGH, combine="new", block="a")
+    second = stops("Wren", LOW, combine="new", block="b") + stops("Tansy", HIGH, combine="old", block="b")
+    (driver,) = compare_groups(first + second, by="operator").pairs
+    (machine,) = compare_groups(first + second, by="combine").pairs
+
+    assert driver.claim == "Wren"
+    assert machine.claim is None
+    assert machine.drivers_apart is False
+
+
+def test_combines_never_under_one_driver_are_remarked_on():
+    checks = stops("Wren", LOW, combine="old") + stops("Tansy", HIGH, combine="new")
+    found = compare_groups(checks, by="combine")
+
+    assert found.pairs[0].claim == "old"
+    assert found.pairs[0].drivers_apart
+    assert (found.by, found.source) == ("combine", "machine")
+    untold = [replace(c, operator="") for c in checks]
+    assert not compare_groups(untold, by="combine").pairs[0].drivers_apart
+
+
+def test_nothing_to_compare_is_told_without_an_empty_value():
+    with pytest.raises(InputError) as refused:
+        compare_groups([], by="operator")
+
+    assert "got" not in str(refused.value)
+
+
 def test_load_explains_what_load_explains():
     loads = {"Wren": [16.0, 18.0, 20.0, 22.0], "Tansy": [20.0, 22.0, 25.0, 28.0]}
     checks = [c for who, q in loads.items() for c in stops(who, [40.0 * (v / 20.0) ** 2 for v in q], loads=q, sd=0.1)]

@@ -3,17 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
-from typing import Final, Literal
+from dataclasses import dataclass, field
+from typing import Literal
 
 import numpy as np
 
 from chaffinch import units
 from chaffinch.book.catches import prepare
 from chaffinch.book.checks import LoggedCheck, counting
+from chaffinch.book.currency import one_currency, price_told
 from chaffinch.book.desk import Desk
 from chaffinch.book.field_checks import from_check
 from chaffinch.book.fields import Progress, checks_where
+from chaffinch.book.outings import outings
 from chaffinch.book.points import CheckPoint, points_of, yield_of_field
 from chaffinch.book.things import Thing, by_ids, things
 from chaffinch.engine.estimate import default_prior
@@ -25,8 +27,6 @@ from chaffinch.reference import crop as find_crop
 
 By = Literal["operator", "combine"]
 FairSource = Literal["machine", "header"]
-DAY: Final = 10
-"""Characters of a UTC time that are its day."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,6 +45,8 @@ class SeasonField:
     crop : str
         Key of the crop; "" where neither the field nor a check tells it.
     checks : tuple of LoggedCheck
+    other_crops : mapping of str to int
+        Checks of another crop than the field's, by that crop: they stand in its sum all the same.
     """
 
     thing: Thing
@@ -53,6 +55,7 @@ class SeasonField:
     price_date: str
     crop: str
     checks: tuple[LoggedCheck, ...]
+    other_crops: Mapping[str, int] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,7 +74,7 @@ class Ledger:
     unfiled : int
         Checks of the season that are filed under none of its fields: in no sum.
     currency : str
-        Shared sign before money; "" where none is told.
+        The farm's sign before money, or that of the fields' prices; "" where none is told.
     """
 
     season: Thing
@@ -85,6 +88,12 @@ class Ledger:
     def checks(self) -> int:
         """How many checks stand in the sums."""
         return sum(len(one.checks) for one in self.fields if one.area_ha is not None)
+
+    @property
+    def judged_seen(self) -> tuple[str, ...]:
+        """Sources held against the combine that anybody measured: header, machine, leak."""
+        seen = {} if self.loss is None else self.loss.whole.sources
+        return tuple(source for source in ("header", "machine", "leak") if source in seen)
 
 
 def ledger(desk: Desk, season: Thing, *, seed: int = 1, progress: Progress | None = None) -> Ledger:
@@ -104,7 +113,8 @@ def ledger(desk: Desk, season: Thing, *, seed: int = 1, progress: Progress | Non
     Raises
     ------
     InputError
-        For a season without fields, fields priced in different currencies, or a check that cannot be answered.
+        For a season without fields, a field priced in another currency than the farm's or another field's, or a check
+        that cannot be answered.
     """
     own = [t for t in things(desk, "field") if t.parts.get("season") == season.id]
     if not own:
@@ -119,17 +129,13 @@ def ledger(desk: Desk, season: Thing, *, seed: int = 1, progress: Progress | Non
         elif logged.body.get("season") == season.id:
             unfiled += 1
     fields = [_season_field(one, by_field[one.id]) for one in own]
-    currencies = {c for one in fields if (c := _currency(one))}
-    if len(currencies) > 1:
-        raise InputError(
-            "field, price", ", ".join(sorted(currencies)), "are two currencies in one season", "price all fields in one"
-        )
+    currency = one_currency(desk, [p for one in fields if (p := price_told(one.thing)) is not None])
     counted = [one for one in fields if one.area_ha is not None]
     loss = None
     if counted:
         loss = season_loss(_entries(counted, seed, progress), seed=seed)
     without = tuple(one for one in fields if one.area_ha is None)
-    return Ledger(season, tuple(fields), loss, without, unfiled, currencies.pop() if currencies else "")
+    return Ledger(season, tuple(fields), loss, without, unfiled, currency)
 
 
 def compare(
@@ -142,7 +148,7 @@ def compare(
     seed: int = 1,
     progress: Progress | None = None,
 ) -> tuple[str, Comparison, Mapping[str, int]]:
-    """Compare drivers or combines over a season, fairly: same field and day, load allowed for.
+    """Compare drivers or combines over a season, fairly: same field and day (by gaps of 8 h), load allowed for.
 
     Parameters
     ----------
@@ -190,22 +196,38 @@ def compare(
             left_out[why] = left_out.get(why, 0) + 1
         else:
             usable.append(point)
+    if not usable:
+        why = "; ".join(f"{count} that {what}" for what, count in left_out.items())
+        problem = f"leaves nothing to compare in {key}" + (f": checks left out are {why}" if why else "")
+        raise InputError(by, None, problem, f"log checks that see {source} loss and name the {by}")
+    blocks = _blocks(usable)
     throughput = all(p.throughput_t_h is not None for p in usable) and source == "machine"
     checks = [
         FairCheck(
             p.evidence[source],
             names.get(p.operator, p.operator),
             names.get(p.combine, p.combine),
-            f"{p.field} {str(p.logged.body['taken_at'])[:DAY]}",
+            block,
             (p.throughput_t_h if throughput else p.speed_kmh) or 0.0,
             p.conditions,
             p.shared if source == "machine" else {},
         )
-        for p in usable
+        for p, block in zip(usable, blocks, strict=True)
     ]
     yields = [p.yield_kg_ha for p in usable if p.yield_kg_ha is not None]
     prior = default_prior(source, float(np.median(yields)) if yields else None)
     return key, compare_groups(checks, by=by, source=source, prior=prior, seed=seed), left_out
+
+
+def _blocks(points: Sequence[CheckPoint]) -> list[str]:
+    """Field and outing of each check: stops of a field belong together while less than 8 hours apart."""
+    found = [""] * len(points)
+    for home in {p.field for p in points}:
+        here = [k for k, p in enumerate(points) if p.field == home]
+        numbers = outings([str(points[k].logged.body["taken_at"]) for k in here])
+        for k, number in zip(here, numbers, strict=True):
+            found[k] = f"{home} {number}"
+    return found
 
 
 def _unusable(point: CheckPoint, by: By, source: FairSource) -> str:
@@ -221,20 +243,18 @@ def _unusable(point: CheckPoint, by: By, source: FairSource) -> str:
 def _season_field(thing: Thing, checks: Sequence[LoggedCheck]) -> SeasonField:
     parts = thing.parts
     area, price = parts.get("area"), parts.get("price")
-    told = {str(parts["crop"])} if "crop" in parts else {c.check.crop for c in checks}
+    own = [find_crop(c.check.crop).key for c in checks]
+    told = {find_crop(str(parts["crop"])).key} if "crop" in parts else set(own)
+    crop = told.pop() if len(told) == 1 else ""
     return SeasonField(
         thing,
         None if area is None else units.read_positive(area, "land", field=f"field {thing.name}, area").value,
         None if price is None else units.read_positive(price, "price", field=f"field {thing.name}, price").value,
         str(parts.get("price_date", "")),
-        find_crop(told.pop()).key if len(told) == 1 else "",
+        crop,
         tuple(checks),
+        {other: own.count(other) for other in sorted(set(own)) if crop and other != crop},
     )
-
-
-def _currency(one: SeasonField) -> str:
-    price = one.thing.parts.get("price")
-    return "" if price is None else units.read_positive(price, "price", field=f"field {one.thing.name}").currency
 
 
 def _entries(fields: Sequence[SeasonField], seed: int, progress: Progress | None) -> list[FieldEntry]:

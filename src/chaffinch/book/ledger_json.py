@@ -22,6 +22,12 @@ def as_json(found: Ledger) -> dict[str, Any]:
         "currency": found.currency,
         "checks": found.checks,
         "checks_filed_under_no_field": found.unfiled,
+        "fields_without_area": [
+            {"id": one.thing.id, "name": one.thing.name, "checks": len(one.checks)} for one in found.without_area
+        ],
+        "checks_of_another_crop": {one.thing.id: dict(one.other_crops) for one in found.fields if one.other_crops},
+        "machine_only": "machine" in found.judged_seen and "header" not in found.judged_seen,
+        "header_only": "header" in found.judged_seen and "machine" not in found.judged_seen,
         "fields": [
             {
                 "id": one.thing.id,
@@ -44,6 +50,10 @@ def comparison_as_json(crop: str, found: Comparison, left_out: Mapping[str, int]
     """Groups with what stands beside them, and every pair once."""
     return {
         "crop": crop,
+        "by": found.by,
+        "source": found.source,
+        "machine_only": found.source == "machine",
+        "header_only": found.source == "header",
         "needed": found.needed,
         "groups": [
             {
@@ -63,6 +73,7 @@ def comparison_as_json(crop: str, found: Comparison, left_out: Mapping[str, int]
                 "p_first_less": p.p_first_less,
                 "claim": p.claim,
                 "why_not": list(p.why_not),
+                "never_under_the_same_driver": p.drivers_apart,
             }
             for p in found.pairs
         ],

@@ -5,6 +5,7 @@ A calendar day needs a zone, and cuts an evening in two where the book's UTC tur
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Sequence
 from datetime import datetime
 from typing import Final
@@ -30,7 +31,7 @@ def outings(taken_at: Sequence[str]) -> list[int]:
     moments = [datetime.fromisoformat(text) for text in taken_at]
     order = sorted(range(len(moments)), key=lambda k: moments[k])
     found, number = [0] * len(moments), 0
-    for before, after in zip(order, order[1:], strict=False):
+    for before, after in itertools.pairwise(order):
         if (moments[after] - moments[before]).total_seconds() >= GAP_H * 3600.0:
             number += 1
         found[after] = number

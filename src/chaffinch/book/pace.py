@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Final
 
@@ -11,6 +11,7 @@ import numpy as np
 
 from chaffinch import units
 from chaffinch.book.check import KG_PER_T
+from chaffinch.book.currency import MoneyTold, check_price_told, one_currency, price_told
 from chaffinch.book.curves import Curves, curves
 from chaffinch.book.desk import Desk
 from chaffinch.book.fields import Progress
@@ -63,6 +64,8 @@ class PaceTerms:
         The table has multiples of it [km/h].
     conditions : mapping of str to float
         Today's, by the names of the record.
+    money : sequence of MoneyTold
+        Prices and rates as the person wrote them, for the rule of one currency.
     """
 
     hour_cost: HourCost | float
@@ -75,6 +78,7 @@ class PaceTerms:
     fastest_kmh: float | None = None
     step_kmh: float = 0.5
     conditions: Mapping[str, float] | None = None
+    money: Sequence[MoneyTold] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,6 +103,8 @@ class PaceAnswer:
         "efficiency", "usual condition", "setup of last check", "load and speed apart".
     p_own : float or None
         Where the curves of all combines say "slower": the probability that it pays by this machine's own checks.
+    currency : str
+        Of all money of the answer; "" where nobody names one.
     """
 
     curves: Curves
@@ -112,6 +118,7 @@ class PaceAnswer:
     parts: HourCost | None
     assumed: tuple[str, ...]
     p_own: float | None = None
+    currency: str = ""
 
     def speed_of(self, load: float) -> float:
         """Speed at which today's crop gives that load of the machine curve [km/h]."""
@@ -155,14 +162,15 @@ def pace(
     Raises
     ------
     InputError
-        For a figure that is missing everywhere or out of its range.
+        For a figure that is missing everywhere or out of its range, or two currencies.
     """
     for name, speed in (("today's speed", terms.today_kmh), ("fastest speed", terms.fastest_kmh)):
         if speed is not None:
             between(name, speed, *MEANT_KMH, "write the speed of the combine while cutting, like 6 km/h")
     found = curves(desk, combine, crop, season=season, seed=seed, progress=progress)
     assumed: list[str] = []
-    price = _price(terms, field, found, assumed)
+    price, of_book = _price(terms, field, found, assumed)
+    currency = one_currency(desk, [*terms.money, *of_book])
     width = _width(combine, found) if terms.width_m is None else positive("width", terms.width_m)
     yield_kg_ha = None
     if found.load_kind == "throughput":
@@ -207,7 +215,8 @@ def pace(
         if p_own < CLEAR:
             answer = replace(answer, advice="not settled", remarks=(*answer.remarks, "slope not learned"))
     parts = terms.hour_cost if isinstance(terms.hour_cost, HourCost) else None
-    return PaceAnswer(found, loss, answer, hour, price, width, lost, yield_kg_ha, parts, tuple(assumed), p_own)
+    said = tuple(assumed)
+    return PaceAnswer(found, loss, answer, hour, price, width, lost, yield_kg_ha, parts, said, p_own, currency)
 
 
 def _tested_kmh(found: Curves, load_per_kmh: float) -> tuple[float, float] | None:
@@ -268,18 +277,23 @@ def _round_speeds(low_kmh: float, high_kmh: float, step_kmh: float) -> FloatArra
     return step_kmh * np.arange(first, last + 1, dtype=np.float64)
 
 
-def _price(terms: PaceTerms, field: Thing | None, found: Curves, assumed: list[str]) -> float:
+def _price(terms: PaceTerms, field: Thing | None, found: Curves, assumed: list[str]) -> tuple[float, list[MoneyTold]]:
+    """The price [money/t], and where it is the book's, how it was told there."""
     if terms.price_per_t is not None:
-        return terms.price_per_t
-    told = None if field is None else field.parts.get("price")
+        return terms.price_per_t, []
+    told = price_told(field)
     if told is not None:
         assumed.append("price from field")
-        return units.read_positive(told, "price", field="field, price").value
-    prices = [p.logged.check.price_per_t for p in found.own or found.points if p.logged.check.price_per_t is not None]
+        return units.read_positive(told.text, "price", field="field, price").value, [told]
+    prices = [
+        (p.logged.check.price_per_t, one)
+        for p in found.own or found.points
+        if p.logged.check.price_per_t is not None and (one := check_price_told(p.logged)) is not None
+    ]
     if not prices:
         raise InputError("price", None, "is told neither here, nor by the field, nor by a check", "add --price")
     assumed.append("price from checks")
-    return prices[-1]
+    return prices[-1][0], [prices[-1][1]]
 
 
 def _yield(terms: PaceTerms, field: Thing | None, found: Curves, assumed: list[str]) -> float:

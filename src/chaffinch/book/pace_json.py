@@ -66,6 +66,7 @@ def as_json(found: PaceAnswer) -> dict[str, Any]:
         "used": {
             "hour_cost_per_h": found.hour_cost_per_h,
             "price_per_t": found.price_per_t,
+            "currency": found.currency,
             "width_m": found.width_m,
             "lost_time_h_ha": found.lost_time_h_ha,
             "yield_kg_ha": found.yield_kg_ha,

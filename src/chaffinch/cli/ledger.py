@@ -20,24 +20,26 @@ if TYPE_CHECKING:
 @click.option("--season", metavar="NAME", help="The season; may be left out where the book has one.")
 @click.option("--compare", type=click.Choice(["operator", "combine"]), help="Compare drivers or combines instead.")
 @click.option("--crop", metavar="NAME", help="With --compare: the crop; else the one with most checks.")
-@click.option("--source", type=click.Choice(["machine", "header"]), default="machine", show_default=True,
-              help="With --compare: which loss.")  # fmt: skip
+@click.option("--source", type=click.Choice(["machine", "header"]),
+              help="With --compare: which loss; else machine.")  # fmt: skip
 @click.option("--json", "as_data", is_flag=True, help="Print as JSON.")
 def command(
-    address: str | None, season: str | None, compare: str | None, crop: str | None, source: str, *, as_data: bool
+    address: str | None, season: str | None, compare: str | None, crop: str | None, source: str | None, *, as_data: bool
 ) -> None:
     """Account for a season: loss by field and crop, with ranges, money and coverage.
 
     The area that was measured and the area that is only assumed are kept apart. --compare holds drivers or combines
     against each other where they worked side by side, and claims a difference only where it can hardly be chance.
     """
-    if crop is not None and compare is None:
-        raise InputError("--crop", crop, "goes with --compare", "add --compare operator or --compare combine")
+    for flag, told in (("--crop", crop), ("--source", source)):
+        if told is not None and compare is None:
+            raise InputError(flag, told, "goes with --compare", "add --compare operator or --compare combine")
     desk = open_the_book(address)
     thing = only_season(desk, season)
     page = Page.here()
     if compare is not None:
-        _compare(desk, thing, "operator" if compare == "operator" else "combine", crop, source, page, as_data=as_data)
+        by = "operator" if compare == "operator" else "combine"
+        _compare(desk, thing, by, crop, source or "machine", page, as_data=as_data)
         return
     from chaffinch.book.ledger import ledger
 

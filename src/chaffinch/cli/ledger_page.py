@@ -8,20 +8,23 @@ from typing import TYPE_CHECKING
 
 from chaffinch.book.ledger_said import (
     ASSUMED,
+    DRIVERS_APART,
     FAIR,
-    HEADER_MISSING,
-    MACHINE_MISSING,
-    MACHINE_ONLY,
     MEASURED,
     NO_RECORD,
     PRICES,
     SHARED,
+    counted,
+    left_by,
+    left_out_said,
+    missing_said,
+    other_crops_said,
     pair_said,
 )
 from chaffinch.book.wording import SOURCE
 from chaffinch.cli.book_figures import Unit, headline, unit_for
 from chaffinch.cli.figures import plain_number, range_words, rounded
-from chaffinch.cli.page import Page, table
+from chaffinch.cli.page import Page
 from chaffinch.engine.estimate import Range
 
 if TYPE_CHECKING:
@@ -38,7 +41,7 @@ def show(desk: Desk, found: Ledger, page: Page) -> None:
         found = replace(found, currency=unit_for(desk, None, []).currency)
     page.say()
     area = sum(one.area_ha or 0.0 for one in found.fields)
-    page.two_ends(f"Season {found.season.name}", f"{found.checks} checks, {len(found.fields)} fields, {_ha(area)}")
+    page.two_ends(f"Season {found.season.name}", f"{counted(found.checks)}, {_fields_of(found)}, {_ha(area)}")
     page.say()
     if found.loss is None or found.loss.whole.judged is None:
         page.paragraph("Nothing to sum up yet: no field with an area has a check of header or machine loss.")
@@ -52,17 +55,18 @@ def show(desk: Desk, found: Ledger, page: Page) -> None:
     page.say()
     _sources(found, page)
     page.say()
-    _remarks(found, page)
+    _remarks(found, page, money=True)
     page.say()
 
 
 def show_where(found: Ledger, page: Page) -> None:
     """Print where a season's grain was lost, by source over the whole and by crop."""
     page.say()
-    page.two_ends(f"Season {found.season.name}", f"{found.checks} checks in {len(found.fields)} fields")
+    page.two_ends(f"Season {found.season.name}", f"{counted(found.checks)} in {_fields_of(found)}")
     page.say()
     if found.loss is None or not found.loss.whole.sources:
         page.paragraph("No field with an area has a check yet.")
+        _left_out(found, page)
         page.say()
         return
     _sources(found, page)
@@ -71,7 +75,7 @@ def show_where(found: Ledger, page: Page) -> None:
         page.say("  " + page.soft(crop or "crop not told"))
         _source_rows(one, page)
     page.say()
-    _remarks(found, page)
+    _remarks(found, page, money=False)
     page.say()
 
 
@@ -96,7 +100,7 @@ def show_comparison(
                 f"{low} · {middle} · {high}",
             ]
         )
-    _print(rows, page)
+    page.print_table(rows)
     for group in found.groups:
         if told := _conditions(group.conditions):
             page.paragraph(f"{group.name}: {told}", indent=4)
@@ -106,11 +110,16 @@ def show_comparison(
         low, middle, high = (rounded(v, 2) for v in (pair.ratio.low, pair.ratio.median, pair.ratio.high))
         page.paragraph(f"{pair.first} against {pair.second}: {middle} times the loss, likely {low} to {high}.")
         page.paragraph(f"{'▸' if pair.claim else '◆'} {pair_said(pair)}", indent=4)
+        if pair.drivers_apart:
+            page.paragraph(DRIVERS_APART, indent=4)
     page.say()
     for why, count in left_out.items():
-        page.paragraph(f"Left out: {count} checks that {why}.", bullet="· ")
-    if source == "machine":
-        page.paragraph("Machine only: what the header loses is not in it.", bullet="· ")
+        page.paragraph(left_out_said(why, count), bullet="· ")
+    only = {
+        "machine": "Machine only: what the header loses is not in it.",
+        "header": "Header only: what the machine loses is not in it.",
+    }
+    page.paragraph(only[source], bullet="· ")
     page.say()
 
 
@@ -118,7 +127,7 @@ def _whole(found: Ledger, page: Page) -> None:
     assert found.loss is not None
     judged = found.loss.whole.judged
     assert judged is not None
-    headline(page, judged.kg.times(0.001), "t", f"left on {_ha(judged.area_ha)} by header and machine")
+    headline(page, judged.kg.times(0.001), "t", f"left on {_ha(judged.area_ha)} by {left_by(found)}")
     if judged.money is not None:
         page.say()
         on = "" if judged.priced_ha >= judged.area_ha - 1e-9 else f" on the {_ha(judged.priced_ha)} with a price"
@@ -133,7 +142,8 @@ def _fields(desk: Desk, found: Ledger, page: Page) -> None:
         loss = found.loss.fields.get(one.thing.id)
         unit = _unit(desk, one)
         if loss is None or loss.judged is None:
-            rows.append([one.thing.name, one.crop, str(len(one.checks)), "not measured", "", ""])
+            why = "no area" if one.area_ha is None else "not measured"
+            rows.append([one.thing.name, one.crop, str(len(one.checks)), why, "", ""])
             continue
         low, middle, high = range_words(loss.judged.kg_ha.times(unit.factor))
         money = "" if loss.judged.money is None else _money(loss.judged.money, found.currency, short=True)
@@ -141,7 +151,8 @@ def _fields(desk: Desk, found: Ledger, page: Page) -> None:
         rows.append(
             [one.thing.name, one.crop, str(len(one.checks)), f"{middle} ({low} to {high}) {unit.name}", only, money]
         )
-    _print(rows, page, left=2)
+    # What was not seen is said below the tables too.
+    page.print_table(rows, left=2, may_go=(4,))
 
 
 def _crops(found: Ledger, page: Page) -> None:
@@ -156,7 +167,7 @@ def _crops(found: Ledger, page: Page) -> None:
         rows.append(
             [name, plain_number(one.area_ha), f"{round(one.unchecked_pct)} %", middle, f"{low} to {high}", money]
         )
-    _print(rows, page)
+    page.print_table(rows)
 
 
 def _sources(found: Ledger, page: Page) -> None:
@@ -171,10 +182,10 @@ def _source_rows(one: CropLoss, page: Page) -> None:
         rows.append(
             [SOURCE[source], middle, f"{low} to {high}", range_words(total.kg.times(0.001))[1], _ha(total.area_ha)]
         )
-    _print(rows, page)
+    page.print_table(rows)
 
 
-def _remarks(found: Ledger, page: Page) -> None:
+def _remarks(found: Ledger, page: Page, *, money: bool) -> None:
     assert found.loss is not None
     whole = found.loss.whole
     texts = []
@@ -183,15 +194,9 @@ def _remarks(found: Ledger, page: Page) -> None:
     if whole.assumed is not None and whole.judged is not None and _adds(whole):
         low, middle, high = range_words(whole.assumed.kg.times(0.001))
         texts.append(ASSUMED.format(kg=f"{middle} t (likely {low} to {high})", area=_ha(whole.assumed.area_ha)))
-    seen = {one.thing.name: found.loss.fields[one.thing.id].coverage.missing for one in found.fields
-            if one.thing.id in found.loss.fields}  # fmt: skip
-    for source, text in (("header", HEADER_MISSING), ("machine", MACHINE_MISSING)):
-        names = [name for name, missing in seen.items() if source in missing]
-        if names and len(names) == len(seen) and source == "header":
-            texts.append(MACHINE_ONLY)
-        elif names:
-            texts.append(text.format(names=", ".join(names)))
-    if whole.judged is not None and whole.judged.money is not None:
+    texts += missing_said(found)
+    texts += other_crops_said(found)
+    if money and whole.judged is not None and whole.judged.money is not None:
         texts.append(PRICES)
     texts += [SHARED, NO_RECORD]
     for text in texts:
@@ -204,8 +209,8 @@ def _left_out(found: Ledger, page: Page) -> None:
         names = ", ".join(one.thing.name for one in found.without_area)
         page.paragraph(f"No area, so in no sum: {names}. chaffinch book edit-label adds it.", bullet="· ")
     if found.unfiled:
-        what = "1 check is" if found.unfiled == 1 else f"{found.unfiled} checks are"
-        page.paragraph(f"{what} filed under no field of this season: in no sum.", bullet="· ")
+        are = "is" if found.unfiled == 1 else "are"
+        page.paragraph(f"{counted(found.unfiled)} {are} filed under no field of this season: in no sum.", bullet="· ")
 
 
 def _adds(whole: CropLoss) -> bool:
@@ -223,6 +228,10 @@ def _unit(desk: Desk, one: SeasonField) -> Unit:
     return unit_for(desk, one.crop or None, bushels)
 
 
+def _fields_of(found: Ledger) -> str:
+    return "1 field" if len(found.fields) == 1 else f"{len(found.fields)} fields"
+
+
 def _ha(area_ha: float) -> str:
     return f"{plain_number(area_ha)} ha"
 
@@ -236,10 +245,3 @@ def _money(r: Range, currency: str, *, short: bool = False) -> str:
 def _conditions(told: Mapping[str, tuple[float, float]]) -> str:
     short = {"humidity_pct": "% RH", "straw_moisture_pct": "% straw", "grain_moisture_pct": "% grain"}
     return ", ".join(f"{low:g}–{high:g} {short[name]}" for name, (low, high) in told.items() if name in short)
-
-
-def _print(rows: list[list[str]], page: Page, *, left: int = 1) -> None:
-    head, *lines = table(rows, left=left, gap=2)
-    page.say("  " + page.soft(head))
-    for line in lines:
-        page.say("  " + line)

@@ -41,6 +41,8 @@ def command(address: str | None, as_data: bool, **given: Any) -> None:
     The curve of loss against throughput is learned from this machine's checks, with the others' beside it, header and
     machine apart. The loss at the best pace is the limit that pays. Never more than 10 % beyond the speeds tried.
     """
+    from chaffinch.book.currency import read_told
+    from chaffinch.book.hour_costs import money_of
     from chaffinch.book.pace import PaceTerms, pace
     from chaffinch.book.points import yield_of_field
     from chaffinch.book.worth import price_of_field
@@ -61,6 +63,9 @@ def command(address: str | None, as_data: bool, **given: Any) -> None:
     yield_kg_ha = _positive(given["yield_"], "area_mass", "--yield", unit.bushel_kg)
     weather_yield = yield_of_field(field) if yield_kg_ha is None else yield_kg_ha
     weather_price = price_of_field(field) if price is None else price
+    money = money_of(given, called=lambda name: f"--{name}")
+    if given["price"] is not None:
+        money.append(read_told(given["price"], "price", field="--price", bushel_kg=unit.bushel_kg))
     terms = PaceTerms(
         hour_cost=hour_cost(given, yield_kg_ha=weather_yield, price_per_t=weather_price),
         width_m=_positive(given["width"], "length", "--width"),
@@ -72,6 +77,7 @@ def command(address: str | None, as_data: bool, **given: Any) -> None:
         step_kmh=unit.step_kmh,
         fastest_kmh=_positive(given["fastest"], "speed", "--fastest"),
         conditions=_conditions(given["given_conditions"]),
+        money=money,
     )
     with progress("Reading the checks") as step:
         found = pace(desk, combine, crop, terms, field=field, season=season, progress=step)
@@ -80,7 +86,7 @@ def command(address: str | None, as_data: bool, **given: Any) -> None:
 
         print_json(as_json(found))
         return
-    show(found, Page.here(), unit)
+    show(found, Page.here(), unit.in_currency(found.currency))
 
 
 def _field_and_season(desk: Desk, given: dict[str, Any]) -> tuple[Thing | None, str | None]:

@@ -76,6 +76,36 @@ class Page:
         for line in textwrap.wrap(right, self.width):
             self.say(self.soft(line))
 
+    def print_table(
+        self, rows: Sequence[Sequence[str]], *, left: int = 1, gap: int = 2, may_go: Sequence[int] = ()
+    ) -> None:
+        """Print a table with its head, indented; where it is wider than the page, each row under its name.
+
+        Parameters
+        ----------
+        rows : sequence of sequence of str
+            The head first.
+        left : int
+            Columns set to the left; a row's name when it is stacked.
+        gap : int
+            Blanks between columns.
+        may_go : sequence of int
+            Columns that are said elsewhere too: left out before a table is stacked.
+        """
+        for shown in (rows, [[c for k, c in enumerate(row) if k not in may_go] for row in rows]):
+            head, *lines = table(shown, left=left, gap=gap)
+            if max(map(len, (head, *lines))) + 2 <= self.width:
+                self.say("  " + self.soft(head))
+                for line in lines:
+                    self.say("  " + line)
+                return
+        names = rows[0]
+        for row in rows[1:]:
+            self.paragraph("  ".join(cell for cell in row[:left] if cell))
+            pairs = zip(names[left:], row[left:], strict=True)
+            told = [f"{name} {cell}".strip() for name, cell in pairs if cell]
+            self.paragraph(" · ".join(told), indent=4)
+
 
 def table(rows: Sequence[Sequence[str]], *, left: int = 1, gap: int = 3) -> list[str]:
     """Lay out rows in columns: the first ``left`` columns to the left, the others to the right."""

@@ -71,7 +71,8 @@ def _season(desk: Desk, season: str, page: Page, *, as_data: bool) -> None:
         from chaffinch.book.ledger_json import as_json
 
         whole = as_json(found)
-        print_json({key: whole[key] for key in ("season", "checks", "whole", "crops")})
+        left = ("whole", "crops", "fields_without_area", "checks_filed_under_no_field", "checks_of_another_crop")
+        print_json({key: whole[key] for key in ("season", "checks", "machine_only", "header_only", *left)})
         return
     show_where(found, page)
 

@@ -179,8 +179,9 @@ def _change_taken(found: WorthFound, unit: PaceUnit) -> str:
     known = (*USUAL_EFFECT, GOES_WRONG, HARM_KG_HA)
     usual = all(math.isclose(a, b) for a, b in zip(told, known, strict=True))
     return (
-        f"A change is taken to cut the loss by {least} to {most} % and to take {terms.action_minutes:g} minutes{wrong}. "
-        f"{'Own figures, no source: ' if usual else ''}--saves, --action-minutes, --goes-wrong and --harm tell yours."
+        f"A change is taken to cut the loss by {least} to {most} % and to take {terms.action_minutes:g} "
+        f"minutes{wrong}. {'Own figures, no source: ' if usual else ''}"
+        "--saves, --action-minutes, --goes-wrong and --harm tell yours."
     )
 
 

@@ -1,11 +1,12 @@
 """Does one operator, or one combine, lose less than another, once field, day and load are taken out?
 
-    ln λ_j = block(field and day) + group + β · ln(load/usual load) + u_j,   u ~ N(0, τ²)
+    ln λ_j = block(field and day) + group + machine + β · ln(load/usual load) + u_j,   u ~ N(0, τ²)
 
-Checks of the same block are compared with each other; what a block has in common (crop, weather) drops out. A claim
-names a person or a machine, so it is made only when it can hardly be chance: at least three checks of each, blocks and
-loads in common, and a probability of ``SURE`` or more, raised with the number of pairs in the table so that a table
-without any true difference makes a claim in at most one of twenty (Bonferroni's inequality; from memory).
+Checks of the same block are compared with each other; what a block has in common (crop, weather) drops out. Where
+operators are compared, each machine has an effect of its own. A claim names a person or a machine, so it is made only
+when it can hardly be chance: at least three checks of each, blocks and loads in common, for operators a machine that
+both drove, and a probability of ``SURE`` or more, raised with the number of pairs in the table so that a table without
+any true difference makes a claim in at most one of twenty (Bonferroni's inequality; from memory).
 """
 
 from __future__ import annotations
@@ -29,7 +30,15 @@ from chaffinch.engine.ledger_shared import Shared, common_and_own, shift, stream
 from chaffinch.errors import InputError
 
 FloatArray = NDArray[np.float64]
-Why = Literal["too few checks", "never in the same field on the same day", "loads do not overlap", "not sure enough"]
+By = Literal["operator", "combine"]
+Source = Literal["machine", "header"]
+Why = Literal[
+    "too few checks",
+    "never in the same field on the same day",
+    "never drove the same machine",
+    "loads do not overlap",
+    "not sure enough",
+]
 
 SURE: Final = 0.95
 """Probability below which no difference is claimed [1]."""
@@ -52,6 +61,7 @@ class FairCheck:
     evidence : Evidence
         Of the one source compared, without shared errors.
     operator, combine : str
+        "" where not told; the one compared must be.
     block : str
         Field and day: checks of one block are compared with each other.
     load : float
@@ -108,6 +118,8 @@ class Pair:
         Who loses less; None: no difference can be claimed.
     why_not : tuple of str
         Why none can be claimed; empty with a claim.
+    drivers_apart : bool
+        True for two combines that, as far as told, were never under the same driver: a difference may be the drivers'.
     """
 
     first: str
@@ -116,6 +128,7 @@ class Pair:
     p_first_less: float
     claim: str | None
     why_not: tuple[Why, ...]
+    drivers_apart: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -132,19 +145,23 @@ class Comparison:
         Probability a claim needed in this table [1].
     load_effect : Range
         β: ln(loss) per ln(load) [1].
+    by : {"operator", "combine"}
+    source : {"machine", "header"}
     """
 
     groups: tuple[Group, ...]
     pairs: tuple[Pair, ...]
     needed: float
     load_effect: Range
+    by: By
+    source: Source
 
 
 def compare_groups(
     checks: Sequence[FairCheck],
     *,
-    by: Literal["operator", "combine"],
-    source: Literal["machine", "header"] = "machine",
+    by: By,
+    source: Source = "machine",
     prior: Prior | None = None,
     spread: Spread = AS_USUAL,
     seed: int = 1,
@@ -156,7 +173,7 @@ def compare_groups(
     checks : sequence of FairCheck
         Of one source and one crop.
     by : {"operator", "combine"}
-        What is compared. Operators who drove different combines are compared with their combines.
+        What is compared. Operators' machines get an effect of their own; combines are compared with their drivers.
     source : {"machine", "header"}
         Which loss; it decides what is expected of the load.
     prior : Prior or None
@@ -181,11 +198,12 @@ def compare_groups(
     checks = sorted(checks, key=lambda c: (getattr(c, by), c.block, c.load, c.evidence.log_likelihood.tobytes()))
     names = sorted({getattr(check, by) for check in checks})
     if len(names) < 2:
-        raise InputError(by, ", ".join(names), "leaves nothing to compare", "give checks of at least two")
+        told = ", ".join(names) or None
+        raise InputError(by, told, "leaves nothing to compare", f"give checks of at least two {by}s")
     effect, load_effect = _effects(checks, names, by, source, prior or default_prior(source, None), spread, seed)
     of = {name: [c for c in checks if getattr(c, by) == name] for name in names}
     both = list(itertools.combinations(names, 2))
-    barred = {pair: _barred(of[pair[0]], of[pair[1]]) for pair in both}
+    barred = {pair: _barred(of[pair[0]], of[pair[1]], by) for pair in both}
     open_pairs = sum(not reasons for reasons in barred.values())
     needed = max(SURE, 1.0 - FALSE_CLAIMS / (2.0 * max(open_pairs, 1)))
     pairs = []
@@ -195,8 +213,10 @@ def compare_groups(
         sure = max(p, 1.0 - p) >= needed
         why = barred[first, second] or (() if sure else ("not sure enough",))
         claim = None if why else (first if p > 0.5 else second)
-        pairs.append(Pair(first, second, interval(np.exp(apart)), p, claim, why))
-    return Comparison(tuple(_group(name, of[name]) for name in names), tuple(pairs), needed, load_effect)
+        drivers_apart = by == "combine" and _apart(of[first], of[second], "operator") is True
+        pairs.append(Pair(first, second, interval(np.exp(apart)), p, claim, why, drivers_apart))
+    groups = tuple(_group(name, of[name]) for name in names)
+    return Comparison(groups, tuple(pairs), needed, load_effect, by, source)
 
 
 def _checked(check: FairCheck, number: int, by: str) -> None:
@@ -212,32 +232,46 @@ def _checked(check: FairCheck, number: int, by: str) -> None:
 def _effects(
     checks: Sequence[FairCheck],
     names: Sequence[str],
-    by: str,
-    source: str,
+    by: By,
+    source: Source,
     prior: Prior,
     spread: Spread,
     seed: int,
 ) -> tuple[FloatArray, Range]:
     """Rows of the groups' effects on ln(loss), shape (DRAWS, groups), and the effect of the load."""
     blocks = sorted({check.block for check in checks})
+    machines = sorted({check.combine for check in checks}) if by == "operator" else []
+    if len(machines) < 2:
+        # One machine is part of every block already.
+        machines = []
+    last = len(blocks) + len(names)
     usual = float(np.median([check.load for check in checks]))
     centre, wide = LOAD_EFFECT[source]
-    mean = np.array([math.log(prior.median_kg_ha)] * len(blocks) + [0.0] * len(names) + [centre])
-    sd = np.array([prior.sd_log] * len(blocks) + [GROUP_SD] * len(names) + [wide])
+    others = len(names) + len(machines)
+    mean = np.array([math.log(prior.median_kg_ha)] * len(blocks) + [0.0] * others + [centre])
+    sd = np.array([prior.sd_log] * len(blocks) + [GROUP_SD] * others + [wide])
     _, own = common_and_own([check.shared for check in checks])
     pieces = []
     for check, rest in zip(checks, own, strict=True):
         row = np.zeros((1, mean.size))
         row[0, blocks.index(check.block)] = 1.0
         row[0, len(blocks) + names.index(getattr(check, by))] = 1.0
+        if machines:
+            row[0, last + machines.index(check.combine)] = 1.0
         row[0, -1] = math.log(check.load / usual)
         moved = shift(rest, seed=seed)[:, None] if rest else None
         pieces.append(Piece(cloud_of_evidence(source, check.evidence), row, (0,), moved))
     walked = walk(pieces, mean, sd, [spread], rng=stream(seed, "fair", by, source))
-    return walked.theta[:, len(blocks) : -1], interval(walked.theta[:, -1])
+    return walked.theta[:, len(blocks) : last], interval(walked.theta[:, -1])
 
 
-def _barred(first: Sequence[FairCheck], second: Sequence[FairCheck]) -> tuple[Why, ...]:
+def _apart(first: Sequence[FairCheck], second: Sequence[FairCheck], what: By) -> bool | None:
+    """Whether two groups have no machine (or driver) in common; None where it is told for none of one group."""
+    told = [{getattr(c, what) for c in group} - {""} for group in (first, second)]
+    return told[0].isdisjoint(told[1]) if all(told) else None
+
+
+def _barred(first: Sequence[FairCheck], second: Sequence[FairCheck], by: By) -> tuple[Why, ...]:
     """Why two groups cannot be compared whatever the figures say."""
     why: list[Why] = []
     common = {c.block for c in first} & {c.block for c in second}
@@ -246,6 +280,8 @@ def _barred(first: Sequence[FairCheck], second: Sequence[FairCheck]) -> tuple[Wh
         why.append("never in the same field on the same day")
     if min(len(first), len(second)) < LEAST_CHECKS or (common and min(counts) < LEAST_CHECKS):
         why.append("too few checks")
+    if by == "operator" and _apart(first, second, "combine") is not False:
+        why.append("never drove the same machine")
     loads = [[c.load for c in group] for group in (first, second)]
     if max(map(min, loads)) > min(map(max, loads)):
         why.append("loads do not overlap")

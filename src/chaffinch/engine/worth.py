@@ -264,9 +264,10 @@ def worth_of_check(
 
     Notes
     -----
-    Closed form (derived). ln λ ~ N(m, σ²) today; what can be learned of it is v² = σ² − shared²; k catches at one
-    place see it with e² = τ² + c²/k, m and σ fading to the prior as ``LastCheck`` says. E[λ | check] is then lognormal with mean exp(m + σ²/2) and log sd
-    v²/sqrt(v² + e²), and the saving is that of an option on it: see ``worth_choice.saving_lognormal``.
+    Closed form (derived). ln λ ~ N(m, σ²) today, faded as ``LastCheck`` says; what can be learned of it is
+    v² = σ² − shared²; k catches at one place see it with e² = τ² + c²/k. E[λ | check] is then lognormal with mean
+    exp(m + σ²/2) and log sd v²/sqrt(v² + e²), and the saving is that of an option on it: see
+    ``worth_choice.saving_lognormal``.
     """
     count = int(between("most", most, 1, 20))
     noise = positive("catch_sd_log", single("catch_sd_log", catch_sd_log))

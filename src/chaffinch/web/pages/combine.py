@@ -10,11 +10,12 @@ from starlette.responses import Response
 
 from chaffinch import units
 from chaffinch.book.checks import counting
+from chaffinch.book.currency import read_told
 from chaffinch.book.desk import Desk
 from chaffinch.book.fields import checks_where
-from chaffinch.book.hour_costs import PARTS, hour_cost
+from chaffinch.book.hour_costs import PARTS, hour_cost, money_of
 from chaffinch.book.monitors import monitor
-from chaffinch.book.pace import PaceTerms, pace
+from chaffinch.book.pace import PaceAnswer, PaceTerms, pace
 from chaffinch.book.shown_unit import PaceUnit, unit_of
 from chaffinch.book.telling import Teller
 from chaffinch.book.things import Thing, things
@@ -95,7 +96,7 @@ def combine(request: Request, combine_id: ThingId) -> Response:
         parts_of_cost=[(name.replace("-", "_"), words(f"cost.{name}")) for name, _ in PARTS],
         examples=EXAMPLES,
         unit=unit,
-        pace=None if found_pace is None or unit is None else pace_told(found_pace, unit),
+        pace=None if found_pace is None or unit is None else _pace_told(found_pace, unit),
         monitor=None if found_monitor is None or unit is None else monitor_told(found_monitor, unit),
         fields=[t for t in things(desk, "field") if not t.retired and _key(t) == crop],
         season_names={t.id: t.name for t in things(desk, "season")},
@@ -142,10 +143,12 @@ def _terms(form: Form, given: Mapping[str, str | None], unit: PaceUnit) -> PaceT
     told = form.told("price")
     price = None if told is None else units.read_not_negative(told, "price", field="price", bushel_kg=bushel).value
     yield_kg_ha = _positive(form, "yield", "area_mass", bushel)
+    money = money_of(given, called=_called)
+    if told is not None:
+        money.append(read_told(told, "price", field="price", bushel_kg=bushel))
     return PaceTerms(
-        hour_cost=hour_cost(
-            given, yield_kg_ha=yield_kg_ha, price_per_t=price, called=lambda name: name.replace("-", " ")
-        ),
+        money=money,
+        hour_cost=hour_cost(given, yield_kg_ha=yield_kg_ha, price_per_t=price, called=_called),
         price_per_t=price,
         yield_kg_ha=yield_kg_ha,
         today_kmh=_positive(form, "now", "speed"),
@@ -154,6 +157,15 @@ def _terms(form: Form, given: Mapping[str, str | None], unit: PaceUnit) -> PaceT
         efficiency_at_kmh=_positive(form, "efficiency_at", "speed"),
         step_kmh=unit.step_kmh,
     )
+
+
+def _pace_told(found: PaceAnswer, unit: PaceUnit) -> Any:
+    return pace_told(found, unit.in_currency(found.currency))
+
+
+def _called(name: str) -> str:
+    """What the form calls a figure of the hour cost."""
+    return name.replace("-", " ")
 
 
 def _positive(form: Form, name: str, kind: str, bushel_kg: float | None = None) -> float | None:

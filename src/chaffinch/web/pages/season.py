@@ -15,14 +15,16 @@ from chaffinch.book.figures import plain_number, range_words, rounded
 from chaffinch.book.ledger import By, FairSource, Ledger, compare, ledger
 from chaffinch.book.ledger_said import (
     ASSUMED,
+    DRIVERS_APART,
     FAIR,
-    HEADER_MISSING,
-    MACHINE_MISSING,
-    MACHINE_ONLY,
     MEASURED,
     NO_RECORD,
     PRICES,
     SHARED,
+    left_by,
+    left_out_said,
+    missing_said,
+    other_crops_said,
     pair_said,
 )
 from chaffinch.book.shown_unit import Unit, unit_for
@@ -149,7 +151,7 @@ def _told(desk: Desk, found: Ledger, person: Person) -> Told:
     r = judged.kg.times(weight[0])
     currency = found.currency or unit.currency
     told.amount = Amount.of(r, weight[1])
-    told.left = words("season.left", area=area_said(judged.area_ha, unit))
+    told.left = words("season.left", area=area_said(judged.area_ha, unit), by=left_by(found))
     told.ruler = drawing.ruler(
         r, weight[1], title=words("season.drawing", unit=weight[1]),
         about=words("check.about", low=told.amount.low, middle=told.amount.middle, high=told.amount.high,
@@ -178,7 +180,8 @@ def _fields(desk: Desk, found: Ledger, person: Person, currency: str) -> tuple[l
         unit = unit_for(desk, one.crop or None, bushels, report_in=person.report_in)
         row = {
             "id": one.thing.id, "name": one.thing.title, "crop": one.crop, "checks": str(len(one.checks)),
-            "loss": words("season.not_measured"), "likely": "", "unit": unit.name, "money": "", "only": "",
+            "loss": words("season.row_no_area" if one.area_ha is None else "season.not_measured"),
+            "likely": "", "unit": unit.name, "money": "", "only": "",
         }  # fmt: skip
         if loss is not None and loss.judged is not None:
             r = loss.judged.kg_ha.times(unit.factor)
@@ -240,17 +243,7 @@ def _remarks(found: Ledger, unit: Unit, weight: tuple[float, str]) -> list[str]:
         low, middle, high = range_words(whole.assumed.kg.times(weight[0]))
         kg = f"{middle} {weight[1]} ({words('likely', low=low, high=high)})"
         told.append(ASSUMED.format(kg=kg, area=area_said(whole.assumed.area_ha, unit)))
-    seen = {
-        one.thing.name: found.loss.fields[one.thing.id].coverage.missing
-        for one in found.fields
-        if one.thing.id in found.loss.fields
-    }
-    for source, text in (("header", HEADER_MISSING), ("machine", MACHINE_MISSING)):
-        names = [name for name, missing in seen.items() if source in missing]
-        if names and len(names) == len(seen) and source == "header":
-            told.append(MACHINE_ONLY)
-        elif names:
-            told.append(text.format(names=", ".join(names)))
+    told += [*missing_said(found), *other_crops_said(found)]
     told += [PRICES] if whole.judged.money is not None else []
     return [*told, SHARED, *_left_out(found), NO_RECORD]
 
@@ -285,9 +278,10 @@ def _compared(desk: Desk, thing: Thing, fair: dict[str, str], step: Any) -> dict
     for pair in found.pairs:
         low, middle, high = (rounded(v, 2) for v in (pair.ratio.low, pair.ratio.median, pair.ratio.high))
         against = words("season.against", first=pair.first, second=pair.second, low=low, middle=middle, high=high)
-        pairs.append(("▸" if pair.claim else "◆", against, pair_said(pair)))
-    notes = [words("season.left_out", n=n, why=why) for why, n in left_out.items()]
-    notes += [words("season.machine_only")] if source == "machine" else []
+        said = f"{pair_said(pair)} {DRIVERS_APART}" if pair.drivers_apart else pair_said(pair)
+        pairs.append(("▸" if pair.claim else "◆", against, said))
+    notes = [left_out_said(why, n) for why, n in left_out.items()]
+    notes += [words("season.machine_only" if source == "machine" else "season.header_only")]
     return {"crop": crop, "said": FAIR, "rows": rows, "pairs": pairs, "notes": notes}
 
 
