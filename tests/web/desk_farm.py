@@ -164,8 +164,9 @@ def desk_farm(folder: Path, *, report_in: str = "kg/ha", filled: bool = True) ->
 
 
 def fill(book: SeasonBook) -> None:
-    """Twelve checks of Old Bess with header frames, five of Young Bess with a bar, and a trial of four stops."""
-    book.ids["checks"] = with_speeds(book, header_slope=0.5)[0]
+    """Twelve checks of Old Bess and one with header frames, five of Young Bess with a bar, a trial of four stops."""
+    book.ids["checks"] = book.check("Old Bess", 10, 7, header_kg_ha=25.0)
+    with_speeds(book)
     for place, reading in enumerate((20.0, 30.0, 40.0, 50.0, 60.0)):
         check = book.check(
             "Young Bess", 12, 9 + place, machine_kg_ha=0.9 * reading, field="Far Common", operator="Tomas",

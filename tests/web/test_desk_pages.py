@@ -18,6 +18,7 @@ from chaffinch.book.pace import PaceTerms, pace
 from chaffinch.book.things import find_thing
 from chaffinch.book.trials import answer_trial, find_trial
 from chaffinch.records.checkfile import check_from_table, check_to_table
+from chaffinch.web.access import csrf_of
 from chaffinch.web.pages.answers import Longer
 
 
@@ -68,6 +69,10 @@ def test_every_page_is_whole(desk: Visitor) -> None:
         assert not PLACEHOLDER.search(page.words), (name, PLACEHOLDER.search(page.words))
         ids = [given["id"] for _, given in page.tags.elements if "id" in given]
         assert len(ids) == len(set(ids)), name
+        forms = sum(given.get("method") == "post" for _, given in page.tags.elements)
+        secrets = [given["value"] for _, given in page.tags.elements if given.get("name") == "csrf"]
+        assert secrets == [csrf_of(desk.secret)] * forms, name
+        assert forms >= 1, "the choices of light and units are on every page"
         for tag, given in page.tags.elements:
             assert "style" not in given, (name, tag)
             assert not any(key.startswith("on") for key in given), (name, tag, given)
@@ -218,9 +223,9 @@ def test_the_list_goes_on_and_narrows(fresh: Visitor) -> None:
         for hour in range(6, 18):
             fresh.book.check("Old Bess", day, hour, machine_kg_ha=30.0)
     first = fresh.get("/checks")
-    assert "1 to 40 of 69" in first.words
+    assert "1 to 40 of 70" in first.words
     second = fresh.get("/checks", **{"from": "40"})
-    assert "41 to 69 of 69" in second.words
+    assert "41 to 70 of 70" in second.words
     assert fresh.get("/checks", **{"from": "9999999"}).status == 200
     narrow = fresh.get("/checks", combine=fresh.book.ids["Young Bess"])
     assert "1 to 5 of 5" in narrow.words

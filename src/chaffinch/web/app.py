@@ -24,6 +24,7 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from chaffinch import __version__
 from chaffinch.book.desk import Desk, open_desk
+from chaffinch.book.for_phones import book_of
 from chaffinch.book.receiving import Inbox
 from chaffinch.errors import BookError, InputError, SamplerError
 from chaffinch.web import api, doors
@@ -40,6 +41,7 @@ from chaffinch.web.limits import (
 from chaffinch.web.problems import (
     Problem,
     Refusal,
+    answers,
     fault,
     on_book,
     on_http,
@@ -113,6 +115,7 @@ def make_app(settings: WebSettings, *, desk: Desk | None = None) -> FastAPI:
     )
     app.state.settings = settings
     app.state.desk = opened
+    app.state.book = book_of(opened)  # its id and title never change
     app.state.inbox = inbox
     app.state.devices = Devices(settings.devices_file, settings.clock, settings.new_secret)
     if settings.limits:
@@ -165,6 +168,7 @@ def described(app: FastAPI) -> dict[str, Any]:
         schemas.pop(name, None)
     for operations in found["paths"].values():
         for operation in operations.values():
+            operation["responses"] |= {str(status): one for status, one in answers(421, 500).items()}
             for status, response in list(operation["responses"].items()):
                 if "HTTPValidationError" in str(response):
                     del operation["responses"][status]

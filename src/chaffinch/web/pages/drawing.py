@@ -27,6 +27,9 @@ WIDE, NARROW = 680, 320
 LETTER: Final = 7.4
 """Width of a letter at the drawings' size of 13 px [px]; a guess on the safe side, for the space beside an axis."""
 
+LEAST_SPAN: Final = 1e-9
+"""A span below which an axis shows one single value, in the axis's unit; no loss, speed or mass is told so finely."""
+
 
 @dataclass(frozen=True, slots=True)
 class Axis:
@@ -49,8 +52,8 @@ class Axis:
     @staticmethod
     def around(low: float, high: float, *, most: int, start: float, end: float) -> Axis:
         """An axis of at most ``most`` steps; a single value gets a step either side."""
-        if not high > low:
-            low, high = (0.0, max(high, 1.0)) if low <= 0.0 else (low * 0.8, high * 1.2)
+        if not high - low > max(LEAST_SPAN, 1e-9 * max(abs(low), abs(high))):
+            low, high = (0.0, 1.0) if abs(low) <= LEAST_SPAN else sorted((0.8 * low, 1.2 * low))
         step = step_of(high - low, most)
         return Axis(step * math.floor(low / step + 1e-9), step * math.ceil(high / step - 1e-9), step, start, end)
 

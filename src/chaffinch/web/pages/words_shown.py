@@ -48,7 +48,6 @@ SHOWN: Final = MappingProxyType(
         "column.taken": "taken",
         "column.field": "field",
         "column.combine": "combine",
-        "column.driver": "driver",
         "column.crop": "crop",
         "column.loss": "loss",
         "column.likely": "likely",
@@ -61,7 +60,6 @@ SHOWN: Final = MappingProxyType(
         "column.checks": "checks",
         "column.area": "area",
         "column.total": "total",
-        "column.speed": "speed",
         "column.machine": "machine",
         "column.header": "header",
         "column.grain": "grain",
@@ -87,7 +85,6 @@ SHOWN: Final = MappingProxyType(
         "check.share": "% of crop: of harvested + lost.",
         "check.largest": "Largest?: how sure it is that this source lost the most.",
         "check.catches": "The catches",
-        "check.catch": "{place}, {amount}",
         "check.history": "History",
         "check.version": "{id}, written by {device}, arrived {arrived}",
         "check.counts": "counts",
@@ -102,8 +99,6 @@ SHOWN: Final = MappingProxyType(
         "check.money.field": "That is {money} over the field (likely {low} to {high}).",
         "check.from_field": "The field's {what}, as the book has it now.",
         "check.unthreshed": "{pct} % of the seed caught was still in heads or pods.",
-        "check.settings": "Settings",
-        "check.conditions": "Conditions",
         "check.no_estimate": "No estimate: {why}",
         "check.conflict": "Two different records claim this id. Neither counts until a correction settles it.",
         "loss.of": "{sources} loss",
@@ -231,7 +226,6 @@ SHOWN: Final = MappingProxyType(
         "trial.machine_only": "Machine only: what the header loses is not in it.",
         "trial.source": "Compare",
         "trial.log": "Log a stop",
-        "trial.no_stop": "No stop yet",
     }
 )
 """By key; the first part of a key is its page."""

@@ -1,0 +1,93 @@
+"""Long answers: worked out once, kept until the book goes on, told how far they are, and an error is not kept."""
+
+from __future__ import annotations
+
+import threading
+from pathlib import Path
+
+import pytest
+from desk_farm import desk_farm
+
+from chaffinch.book.version import book_version
+from chaffinch.web.pages.answers import KEPT, Longer, Working
+
+
+def test_one_question_is_worked_out_once() -> None:
+    longer, calls = Longer(patience_s=30.0), []
+
+    def work(step: object) -> int:
+        calls.append(step)
+        return 7
+
+    assert [longer.ask("a", work) for _ in range(3)] == [7, 7, 7]
+    assert len(calls) == 1
+    assert longer.ask("b", work) == 7
+    assert len(calls) == 2
+
+
+def test_who_does_not_wait_is_told_how_far_it_is() -> None:
+    longer, go, told = Longer(patience_s=0.0), threading.Event(), threading.Event()
+
+    def work(step: object) -> str:
+        assert callable(step)
+        step(3, 10)
+        told.set()
+        assert go.wait(30)
+        return "done"
+
+    longer.ask("a", work)
+    assert told.wait(30)
+    assert longer.ask("a", work) == Working(3, 10)
+    go.set()
+    longer.patience_s = 30.0
+    assert longer.ask("a", work) == "done"
+
+
+def test_an_error_is_told_and_tried_again() -> None:
+    longer, turns = Longer(patience_s=30.0), iter((True, False))
+
+    def work(_: object) -> int:
+        if next(turns):
+            raise ZeroDivisionError
+        return 1
+
+    with pytest.raises(ZeroDivisionError):
+        longer.ask("a", work)
+    assert longer.ask("a", work) == 1
+
+
+def test_a_timeout_of_the_work_itself_is_its_own() -> None:
+    def work(_: object) -> int:
+        raise TimeoutError("the book's server")
+
+    with pytest.raises(TimeoutError, match="server"):
+        Longer(patience_s=30.0).ask("a", work)
+
+
+def test_only_so_many_are_kept() -> None:
+    longer, calls = Longer(patience_s=30.0), []
+    for turn in range(KEPT + 5):
+        longer.ask(turn, lambda _, turn=turn: calls.append(turn))
+    longer.ask(0, lambda _: calls.append("again"))
+    assert calls[-1] == "again"
+    longer.ask(KEPT + 4, lambda _: calls.append("never"))
+    assert calls[-1] == "again"
+
+
+def test_the_version_of_a_book_moves_with_every_record(tmp_path: Path) -> None:
+    with desk_farm(tmp_path, filled=False) as desk:
+        before = book_version(desk.book.desk)
+        assert book_version(desk.book.desk) == before
+        desk.book.add("pan", "tray", area="1 m2")
+        after = book_version(desk.book.desk)
+        assert after != before
+        # Two records under one id: nothing is added to the log, and the version moves all the same.
+        sealed = desk.book.desk.seal("note", {"text": "one"})
+        other = desk.book.desk.seal("note", {"text": "two"})
+        clash = type(sealed)(
+            sealed.id, other.kind, other.schema, other.device, other.device_time, other.body, other.hash
+        )
+        desk.book.desk.keep([sealed])
+        before = book_version(desk.book.desk)
+        desk.book.desk.keep([clash])
+        assert book_version(desk.book.desk) != before
