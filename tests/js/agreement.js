@@ -17,6 +17,8 @@ export const MAGNIFIED = 0.01;
 export const OF_PROBABILITY = 0.01;
 /** Further catches by which the number may differ: half as many futures, drawn otherwise (docs/method/phone.md). */
 export const OF_CATCHES = 3;
+/** By which two chances from so few futures may differ: three sds of the difference, 0.03 (derived). */
+const NEAR_CHANCE = 0.1;
 
 /**
  * Every way in which the answer to one case differs from Python's by more than it may.
@@ -85,9 +87,12 @@ export function compared(vectors, one) {
   if (wanted.more) {
     const [catches, chance] = wanted.more;
     const ours = found.more_catches;
+    const our_chance = found.more_catches_chance ?? 0;
     // Where twelve catches just suffice, or just do not, either may be said.
-    const edge = (catches === null) !== (ours === null) && Math.abs((found.more_catches_chance ?? 0) - chance) < 0.1;
-    if (!edge) near("further catches", ours, catches, OF_CATCHES);
+    const edge = (catches === null) !== (ours === null) && Math.abs(our_chance - chance) < NEAR_CHANCE;
+    // Where the chance hardly rises with the number, the first that reaches 0.80 is anybody's.
+    const flat = catches !== null && ours !== null && Math.max(our_chance, chance) < 0.8 + NEAR_CHANCE / 2;
+    if (!edge && !flat) near("further catches", ours, catches, OF_CATCHES);
   } else {
     same("further catches", found.more_catches_chance, null);
   }

@@ -172,7 +172,8 @@ function lossOf(posterior, sources, plain_kg_ha, check, measure) {
 function shareOf({ joint, seen }, sources, kg_ha, yield_kg_ha) {
   /** @param {number} loss */
   const alone = (loss) => (100 * loss) / (yield_kg_ha + loss);
-  if (!joint) return { low: alone(kg_ha.low), median: alone(kg_ha.median), high: alone(kg_ha.high) };
+  // The share of the whole rises with it, so its percentiles are those of the whole.
+  if (!joint || sources.length === seen.length) return { low: alone(kg_ha.low), median: alone(kg_ha.median), high: alone(kg_ha.high) };
   const whole = joint.sum(seen);
   const part = joint.sum(sources).map((loss, i) => (100 * loss) / (yield_kg_ha + whole[i]));
   return rangeOf(new DrawBelief(part, joint.weights));

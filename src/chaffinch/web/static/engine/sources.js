@@ -85,6 +85,8 @@ export class Joint {
     this.ess = ess;
     this.learned = learned;
     this.cDraws = cDraws;
+    /** @type {Map<string, DrawBelief>} */
+    this.beliefs = new Map();
   }
 
   /** Draws of the sum of the named sources [kg/ha]. @param {string[]} sources */
@@ -95,7 +97,10 @@ export class Joint {
 
   /** Belief about the sum of the named sources. @param {string[]} sources */
   of(sources) {
-    return new DrawBelief(this.sum(sources), this.weights);
+    const key = sources.join();
+    const known = this.beliefs.get(key) ?? new DrawBelief(this.sum(sources), this.weights);
+    this.beliefs.set(key, known);
+    return known;
   }
 
   /** Expected share of each source in the total loss [%]; they sum to 100. */
