@@ -209,3 +209,20 @@ def test_a_monitor_with_too_few_pairs_says_what_is_missing(chaffinch, harvest):
 
     assert ran.status == 0, ran.err
     assert "Too little to claim anything yet" in ran.out
+
+
+def test_a_trial_stays_within_the_terminal_and_in_one_money(chaffinch, harvest, monkeypatch):
+    begin = ("trial", "--start", "--combine", "Old Bess", "--a", USUAL, "--b", TRIED, "--field", "Long Hollow")
+    trial = chaffinch(*begin, "--json").data["id"]
+    for place, side in enumerate("ABBA"):
+        loss = 40.0 if side == "A" else 18.0
+        harvest.check("Old Bess", 12, 9 + place, machine_kg_ha=loss, where={"trial": trial, "side": side})
+    for columns in (80, 40):
+        monkeypatch.setenv("COLUMNS", str(columns))
+        ran = chaffinch("trial", trial[:8], "--price", "$10 /t")
+        assert ran.status == 0, ran.err
+        assert max(len(line) for line in ran.out.splitlines()) <= columns
+
+    ran = chaffinch("trial", trial[:8], "--price", "10 €/t")
+    assert ran.status == 2
+    assert "--price: is in €, the farm's money in $" in ran.err

@@ -11,6 +11,7 @@ import numpy as np
 
 from chaffinch import units
 from chaffinch.book.checks import counting
+from chaffinch.book.currency import MoneyTold, check_price_told, one_currency, price_told
 from chaffinch.book.desk import Desk
 from chaffinch.book.fields import Progress, checks_where
 from chaffinch.book.looking import readings
@@ -185,6 +186,7 @@ def answer_trial(
     source: TrialSource = "machine",
     price_per_t: float | None = None,
     area_per_day_ha: float | None = None,
+    money: Sequence[MoneyTold] = (),
     seed: int = 1,
     progress: Progress | None = None,
 ) -> TrialFound:
@@ -202,6 +204,8 @@ def answer_trial(
         Price [money/t]; None: the field's, else that of the checks.
     area_per_day_ha : float or None
         Area combined on a day [ha/day].
+    money : sequence of MoneyTold
+        The price as the person wrote it, for the rule of one currency.
     seed : int
         Same seed, same answer.
     progress : callable or None
@@ -210,7 +214,7 @@ def answer_trial(
     Raises
     ------
     InputError
-        When no check belongs to the trial, or none saw this loss.
+        When no check belongs to the trial, none saw this loss, or the price is in other money than the farm's.
     """
     combine = None if record.combine is None else record.combine.id
     logged = [c for c in counting(desk, checks_where(desk, combine=combine)) if c.body.get("trial") == record.id]
@@ -228,6 +232,7 @@ def answer_trial(
     kind, loads = _loads(points)
     hours = _hours(points)
     price = _price(record, points) if price_per_t is None else price_per_t
+    one_currency(desk, [*money, *(_price_told(record, points) if price_per_t is None else ())])
     found = compare(
         [
             Stop(p.evidence[source], "A" if side == "A" else "B", hour, load)
@@ -284,6 +289,13 @@ def _loads(points: Sequence[CheckPoint]) -> tuple[str | None, list[float | None]
 def _hours(points: Sequence[CheckPoint]) -> list[float]:
     moments = [datetime.fromisoformat(str(p.logged.body["taken_at"])) for p in points]
     return [(moment - moments[0]).total_seconds() / 3600.0 for moment in moments]
+
+
+def _price_told(record: TrialRecord, points: Sequence[CheckPoint]) -> list[MoneyTold]:
+    """How the price that :func:`_price` takes was told."""
+    of_field = price_told(record.field)
+    of_checks = [one for p in points if (one := check_price_told(p.logged)) is not None]
+    return [of_field] if of_field is not None else of_checks[-1:]
 
 
 def _price(record: TrialRecord, points: Sequence[CheckPoint]) -> float | None:

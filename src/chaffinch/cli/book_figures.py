@@ -35,11 +35,7 @@ def headline(
     low, median, high = range_words(r)
     figure = f"{low} to {high} {unit}" if range_only else f"{median} {unit}"
     rest = what if range_only else f"{what}, likely {low} to {high}"
-    if len(figure) + len(rest) + 4 <= page.width:
-        page.say(f"  {page.plum(page.strong(figure))}  {rest}")
-    else:
-        page.say(f"  {page.plum(page.strong(figure))}")
-        page.paragraph(rest)
+    page.figure(figure, rest)
     page.say()
     for line in ruler(r, unit, limit, width=min(62, page.width - 6 - len(unit)), fine=page.fine):
         page.say("  " + line)

@@ -76,6 +76,15 @@ class Page:
         for line in textwrap.wrap(right, self.width):
             self.say(self.soft(line))
 
+    def figure(self, figure: str, rest: str) -> None:
+        """Print the figure a page is about, and beside it, or below where there is no room, what it is."""
+        strong = f"  {self.plum(self.strong(figure))}"
+        if len(figure) + len(rest) + 4 <= self.width:
+            self.say(f"{strong}  {rest}")
+            return
+        self.say(strong)
+        self.paragraph(rest)
+
     def print_table(
         self, rows: Sequence[Sequence[str]], *, left: int = 1, gap: int = 2, may_go: Sequence[int] = ()
     ) -> None:

@@ -41,6 +41,7 @@ def command(address: str | None, trial: str | None, as_data: bool, **given: Any)
     TRIAL is a trial of the book, by the beginning of its id; without it, the trials are listed. Stops are taken in turn
     (A, B, A): log each with --trial and --side. Whatever error the catches share cancels in the ratio.
     """
+    from chaffinch.book.currency import read_told
     from chaffinch.book.trials import answer_trial, find_trial
     from chaffinch.cli.pace_page import unit_of
 
@@ -59,6 +60,7 @@ def command(address: str | None, trial: str | None, as_data: bool, **given: Any)
     bushel = None if crop is None else unit_of(desk, crop).bushel_kg
     price = given["price"]
     area = given["area_per_day"]
+    money = [] if price is None else [read_told(price, "price", field="--price", bushel_kg=bushel)]
     with progress("Reading the checks") as step:
         found = answer_trial(
             desk,
@@ -68,6 +70,7 @@ def command(address: str | None, trial: str | None, as_data: bool, **given: Any)
             if price is None
             else units.read_positive(price, "price", field="--price", bushel_kg=bushel).value,
             area_per_day_ha=None if area is None else units.read_positive(area, "land", field="--area-per-day").value,
+            money=money,
             progress=step,
         )
     if as_data:
@@ -158,7 +161,7 @@ def _show(found: TrialFound, page: Page, unit: PaceUnit) -> None:
     page.two_ends(f"Trial {found.record.id[:8]}", _title(found.record))
     page.paragraph(_what_changed(found.record))
     page.say()
-    page.say(f"  {page.plum(page.strong(f'{middle} times'))}  the {what} of A under B, likely {low} to {high}")
+    page.figure(f"{middle} times", f"the {what} of A under B, likely {low} to {high}")
     page.say()
     for line in ruler(answer.ratio, "times A", 1.0, width=min(60, page.width - 14), fine=page.fine):
         page.say("  " + line)
@@ -196,14 +199,10 @@ def _show(found: TrialFound, page: Page, unit: PaceUnit) -> None:
 def _stops(found: TrialFound, page: Page, unit: PaceUnit) -> None:
     from chaffinch.book.trials import stop_range
     from chaffinch.cli.figures import plain_number, range_words
-    from chaffinch.cli.page import table
 
     rows = [["", "check", "when", unit.speed, "low", "middle", "high"]]
     for point, side in zip(found.points, found.sides, strict=True):
         speed = "" if point.speed_kmh is None else plain_number(unit.speeds(point.speed_kmh), 2)
         r = stop_range(point, found.answer.source).times(unit.loss.factor)
         rows.append([side, point.logged.id[:8], local(str(point.logged.body["taken_at"])), speed, *range_words(r)])
-    head, *lines = table(rows, left=3, gap=2)
-    page.say("  " + page.soft(head))
-    for line in lines:
-        page.say("  " + line)
+    page.print_table(rows, left=3)
