@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import pytest
 
+from chaffinch.book.checks import replace_check
+from chaffinch.book.things import things
 from chaffinch.book.trial_json import as_json
-from chaffinch.book.trial_said import about_settings, next_step
-from chaffinch.book.trials import answer_trial, find_trial, trials
+from chaffinch.book.trial_said import DRAWN, about_settings, about_stops, next_step
+from chaffinch.book.trials import answer_trial, find_trial, start_trial, trials
 from chaffinch.errors import InputError
 from season_book import start
 
@@ -152,3 +154,73 @@ def test_trials_are_listed_and_found_by_the_beginning_of_their_id(book):
     for wanted, match in (("abc", "too short"), ("ffffffff", "not in the book")):
         with pytest.raises(InputError, match=match):
             find_trial(book.desk, wanted)
+
+
+def test_stops_corrected_to_another_combine_or_crop_leave_the_trial(book):
+    record = tried(book, order="ABBAAB")
+    stops = answer_trial(book.desk, record).points
+    moved = stops[0].logged
+    replace_check(book.desk, [moved.id], moved.check, reason="wrong machine", where={"combine": book.ids["Young Bess"]})
+    other = book.check("Old Bess", 12, 19, crop="wheat", where={"trial": record.id, "side": "A"})
+    found = answer_trial(book.desk, record)
+
+    assert found.set_aside == {"another combine": 1, "another crop": 1}
+    assert len(found.points) == 5
+    assert other not in {p.logged.id for p in found.points}
+    said = " ".join(about_stops(found))
+    assert "1 stop is filed under another combine" in said
+    assert "1 stop is of another crop" in said
+    assert as_json(found)["set_aside"] == {"another combine": 1, "another crop": 1}
+
+
+def test_a_stop_recorded_otherwise_than_its_side_is_left_out(book):
+    # Written by a phone that did not ask: both sides at 900 rpm.
+    record = tried(book, order="ABBA")
+    for point in answer_trial(book.desk, record).points:
+        if point.logged.body["side"] == "B":
+            replace_check(book.desk, [point.logged.id], point.logged.check, reason="as it was", settings=USUAL)
+    found = answer_trial(book.desk, record)
+
+    assert found.set_aside == {"set otherwise": 2}
+    assert found.sides == ("A", "A")
+    assert found.answer.verdict == "not settled"
+    assert any("not their side's" in text for text in about_stops(found))
+
+
+def test_a_trial_with_no_stop_of_its_own_left_says_why(book):
+    record = tried(book, order="A")
+    stop = answer_trial(book.desk, record).points[0].logged
+    replace_check(book.desk, [stop.id], stop.check, reason="x", where={"combine": book.ids["Young Bess"]})
+
+    with pytest.raises(InputError, match="has no check left: 1 another combine"):
+        answer_trial(book.desk, record)
+
+
+def test_a_stop_moved_to_the_other_side_gets_that_side_s_settings(book):
+    record = tried(book, order="A")
+    stop = answer_trial(book.desk, record).points[0].logged
+    replace_check(book.desk, [stop.id], stop.check, reason="x", where={"trial": record.id, "side": "B"})
+
+    moved = answer_trial(book.desk, record).points[0].logged
+    assert {s["name"]: s["value"] for s in moved.body["settings"]} == {"fan speed": 800, "rotor speed": 600}
+
+
+def test_the_same_setting_in_other_words_is_no_change(book):
+    combine = next(t for t in things(book.desk, "combine") if t.name == "Old Bess")
+    same = [{"name": "Rotor speed", "value": 600, "unit": "RPM"}, {"name": "Fan speed", "value": 900, "unit": "rpm"}]
+    with pytest.raises(InputError, match="is set as A"):
+        start_trial(book.desk, combine, USUAL, same)
+    one = start_trial(book.desk, combine, USUAL, [same[0], {"name": "Fan speed", "value": 800, "unit": "rpm"}])
+    assert one.changed.names == ("fan speed",)
+    assert one.b["fan speed"] == "800 rpm"
+
+
+def test_time_and_few_stops_are_named_before_likeness(book):
+    in_time = answer_trial(book.desk, tried(book, order="AABB", effect=0.1))
+    assert in_time.answer.verdict == "not settled"
+    assert "both ends" in next_step(in_time)
+    few = answer_trial(book.desk, tried(book, order="ABA", effect=0.1))
+    assert "at least two stops on each side" in next_step(few)
+    for found in (in_time, few):
+        assert "alike" not in next_step(found)
+        assert DRAWN in about_stops(found)

@@ -81,9 +81,70 @@ def test_a_side_that_is_none_and_another_machine_s_trial_are_refused(chaffinch, 
 
 
 @pytest.mark.usefixtures("farm")
-def test_a_correction_keeps_its_bar_and_takes_no_other(chaffinch):
+def test_a_bar_is_corrected_with_its_check_alone_or_by_its_own_id(chaffinch):
     check = log(chaffinch, "--bar", "40", "--bar-per", "time").out.split()[1]
     ran = chaffinch("book", "replace", check, "check.toml", "--reason", "other pan", "--bar", "41")
+    assert ran.status == 0, ran.err
+    ran = chaffinch("book", "replace", check, "--reason", "misread", "--bar", "42", "--speed", "5 km/h")
+    assert ran.status == 0, ran.err
+    assert "bar 42 per time, which replaces" in ran.out
+    only = shown(chaffinch)
+    assert [one["reading"] for one in only] == [42.0]
+    ran = chaffinch("book", "replace", str(only[0]["id"])[:8], "--reason", "slip", "--bar-per", "area")
+    assert ran.status == 0, ran.err
+    assert [(one["reading"], one["per"], one["speed"]) for one in shown(chaffinch)] == [(42.0, "area", "5 km/h")]
+    assert len(chaffinch("book", "show", "checks", "--json").data["checks"]) == 1
+
+
+@pytest.mark.parametrize(
+    ("arguments", "said"),
+    [
+        (("--bar-per", "area"), "no reading stands beside this check"),
+        (("--bar", "many"), "--bar: is not a number"),
+        (("--bar", "3"), "is not told, and the book has no earlier bar"),
+        (("--bar", "3", "--bar-per", "area", "--speed", "5 kg"), "--speed"),
+    ],
+)
+@pytest.mark.usefixtures("farm")
+def test_a_bar_that_cannot_be_is_not_added(chaffinch, arguments, said):
+    check = log(chaffinch).out.split()[1]
+    ran = chaffinch("book", "replace", check, "--reason", "x", *arguments)
 
     assert ran.status == 2
-    assert "--bar" in ran.err
+    assert said in ran.err
+    assert shown(chaffinch) == []
+
+
+@pytest.mark.usefixtures("farm")
+def test_a_reading_takes_nothing_that_is_a_check_s(chaffinch):
+    log(chaffinch, "--bar", "40", "--bar-per", "time")
+    ran = chaffinch("book", "replace", str(shown(chaffinch)[0]["id"])[:8], "--reason", "x", "--field", "Long Hollow")
+
+    assert ran.status == 2
+    assert "is a reading of the loss monitor" in ran.err
+
+
+@pytest.mark.usefixtures("farm")
+def test_a_bar_that_counts_otherwise_than_before_needs_anyway(chaffinch):
+    assert log(chaffinch, "--bar", "40", "--bar-per", "time").status == 0
+    ran = log(chaffinch, "--bar", "41", "--bar-per", "area", at="2026-08-14T17:40Z")
+    assert ran.status == 2
+    assert "counted per time" in ran.err
+    assert "--anyway" in ran.err
+    assert log(chaffinch, "--bar", "41", "--bar-per", "area", "--anyway", at="2026-08-14T17:40Z").status == 0
+    assert [one["per"] for one in shown(chaffinch)] == ["time", "area"]
+
+
+def test_the_side_s_settings_join_those_told_and_a_contradiction_is_refused(chaffinch, trial):
+    ran = log(chaffinch, "--trial", trial, "--side", "B", "--setting", "rotor speed=600 rpm", "--json")
+    assert [s["name"] for s in ran.data["settings"]] == ["rotor speed", "fan speed"]
+    assert ran.data["where"]["side"] == "B"
+    wrong = log(chaffinch, "--trial", trial, "--side", "B", "--setting", "Fan speed=900 RPM", at="2026-08-14T17:40Z")
+    assert wrong.status == 2
+    assert "is not what side B of the trial is set to, 830 rpm" in wrong.err
+
+
+@pytest.mark.usefixtures("farm")
+def test_the_receipt_names_the_bar(chaffinch):
+    assert log(chaffinch, "--bar", "40", "--bar-per", "time", "--json").data["bar"] == {"reading": 40.0, "per": "time"}
+    assert log(chaffinch, "--json", at="2026-08-14T17:40Z").data["bar"] is None

@@ -180,6 +180,21 @@ def test_going_back_to_a_tells_a_drift_from_a_setting():
     assert abs(math.log(bracketed.ratio.median)) < 0.5 * abs(math.log(there.ratio.median))
 
 
+def test_no_verdict_before_one_side_stands_on_both_ends():
+    # Sure enough by the number alone, yet the afternoon may have done it.
+    sides = {"A": normal(80.0, 0.1), "B": normal(30.0, 0.1)}
+    there = compare(trial("AAABBB", [sides[s] for s in "AAABBB"]), prior=PRIOR)
+    back = compare(trial("AAABBBA", [sides[s] for s in "AAABBBA"]), prior=PRIOR)
+    turned = compare(trial("BBBAAA", [sides[s] for s in "AAABBB"]), prior=PRIOR)
+    assert there.p_b_less >= KEEP
+    assert turned.p_b_less <= BACK
+    for found in (there, turned):
+        assert found.verdict == "not settled"
+        # A further stop on each side brings the other end.
+        assert found.more_each == 1
+    assert back.verdict == "keep B"
+
+
 def test_only_differences_of_time_matter():
     seen = ABBAAB
     here = compare(trial("ABBAAB", seen), prior=PRIOR)

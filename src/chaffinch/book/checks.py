@@ -12,6 +12,7 @@ import sqlalchemy as sa
 from chaffinch.book.catches import prepare
 from chaffinch.book.desk import Desk
 from chaffinch.book.names import all_nfc
+from chaffinch.book.settings_alike import comparable, with_side
 from chaffinch.book.things import by_ids, refuse_retired
 from chaffinch.errors import InputError
 from chaffinch.records.bodies import replaced_by
@@ -59,6 +60,7 @@ def log_check(
     settings: Sequence[Mapping[str, Any]] | None = None,
     conditions: Mapping[str, float] | None = None,
     bar: Mapping[str, Any] | None = None,
+    other_way: bool = False,
 ) -> Receipt:
     """Put a check into the book; when this returns it is on disk.
 
@@ -73,21 +75,29 @@ def log_check(
     where : mapping or None
         Ids of ``season``, ``field``, ``combine``, ``operator`` and ``trial``, and the ``side`` of a trial.
     settings : sequence or None
-        Settings of the combine, each ``{"name", "value", "unit"}``.
+        Settings of the combine, each ``{"name", "value", "unit"}``; those of the side of its trial are added.
     conditions : mapping or None
         Conditions by name, see :data:`chaffinch.records.bodies.CONDITIONS`.
     bar : mapping or None
         What the loss monitor showed at the same stop: ``reading``, and ``per`` ("time" or "area"). It becomes a record
         of its own that names the check; both are written, or neither.
+    other_way : bool
+        Take the bar although it counts otherwise than this combine's did before.
 
     Raises
     ------
     InputError
-        When it cannot be answered, or is filed under a thing of another kind or one that is retired; for a bar below 0
-        or without a combine.
+        When it cannot be answered, or is filed under a thing of another kind or one that is retired; for a setting
+        that is not what the side of its trial has; for a bar below 0, without a combine, or that counts otherwise than
+        before.
     """
     _refuse_filing(desk, where or {})
+    settings = _with_side(desk, where or {}, settings)
     body = _body(desk, check, taken_at, where, settings, conditions)
+    if bar is not None and "per" in bar and "combine" in body and not other_way:
+        from chaffinch.book.bars import refuse_other_way  # bars are found by their checks
+
+        refuse_other_way(desk, body["combine"], bar["per"], crop=check.crop)
     if bar is None:
         return desk.write(CHECK, body)
     sealed = desk.seal(CHECK, body)
@@ -98,9 +108,10 @@ def _bar_body(bar: Mapping[str, Any], check_id: str, body: Mapping[str, Any]) ->
     """The record of a monitor reading beside a check."""
     if bar["reading"] < 0:
         raise InputError("bar", bar["reading"], "is below 0", "write what the monitor shows, 0 or more")
-    if "combine" not in body:
+    combine = body.get("combine") or bar.get("combine")
+    if combine is None:
         raise InputError("bar", bar["reading"], "belongs to no combine", "say which: --combine NAME")
-    return {"taken_at": body["taken_at"], "combine": body["combine"], "check": check_id, **bar}
+    return {"taken_at": body["taken_at"], "check": check_id, **bar, "combine": combine}
 
 
 def replace_check(desk: Desk, old_ids: Sequence[str], check: Check, *, reason: str, **other: Any) -> Receipt:
@@ -114,7 +125,8 @@ def replace_check(desk: Desk, old_ids: Sequence[str], check: Check, *, reason: s
     reason : str
         Why, for whoever reads the history.
     other
-        As for :func:`log_check`; what is not given is taken over from the version replaced.
+        As for :func:`log_check`; what is not given is taken over from the version replaced. Moved to a side of a
+        trial it gets that side's settings. A ``bar`` is written as it is, with what it ``replaces``.
 
     Raises
     ------
@@ -137,15 +149,24 @@ def replace_check(desk: Desk, old_ids: Sequence[str], check: Check, *, reason: s
     previous = claims[old_ids[0]][0].body
     kept = {k: previous[k] for k in (*_FILED_UNDER, "trial", "side") if k in previous}
     _refuse_filing(desk, {k: v for k, v in (other.get("where") or {}).items() if v != kept.get(k)})
+    where = {**kept, **(other.get("where") or {})}
+    settings = other.get("settings") or previous.get("settings")
+    if "trial" in where and any(where.get(key) != kept.get(key) for key in ("trial", "side")):
+        told = _with_side(desk, where, other.get("settings")) or []
+        names = set(comparable(told))
+        # What was set besides stays; what the former side was set to does not.
+        settings = told + [s for s in previous.get("settings") or () if not names & set(comparable([s]))]
     body = _body(
         desk,
         check,
         other.get("taken_at") or previous["taken_at"],
-        {**kept, **(other.get("where") or {})},
-        other.get("settings") or previous.get("settings"),
+        where,
+        settings,
         other.get("conditions") or previous.get("conditions"),
     )
-    return desk.write(CHECK, {**body, "replaces": list(replaced), "reason": all_nfc(reason)})
+    sealed = desk.seal(CHECK, {**body, "replaces": list(replaced), "reason": all_nfc(reason)})
+    bar = other.get("bar")
+    return desk.keep([sealed] if bar is None else [sealed, desk.seal(MONITOR, _bar_body(bar, sealed.id, body))])[0]
 
 
 def find_check(desk: Desk, wanted: str) -> LoggedCheck:
@@ -291,6 +312,17 @@ def _refuse_filing(desk: Desk, where: Mapping[str, str]) -> None:
         if thing.kind != key:
             raise InputError(f"check, {key}", thing.id[:8], f"is a {thing.kind}", f"name a {key}")
         refuse_retired(thing, f"check, {key}")
+
+
+def _with_side(
+    desk: Desk, where: Mapping[str, str], told: Sequence[Mapping[str, Any]] | None
+) -> list[Mapping[str, Any]] | None:
+    """The settings told, with those of the side of a trial it is filed under; a trial not here yet says nothing."""
+    stored = records.read(desk.store, where["trial"]) if {"trial", "side"} <= set(where) else None
+    if stored is None or stored.envelope.kind != "trial":
+        return None if told is None else list(told)
+    body = stored.envelope.body
+    return [*with_side(told or (), {"A": body["a"], "B": body["b"]}, where["side"], called="settings")]
 
 
 def _body(

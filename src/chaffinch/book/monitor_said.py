@@ -2,14 +2,27 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Final
 
+from chaffinch.book.monitors import ALONE, NO_SPEED, OTHER_WIDTH, SECOND, UNSEEN
 from chaffinch.engine.monitor_stale import Reminder, Standing, Trigger
 
 HEADER: Final = "The sensor does not see the header: this is machine loss only, whatever the bar shows."
 NOT_YET: Final = "Too little to claim anything yet. Needed: {missing}."
 STANDS: Final = "The last day ({count}) agrees with the key of the pairs before."
 STALE: Final = "The key no longer holds: {why}. Take new pairs before you drive by it."
+UNTRIED_SPEED: Final = (
+    "No pair was taken near {speed}: they lie between {low} and {high}. What the bar means at {speed} is carried over "
+    "from there, not tried."
+)
+ONE_LEFT_OUT: Final = {
+    ALONE: "stands beside no check",
+    SECOND: "is a second reading beside a check",
+    UNSEEN: "stands beside a check that did not see machine loss",
+    NO_SPEED: "tells no speed or cut width, which a bar per time needs",
+    OTHER_WIDTH: "was cut at another width than most",
+}
 TRIGGER: Final[dict[Trigger, str]] = {
     "pairs": "the pairs of the last day lie further off than chance allows",
     "crop": "another crop",
@@ -27,6 +40,16 @@ PER: Final = {
     "time": "The bar counts hits per time: at the same bar, a faster machine loses less per area.",
     "area": "The bar counts hits per area: the same bar means the same loss at any speed.",
 }
+
+
+def left_out_said(left_out: Mapping[str, int]) -> list[str]:
+    """Readings that make no pair, in sentences."""
+    return [
+        f"Left out: 1 reading that {ONE_LEFT_OUT.get(why, why)}."
+        if count == 1
+        else f"Left out: {count} readings that {why}."
+        for why, count in left_out.items()
+    ]
 
 
 def standing_said(standing: Standing | None, tested_on: int) -> list[str]:

@@ -10,23 +10,29 @@ from typing import Final
 import numpy as np
 
 from chaffinch import units
+from chaffinch.book.bars import Bar, bars, counts_per
 from chaffinch.book.checks import counting
 from chaffinch.book.desk import Desk
 from chaffinch.book.fields import Progress
-from chaffinch.book.looking import Kept, readings
+from chaffinch.book.outings import outings
 from chaffinch.book.points import CheckPoint, points_of, shared_sd
 from chaffinch.book.things import Thing, things
 from chaffinch.engine.estimate import default_prior
-from chaffinch.engine.monitor import MonitorKey, fit_monitor
+from chaffinch.engine.monitor import BEYOND, MonitorKey, fit_monitor
 from chaffinch.engine.monitor_pair import LEAST_PAIRS, Pair, Per
 from chaffinch.engine.monitor_stale import Conditions, Standing, stale
 from chaffinch.errors import InputError
 from chaffinch.reference import crop as find_crop
 
-DAY: Final = 10
-"""Characters of a UTC time that are its day."""
+__all__ = ["BarPair", "MonitorFound", "counts_per", "monitor"]
 
+APART_KMH: Final = 0.2
+"""Speeds closer than this share a column [km/h]; own figure: so that two never read alike, in mph neither."""
+ALONE: Final = "stand beside no check"
+SECOND: Final = "are a second reading beside a check"
 UNSEEN: Final = "stand beside a check that did not see machine loss"
+NO_SPEED: Final = "tell no speed or cut width, which a bar per time needs"
+OTHER_WIDTH: Final = "were cut at another width than most"
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,11 +62,11 @@ class MonitorFound:
         The pairs of the last day held against the key of those before, and conditions now against then; None where
         neither can be said.
     tested_on : int
-        How many pairs of the last day that was.
+        How many pairs of the last day that was; a day ends where eight hours pass without a pair.
     left_out : mapping of str to int
         Readings that make no pair, by why.
     speeds_kmh : tuple of float
-        Slowest, middle and fastest speed of the pairs [km/h]; empty where none is told.
+        Slowest, middle and fastest speed of the pairs [km/h], those that differ; empty where none is told.
     """
 
     combine: Thing
@@ -71,6 +77,11 @@ class MonitorFound:
     tested_on: int
     left_out: dict[str, int]
     speeds_kmh: tuple[float, ...]
+
+    def near_a_pair(self, speed_kmh: float) -> bool:
+        """Whether pairs were taken near that speed: not more than a tenth beyond the slowest and the fastest."""
+        tried = self.speeds_kmh
+        return not tried or tried[0] / BEYOND <= speed_kmh <= tried[-1] * BEYOND
 
 
 def monitor(
@@ -110,33 +121,26 @@ def monitor(
     """
     key_of_crop = find_crop(crop).key
     left_out: dict[str, int] = {}
-    bars = [bar for bar in readings(desk, "monitor") if bar.body["combine"] == combine.id]
-    beside = {str(bar.body["check"]): bar for bar in bars if "check" in bar.body}
-    alone = len(bars) - len(beside)
-    if alone:
-        left_out["stand beside no check"] = alone
-    known = {one.id: one for one in things(desk)}
-    logged = [c for c in counting(desk, beside) if find_crop(c.check.crop).key == key_of_crop]
-    if season is not None:
-        logged = [c for c in logged if c.body.get("season") == season]
-    points = points_of(logged, known, seed=seed, progress=progress)
-    pairs: list[BarPair] = []
-    for point in points:
-        bar = next(beside[v] for v in point.logged.versions.all if v in beside)
-        if "machine" not in point.evidence:
-            left_out[UNSEEN] = left_out.get(UNSEEN, 0) + 1
-            continue
-        pairs.append(_pair(bar, point))
-    if not pairs:
-        mend = "note the bar with the next check: chaffinch book log … then chaffinch book add monitor"
+    beside = _one_each([bar for bar in bars(desk) if bar.combine == combine.id], key_of_crop, left_out)
+    fields = {one.id: one for one in things(desk, "field")}
+    logged = [c for c in counting(desk, beside) if season is None or c.body.get("season") == season]
+    points = points_of(logged, fields, seed=seed, progress=progress)
+    seeing = [p for p in points if "machine" in p.evidence]
+    _leave_out(left_out, UNSEEN, len(points) - len(seeing))
+    if not seeing:
+        mend = "note the bar with the next check: chaffinch book log … --bar NUMBER"
         raise InputError("monitor", combine.name, f"has no reading beside a check in {key_of_crop}", mend)
+    per = _per([beside[p.logged.id] for p in seeing], key_of_crop)
+    pairs = [_pair(beside[p.logged.id], p) for p in seeing]
+    if per == "time":
+        pairs = _of_one_width(pairs, left_out)
     pairs.sort(key=lambda p: p.taken_at)
-    per = _per(list(beside.values()))
     step = _step([p.reading for p in pairs])
     as_pairs = [_engine_pair(p, per, step) for p in pairs]
     prior = default_prior("machine", _yield(points))
     whole = fit_monitor(as_pairs, prior=prior, scale_sd=shared_sd([p.point for p in pairs]), seed=seed)
-    last_day = [p.taken_at[:DAY] == pairs[-1].taken_at[:DAY] for p in pairs]
+    days = outings([p.taken_at for p in pairs])
+    last_day = [day == days[-1] for day in days]
     before = [a for a, last in zip(as_pairs, last_day, strict=True) if not last]
     since = [a for a, last in zip(as_pairs, last_day, strict=True) if last]
     standing, tested_on = None, 0
@@ -147,34 +151,84 @@ def monitor(
     elif now is not None:
         standing = stale(whole, (), then=_conditions(pairs[-1]), now=now, seed=seed)
     speeds = [p.speed_kmh for p in pairs if p.speed_kmh is not None]
-    spread = tuple(float(v) for v in np.quantile(speeds, [0.0, 0.5, 1.0])) if speeds else ()
-    return MonitorFound(combine, key_of_crop, whole, tuple(pairs), standing, tested_on, left_out, spread)
+    return MonitorFound(combine, key_of_crop, whole, tuple(pairs), standing, tested_on, left_out, _apart(speeds))
 
 
-def counts_per(desk: Desk, combine: str) -> Per | None:
-    """How this combine's bar (its id) counted the last time it was told; None when it never was."""
-    told = [
-        bar.body["per"] for bar in readings(desk, "monitor") if bar.body["combine"] == combine and "per" in bar.body
-    ]
-    return None if not told else "time" if told[-1] == "time" else "area"
+def _one_each(own: Sequence[Bar], crop: str, left_out: dict[str, int]) -> dict[str, Bar]:
+    """The reading of each check in this crop, by the check's id; of several the latest."""
+    _leave_out(left_out, ALONE, sum(bar.check is None for bar in own))
+    here = [bar for bar in own if bar.check is not None and bar.crop == crop]
+    beside = {str(bar.check): bar for bar in here}
+    _leave_out(left_out, SECOND, len(here) - len(beside))
+    return beside
 
 
-def _pair(bar: Kept, point: CheckPoint) -> BarPair:
-    told = bar.body.get("speed")
+def _leave_out(left_out: dict[str, int], why: str, count: int) -> None:
+    if count:
+        left_out[why] = count
+
+
+def _pair(bar: Bar, point: CheckPoint) -> BarPair:
+    body = bar.kept.body
+    told = body.get("speed")
     speed = point.speed_kmh if told is None else units.read_positive(told, "speed", field="monitor, speed").value
-    return BarPair(float(bar.body["reading"]), speed, point, str(bar.body["taken_at"]))
+    return BarPair(float(body["reading"]), speed, point, str(body["taken_at"]))
 
 
-def _per(bars: Sequence[Kept]) -> Per:
-    """How the bar counts: told alike by every reading, or refused."""
-    told = {bar.body.get("per") for bar in bars} - {None}
-    if len(told) > 1:
-        raise InputError("monitor, per", "time and area", "was told both ways for this machine", "correct the readings")
-    if not told:
+def _of_one_width(pairs: Sequence[BarPair], left_out: dict[str, int]) -> list[BarPair]:
+    """Pairs of a bar per time that can be turned to one per area, at the width of most of them.
+
+    Raises
+    ------
+    InputError
+        When none can.
+    """
+    whole = [p for p in pairs if p.speed_kmh is not None and p.point.width_m is not None]
+    _leave_out(left_out, NO_SPEED, len(pairs) - len(whole))
+    if not whole:
         raise InputError(
-            "monitor, per", None, "is not told: does the bar count per time or per area?", "correct the readings"
-        )
-    return "time" if told == {"time"} else "area"
+            "monitor, speed", None, "is told by no pair, and a bar per time needs it",
+            "correct a check with its speed, or its bar: chaffinch book replace CHECK --bar NUMBER --speed TEXT",
+        )  # fmt: skip
+    widths = [p.point.width_m for p in whole]
+    usual = max(reversed(widths), key=widths.count)
+    at_usual = [p for p in whole if p.point.width_m == usual]
+    _leave_out(left_out, OTHER_WIDTH, len(whole) - len(at_usual))
+    return at_usual
+
+
+def _apart(speeds: Sequence[float]) -> tuple[float, ...]:
+    """Slowest, middle and fastest of the speeds, those that would not read alike."""
+    if not speeds:
+        return ()
+    low, middle, high = (float(v) for v in np.quantile(speeds, [0.0, 0.5, 1.0]))
+    ends = [low] if high - low < APART_KMH else [low, high]
+    return tuple(sorted([*ends, *([middle] if all(abs(middle - v) >= APART_KMH for v in ends) else [])]))
+
+
+def _per(own: Sequence[Bar], crop: str) -> Per:
+    """How the bar counts: told alike by every reading of this machine in this crop, or refused."""
+    by_way: dict[Per, list[Bar]] = {}
+    for bar in own:
+        if bar.per is not None:
+            by_way.setdefault(bar.per, []).append(bar)
+    if len(by_way) > 1:
+        # Of two ways told as often, the later one is taken for the one meant.
+        fewer, more = sorted(by_way, key=lambda way: (len(by_way[way]), by_way[way][-1].kept.body["taken_at"]))
+        listed = ", ".join(bar.kept.id[:8] for bar in by_way[fewer][:3])
+        raise InputError(
+            "monitor, per", "time and area",
+            f"was told both ways for this machine in {crop}: {len(by_way[more])} per {more}, {len(by_way[fewer])} per "
+            f"{fewer} ({listed}{', …' if len(by_way[fewer]) > 3 else ''})",
+            f"correct them: chaffinch book replace {by_way[fewer][0].kept.id[:8]} --bar-per {more} --reason WHY; "
+            "or look at one season",
+        )  # fmt: skip
+    if not by_way:
+        raise InputError(
+            "monitor, per", None, "is not told: does the bar count per time or per area?",
+            f"chaffinch book replace {own[-1].kept.id[:8]} --bar-per time --reason WHY, or area",
+        )  # fmt: skip
+    return next(iter(by_way))
 
 
 def _engine_pair(pair: BarPair, per: Per, step: float) -> Pair:

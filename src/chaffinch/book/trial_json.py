@@ -36,6 +36,7 @@ def as_json(found: TrialFound) -> dict[str, Any]:
             for point, side in zip(found.points, found.sides, strict=True)
         ],
         "left_out": found.left_out,
+        "set_aside": dict(found.set_aside),
         "ratio": as_range(answer.ratio),
         "p_b_less": answer.p_b_less,
         "gain_kg_ha": as_range(answer.gain_kg_ha),

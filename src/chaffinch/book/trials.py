@@ -10,18 +10,23 @@ from typing import Any, Final, Literal
 import numpy as np
 
 from chaffinch import units
-from chaffinch.book.checks import counting
+from chaffinch.book.checks import LoggedCheck, counting
 from chaffinch.book.currency import MoneyTold, check_price_told, one_currency, price_told
 from chaffinch.book.desk import Desk
 from chaffinch.book.fields import Progress, checks_where
 from chaffinch.book.looking import readings
 from chaffinch.book.points import JUDGED, CheckPoint, points_of, shared_sd
+from chaffinch.book.settings_alike import Comparable, comparable, differing, otherwise, said, spellings
 from chaffinch.book.things import Thing, things
 from chaffinch.engine.estimate import PRIOR_SD, Prior, Range, default_prior, estimate, range_of
-from chaffinch.engine.trial import Changed, Stop, TrialAnswer, changed, compare
+from chaffinch.engine.trial import Changed, Stop, TrialAnswer, compare
 from chaffinch.errors import InputError
+from chaffinch.reference import crop as find_crop
 
 TrialSource = Literal["machine", "header", "judged"]
+Aside = Literal["another combine", "another crop", "set otherwise"]
+"""Why a stop filed under a trial is not part of it: its machine or crop was corrected, or the settings recorded with it
+are not those of its side."""
 SOURCES: Final = ("machine", "header", "judged")
 
 
@@ -53,8 +58,10 @@ class TrialRecord:
 
     @property
     def changed(self) -> Changed:
-        """Settings that differ between the sides."""
-        return changed(self.a, self.b)
+        """Settings that differ between the sides, as A spells them."""
+        spelled = spellings(self.settings["A"], self.settings["B"])
+        names = differing(self.settings["A"], self.settings["B"])
+        return Changed(tuple(sorted(spelled[name] for name in names)))
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,8 +81,10 @@ class TrialFound:
         Key of the crop; "" without a check.
     left_out : int
         Checks of the trial that did not see this loss.
+    set_aside : mapping of str to int
+        Stops filed under the trial that are not part of it, by why; see :data:`Aside`.
     other_settings : tuple of str
-        Settings, beside those of the trial, that were not the same at all its checks.
+        Settings that were not the same at all its checks although the trial does not change them.
     price_per_t : float or None
         As used.
     """
@@ -87,6 +96,7 @@ class TrialFound:
     load_kind: str | None
     crop: str
     left_out: int
+    set_aside: Mapping[Aside, int]
     other_settings: tuple[str, ...]
     price_per_t: float | None
 
@@ -104,8 +114,8 @@ def trials(desk: Desk, *, combine: str | None = None) -> list[TrialRecord]:
                     body["taken_at"],
                     known.get(body["combine"]),
                     known.get(str(body.get("field", ""))),
-                    _said(body["a"]),
-                    _said(body["b"]),
+                    said(body["a"]),
+                    said(body["b"], spelled=spellings(body["a"])),
                     str(body.get("note", "")),
                     {"A": tuple(body["a"]), "B": tuple(body["b"])},
                 )
@@ -164,8 +174,8 @@ def start_trial(
         if not settings:
             mend = f'name what it is set to: --{side} "fan speed=900 rpm"'
             raise InputError(f"trial, {side}", None, "has no setting", mend)
-    if not changed(_said(a), _said(b)).names:
-        raise InputError("trial, b", ", ".join(_said(b)), "is set as A", "change one setting, by one small step")
+    if not differing(a, b):
+        raise InputError("trial, b", ", ".join(said(b)), "is set as A", "change one setting, by one small step")
     body: dict[str, Any] = {
         "taken_at": desk.now(),
         "combine": combine.id,
@@ -217,10 +227,14 @@ def answer_trial(
         When no check belongs to the trial, none saw this loss, or the price is in other money than the farm's.
     """
     combine = None if record.combine is None else record.combine.id
-    logged = [c for c in counting(desk, checks_where(desk, combine=combine)) if c.body.get("trial") == record.id]
-    if not logged:
+    filed = [c for c in counting(desk, checks_where(desk, combine=combine)) if c.body.get("trial") == record.id]
+    if not filed:
         mend = "log its checks with --trial ID --side A or B"
         raise InputError("trial", record.id[:8], "has no check yet", mend)
+    logged, set_aside = _its_own(filed, record)
+    if not logged:
+        listed = ", ".join(f"{count} {why}" for why, count in set_aside.items())
+        raise InputError("trial", record.id[:8], f"has no check left: {listed}", "look at the checks filed under it")
     known = {one.id: one for one in things(desk)}
     every = points_of(logged, known, judged=source == "judged", seed=seed, progress=progress)
     points = [p for p in every if _sees(p, source) and p.logged.body.get("side") in ("A", "B")]
@@ -242,7 +256,7 @@ def answer_trial(
         prior=_prior(points, source),
         price_per_t=price,
         area_per_day_ha=area_per_day_ha,
-        scale_sd=shared_sd(points),
+        scale_sd=shared_sd(points, source),
         seed=seed,
     )
     return TrialFound(
@@ -253,6 +267,7 @@ def answer_trial(
         kind,
         points[0].crop,
         len(every) - len(points),
+        set_aside,
         _other_settings(points, sides, record),
         price,
     )
@@ -306,12 +321,44 @@ def _price(record: TrialRecord, points: Sequence[CheckPoint]) -> float | None:
     return prices[-1] if prices else None
 
 
+def _its_own(filed: Sequence[LoggedCheck], record: TrialRecord) -> tuple[list[LoggedCheck], dict[Aside, int]]:
+    """The stops that are part of the trial, and how many are not, by why."""
+    crop = _crop(filed, record)
+    own: list[LoggedCheck] = []
+    aside: dict[Aside, int] = {}
+    for one in filed:
+        machine, side = one.body.get("combine"), one.body.get("side")
+        why: Aside | None = None
+        if record.combine is not None and machine not in (None, record.combine.id):
+            why = "another combine"
+        elif find_crop(one.check.crop).key != crop:
+            why = "another crop"
+        elif side in ("A", "B") and otherwise(one.body.get("settings") or (), record.settings, side) is not None:
+            why = "set otherwise"
+        if why is None:
+            own.append(one)
+        else:
+            aside[why] = aside.get(why, 0) + 1
+    return own, aside
+
+
+def _crop(filed: Sequence[LoggedCheck], record: TrialRecord) -> str:
+    """Key of the trial's crop: its field's, else that of most stops (of two as many, the first's)."""
+    told = None if record.field is None else record.field.parts.get("crop")
+    if told is not None:
+        return find_crop(str(told), field="field, crop").key
+    keys = [find_crop(one.check.crop).key for one in filed]
+    return max(keys, key=keys.count)
+
+
 def _other_settings(points: Sequence[CheckPoint], sides: Sequence[str], record: TrialRecord) -> tuple[str, ...]:
     """Settings that moved within a side, or between the sides without being the trial's."""
-    meant = set(record.changed.names)
-    seen: dict[str, set[tuple[str, str]]] = {}
-    for point, side in zip(points, sides, strict=True):
-        for name, value in _said(point.logged.body.get("settings") or ()).items():
+    meant = differing(record.settings["A"], record.settings["B"])
+    recorded = [p.logged.body.get("settings") or () for p in points]
+    spelled = spellings(*record.settings.values(), *recorded)
+    seen: dict[str, set[tuple[str, Comparable]]] = {}
+    for settings, side in zip(recorded, sides, strict=True):
+        for name, value in comparable(settings).items():
             seen.setdefault(name, set()).add((side, value))
     moved = []
     for name, told in seen.items():
@@ -319,9 +366,5 @@ def _other_settings(points: Sequence[CheckPoint], sides: Sequence[str], record: 
         within = any(len(values) > 1 for values in by_side.values())
         between = name not in meant and len({value for _, value in told}) > 1
         if within or between:
-            moved.append(name)
+            moved.append(spelled[name])
     return tuple(sorted(moved))
-
-
-def _said(settings: Sequence[Mapping[str, Any]]) -> dict[str, str]:
-    return {str(s["name"]): f"{float(s['value']):g} {s.get('unit', '')}".rstrip() for s in settings}

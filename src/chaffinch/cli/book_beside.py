@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any, Final
 
+from chaffinch import units
+from chaffinch.book.settings_alike import with_side
 from chaffinch.errors import InputError
 
 if TYPE_CHECKING:
@@ -19,17 +21,47 @@ FLAGS: Final = (
 )
 
 
-def file_beside(desk: Desk, given: Mapping[str, Any], found: Filing) -> None:
+def file_beside(desk: Desk, given: Mapping[str, Any], found: Filing, crop: str | None = None) -> None:
     """Read the flags into a filing: the trial with its side and settings, the bar with the way it counts.
+
+    ``crop``, where it is known already: how a bar counts may differ between crops.
 
     Raises
     ------
     InputError
-        For a trial that is not there or another machine's, a side without a trial, a bar that is no number or whose
-        way of counting nobody told.
+        For a trial that is not there or another machine's, a side without a trial, a setting that is not the side's,
+        a bar that is no number, whose way of counting nobody told, or that counts otherwise than before (unless
+        ``--anyway``).
     """
     _trial(desk, given, found)
-    _bar(desk, given, found)
+    _bar(desk, given, found, crop)
+
+
+def bar_told(given: Mapping[str, Any]) -> dict[str, Any]:
+    """What ``--bar``, ``--bar-per`` and ``--speed`` say of a reading: of ``reading``, ``per``, ``speed`` those given.
+
+    Raises
+    ------
+    InputError
+        For a bar that is no number or below 0, a way of counting that is neither, a speed that cannot be read.
+    """
+    told: dict[str, Any] = {}
+    text, per, speed = given.get("bar"), given.get("bar_per"), given.get("speed")
+    if text is not None:
+        try:
+            told["reading"] = float(text.replace(",", "."))
+        except ValueError:
+            raise InputError("--bar", text, "is not a number", "write what the monitor shows, like 40") from None
+        if not 0.0 <= told["reading"] < 1e9:
+            raise InputError("--bar", text, "cannot be meant", "write what the monitor shows, 0 or more")
+    if per is not None:
+        if per not in ("time", "area"):
+            raise InputError("--bar-per", per, "is neither", "write time or area")
+        told["per"] = per
+    if speed is not None:
+        units.read_positive(speed, "speed", field="--speed")
+        told["speed"] = speed
+    return told
 
 
 def _trial(desk: Desk, given: Mapping[str, Any], found: Filing) -> None:
@@ -53,33 +85,26 @@ def _trial(desk: Desk, given: Mapping[str, Any], found: Filing) -> None:
         if record.field.parts.get("season"):
             found.where["season"] = record.field.parts["season"]
     found.where |= {"trial": record.id, "side": side}
-    if found.settings is None:
-        # A side of a trial is its settings; what the person tells besides comes first.
-        found.settings = [dict(one) for one in record.settings[side]]
+    # A side of a trial is its settings; what else the person tells stands beside them.
+    found.settings = with_side(found.settings or (), record.settings, side, called="--setting")
 
 
-def _bar(desk: Desk, given: Mapping[str, Any], found: Filing) -> None:
-    text, per = given.get("bar"), given.get("bar_per")
-    if text is None:
-        if per is not None:
-            raise InputError("--bar-per", per, "goes with --bar", "give --bar NUMBER too")
+def _bar(desk: Desk, given: Mapping[str, Any], found: Filing, crop: str | None) -> None:
+    if given.get("bar") is None:
+        if given.get("bar_per") is not None:
+            raise InputError("--bar-per", given["bar_per"], "goes with --bar", "give --bar NUMBER too")
         return
-    try:
-        shown = float(text.replace(",", "."))
-    except ValueError:
-        raise InputError("--bar", text, "is not a number", "write what the monitor shows, like 40") from None
-    if not 0.0 <= shown < 1e9:
-        raise InputError("--bar", text, "cannot be meant", "write what the monitor shows, 0 or more")
+    told = bar_told({"bar": given["bar"], "bar_per": given.get("bar_per")})
     if "combine" not in found.where:
-        raise InputError("--bar", text, "belongs to no combine", "say which: --combine NAME")
-    if per is None:
-        from chaffinch.book.monitors import counts_per
+        raise InputError("--bar", given["bar"], "belongs to no combine", "say which: --combine NAME")
+    from chaffinch.book.bars import counts_per, refuse_other_way
 
-        per = counts_per(desk, found.where["combine"])
-    if per is None:
-        raise InputError(
-            "--bar-per", None, "is not told, and the book has no earlier bar", "add --bar-per time or area"
-        )
-    if per not in ("time", "area"):
-        raise InputError("--bar-per", per, "is neither", "write time or area")
-    found.bar = {"reading": shown, "per": per}
+    if "per" not in told:
+        told["per"] = counts_per(desk, found.where["combine"], crop)
+        if told["per"] is None:
+            raise InputError(
+                "--bar-per", None, "is not told, and the book has no earlier bar", "add --bar-per time or area"
+            )
+    elif not given.get("anyway"):
+        refuse_other_way(desk, found.where["combine"], told["per"], crop=crop, called="--bar-per")
+    found.bar, found.other_way = told, bool(given.get("anyway"))

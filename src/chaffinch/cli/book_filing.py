@@ -45,6 +45,8 @@ class Filing:
         As the book holds them; None when nothing was given.
     bar : dict or None
         What the loss monitor showed, and how it counts.
+    other_way : bool
+        The bar is taken although it counts otherwise than before.
     notes : list of str
         What the person should know about the filing.
     """
@@ -54,6 +56,7 @@ class Filing:
     settings: list[dict[str, Any]] | None = None
     conditions: dict[str, float] | None = None
     bar: dict[str, Any] | None = None
+    other_way: bool = False
     notes: list[str] = field(default_factory=list)
 
 
@@ -117,8 +120,21 @@ def filing(desk: Desk, given: Mapping[str, Any], check: Check | None) -> Filing:
     found.settings = read_settings(given.get("given_settings", ()), "--setting") or None
     _judge(found)
     found.conditions = read_conditions(given.get("given_conditions", ())) or None
-    file_beside(desk, given, found)
+    file_beside(desk, given, found, _crop(desk, given, check, found))
     return found
+
+
+def _crop(desk: Desk, given: Mapping[str, Any], check: Check | None, found: Filing) -> str | None:
+    """The crop as far as it is known before the first question: the check's, that of --crop, the field's."""
+    if check is not None:
+        return check.crop
+    told = given.get("crop")
+    if told is None and given.get("bar") is not None and "field" in found.where:
+        from chaffinch.book.things import by_ids
+
+        field = by_ids(desk, [found.where["field"]]).get(found.where["field"])
+        told = None if field is None else field.parts.get("crop")
+    return None if told is None else str(told)
 
 
 def read_conditions(told: Iterable[str]) -> dict[str, float]:

@@ -55,7 +55,8 @@ def _check_options(function: Any) -> Any:
 @filing_options
 @_check_options
 @click.option("--again", is_flag=True, help="Log it although the book has the same check already.")
-@click.option("--anyway", is_flag=True, help="Log it although its crop is not the field's.")
+@click.option("--anyway", is_flag=True, help="Log it although its crop is not the field's, or "
+              "its bar counts otherwise than before.")  # fmt: skip
 @click.option("--json", "as_data", is_flag=True, help="Print the receipt as JSON.")
 def log(address: str | None, file: str | None, *, as_data: bool, **given: Any) -> None:
     """Put the check of FILE into the book (TOML or JSON; - reads standard input), or ask for it.
@@ -177,6 +178,7 @@ def write(desk: Desk, check: Check, under: Filing, table: Mapping[str, Any] | No
                     settings=under.settings,
                     conditions=under.conditions,
                     bar=under.bar,
+                    other_way=under.other_way,
                 ),
             )
     except Exception as error:
@@ -221,6 +223,7 @@ def _say_saved(desk: Desk, receipt: Receipt, check: Check, under: Filing, page: 
         _err(page, f"note: {note}")
     if as_data:
         data = {"id": receipt.id, "hash": receipt.hash, "outcome": receipt.outcome, "where": under.where}
+        data |= {"bar": under.bar, "settings": under.settings}
         print_json(data | {"notes": under.notes + ([unfiled] if unfiled else [])})
         return
     from chaffinch.book.things import by_ids

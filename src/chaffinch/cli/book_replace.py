@@ -1,14 +1,16 @@
-"""``chaffinch book replace``: correct a check by a new record; the old one stays readable."""
+"""``chaffinch book replace``: correct a check or a monitor reading by a new record; the old one stays readable."""
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 import click
 
 from chaffinch.cli.asking import Stopped, a_person_types, ask
+from chaffinch.cli.book_beside import bar_told
 from chaffinch.cli.book_doubts import same_crop
-from chaffinch.cli.book_filing import filing, filing_options, once, taken_at
+from chaffinch.cli.book_filing import Filing, filing, filing_options, once, taken_at
 from chaffinch.cli.book_log import uninterrupted
 from chaffinch.cli.book_things import kept
 from chaffinch.cli.book_times import local
@@ -17,7 +19,10 @@ from chaffinch.cli.page import Page
 from chaffinch.errors import InputError
 
 if TYPE_CHECKING:
+    from chaffinch.book.bars import Reading
     from chaffinch.book.checks import LoggedCheck
+    from chaffinch.book.desk import Desk, Receipt
+    from chaffinch.records.check import Check
 
 
 @click.command("replace")
@@ -27,15 +32,20 @@ if TYPE_CHECKING:
 @once("--reason", "reason", metavar="TEXT", help="Why, for whoever reads the history.")
 @click.option("--settle", is_flag=True, help="Replace all versions of a check whose corrections disagree.")
 @filing_options
-@click.option("--anyway", is_flag=True, help="Correct it although its crop is not the field's.")
+@once("--speed", "speed", metavar="TEXT", help="Speed at the bar's reading, where the check's is not right for it.")
+@click.option("--anyway", is_flag=True, help="Correct it although its crop is not the field's, or the bar added counts "
+              "otherwise than before.")  # fmt: skip
 def replace(
     address: str | None, check: str, file: str | None, reason: str | None, *, settle: bool, anyway: bool, **given: Any
 ) -> None:
-    """Correct CHECK (the beginning of its id) with the check of FILE.
+    """Correct CHECK (the beginning of its id) with the check of FILE, or the bar beside it.
 
     Without FILE the readings stay and only the filing changes: --field, --combine, --operator, --at, --setting,
     --condition. What is not given is taken over from the version replaced, the hour too unless FILE or --at says it.
     Nothing is deleted. Of a check that was corrected before, any version's id will do: the newest is corrected.
+
+    --bar, --bar-per and --speed correct the bar noted beside the check, or add one. A reading of the loss monitor can
+    be named in place of CHECK too: chaffinch book show monitor lists them.
     """
     if reason is None and a_person_types():
         try:
@@ -45,20 +55,28 @@ def replace(
             raise click.Abort from None
     if reason is None or not reason.strip():
         raise InputError("--reason", reason, "is missing", 'say why, like --reason "the pan was 2 ft2, not 4"')
+    bar = bar_told(given)
     filed_by = ("field", "combine", "operator", "season", "at", "trial", "side")
     filed = [name for name in filed_by if given.get(name) is not None]
-    if file is None and not filed and not given["given_settings"] and not given["given_conditions"]:
+    changed = bool(file is not None or filed or given["given_settings"] or given["given_conditions"])
+    if not changed and not bar:
         raise InputError("FILE", None, "is missing", "name the corrected check file, or what to file it under")
-    told = next((flag for flag in ("bar", "bar_per") if given.get(flag) is not None), None)
-    if told is not None:
-        problem = "is a reading of its own and stays with the check it was told beside"
-        raise InputError(f"--{told.replace('_', '-')}", given[told], problem, "leave it out")
     desk = open_the_book(address)
-    from chaffinch.book.checks import find_to_correct, replace_check
+    from chaffinch.book.checks import find_to_correct
 
+    reading = _as_reading(desk, check)
+    if reading is not None:
+        if changed:
+            problem = "is a reading of the loss monitor, not a check"
+            raise InputError("CHECK", check, problem, "only --bar, --bar-per and --speed correct one")
+        _mend_reading(desk, reading, bar, reason=reason.strip())
+        return
     logged = find_to_correct(desk, check)
+    if not changed:
+        _mend_beside(desk, logged, bar, reason=reason.strip(), anyway=anyway)
+        return
     old_ids = _versions_meant(logged, check, settle=settle)
-    new, under = logged.check, filing(desk, given, None)
+    new, under = logged.check, filing(desk, {**given, "bar": None, "bar_per": None}, None)
     if file is not None:
         from chaffinch.cli.files import read_bytes
         from chaffinch.records.checkfile import read_check_file
@@ -69,18 +87,7 @@ def replace(
     moved = {**before, **under.where}
     if not anyway and (new.crop != logged.check.crop or moved.get("field") != before.get("field")):
         same_crop(desk, new, moved)
-    with uninterrupted():
-        receipt = replace_check(
-            desk,
-            old_ids,
-            new,
-            reason=reason.strip(),
-            taken_at=under.taken_at,
-            where=under.where,
-            settings=under.settings,
-            conditions=under.conditions,
-        )
-        kept(desk, receipt)
+    receipt = _write(desk, logged, old_ids, new, under, bar, reason=reason.strip(), anyway=anyway)
     page = Page.here()
     if not settle and not old_ids[0].startswith(check.lower()):
         page.say(f"{check[:8]} was corrected before: correcting its newest version {old_ids[0][:8]}")
@@ -88,6 +95,73 @@ def replace(
     hour = str(logged.body["taken_at"])
     if under.taken_at is not None and under.taken_at != hour:
         page.say(f"taken {local(under.taken_at)}, no longer {local(hour)}")
+    if bar:
+        page.say("its bar was corrected with it")
+
+
+def _write(
+    desk: Desk, logged: LoggedCheck, old_ids: list[str], new: Check, under: Filing, bar: dict[str, Any], *,
+    reason: str, anyway: bool,
+) -> Receipt:  # fmt: skip
+    from chaffinch.book.bars import mended_beside
+    from chaffinch.book.checks import replace_check
+
+    beside = None
+    if bar:
+        combine = under.where.get("combine") or logged.body.get("combine")
+        beside = mended_beside(desk, logged, bar, combine=combine, reason=reason, anyway=anyway)
+    with uninterrupted():
+        receipt = replace_check(
+            desk,
+            old_ids,
+            new,
+            reason=reason,
+            taken_at=under.taken_at,
+            where=under.where,
+            settings=under.settings,
+            conditions=under.conditions,
+            bar=beside,
+        )
+        return kept(desk, receipt)
+
+
+def _as_reading(desk: Desk, wanted: str) -> Reading | None:
+    """The monitor reading that ``wanted`` names; None where it names none, or a check."""
+    from chaffinch.book.bars import find_bar
+    from chaffinch.book.checks import find_to_correct
+
+    found = find_bar(desk, wanted)
+    if found is None:
+        return None
+    try:
+        find_to_correct(desk, wanted)
+    except InputError as error:
+        if error.problem.startswith("is not in the book"):
+            return found
+    raise InputError("CHECK", wanted, "is the beginning of several ids", "give more of it")
+
+
+def _mend_reading(desk: Desk, found: Reading, bar: dict[str, Any], *, reason: str) -> None:
+    from chaffinch.book.bars import mend_bar
+
+    with uninterrupted():
+        receipt = kept(desk, mend_bar(desk, found, bar, reason=reason))
+    _say_bar(receipt.id, {**found.kept.body, **bar}, found.ends)
+
+
+def _mend_beside(desk: Desk, logged: LoggedCheck, bar: dict[str, Any], *, reason: str, anyway: bool) -> None:
+    from chaffinch.book.bars import mended_beside, write_beside
+
+    beside = mended_beside(desk, logged, bar, combine=logged.body.get("combine"), reason=reason, anyway=anyway)
+    with uninterrupted():
+        receipt = kept(desk, write_beside(desk, logged, beside))
+    _say_bar(receipt.id, beside, beside.get("replaces", ()))
+
+
+def _say_bar(new_id: str, body: Mapping[str, Any], replaced: Sequence[str]) -> None:
+    per = f" per {body['per']}" if "per" in body else ""
+    instead = f", which replaces {', '.join(one[:8] for one in replaced)}" if replaced else ""
+    Page.here().say(f"saved {new_id[:8]}  bar {body['reading']:g}{per}{instead}")
 
 
 def _reason(text: str) -> str:

@@ -82,11 +82,13 @@ def _show(found: MonitorFound, page: Page, unit: PaceUnit, bar: float | None, sp
 
     key = found.key
     page.say()
-    page.two_ends(f"{found.combine.name} · {found.crop}", f"{len(found.pairs)} pairs of bar and check")
+    count = len(found.pairs)
+    page.two_ends(f"{found.combine.name} · {found.crop}", f"{count} {'pair' if count == 1 else 'pairs'} of bar and check")
     page.say()
     page.paragraph(HEADER)
     if key.missing:
         page.paragraph(f"◆ {NOT_YET.format(missing='; '.join(key.missing))}")
+        _left_out(found, page)
         page.say()
         return
     if bar is not None:
@@ -94,6 +96,8 @@ def _show(found: MonitorFound, page: Page, unit: PaceUnit, bar: float | None, sp
         r = key.loss_kg_ha(bar, speed)
         at = "" if speed is None else f" at {rounded(unit.speeds(speed), 1)} {unit.speed}"
         headline(page, r.times(unit.loss.factor), unit.loss.name, f"machine loss where the bar shows {bar:g}{at}")
+    if speed is not None and not found.near_a_pair(speed):
+        page.paragraph(_untried(found, unit, speed), bullet="! ")
     page.say()
     _bar_to_loss(found, page, unit)
     page.say()
@@ -102,9 +106,24 @@ def _show(found: MonitorFound, page: Page, unit: PaceUnit, bar: float | None, sp
     page.paragraph(PER[key.per], bullet="· ")
     for text in standing_said(found.standing, found.tested_on):
         page.paragraph(text, bullet="· ")
-    for why, count in found.left_out.items():
-        page.paragraph(f"Left out: {count} readings that {why}.", bullet="· ")
+    _left_out(found, page)
     page.say()
+
+
+def _left_out(found: MonitorFound, page: Page) -> None:
+    from chaffinch.book.monitor_said import left_out_said
+
+    for text in left_out_said(found.left_out):
+        page.paragraph(text, bullet="· ")
+
+
+def _untried(found: MonitorFound, unit: PaceUnit, speed: float) -> str:
+    from chaffinch.book.monitor_said import UNTRIED_SPEED
+    from chaffinch.cli.figures import rounded
+
+    ends = (speed, found.speeds_kmh[0], found.speeds_kmh[-1])
+    said, low, high = (f"{rounded(unit.speeds(v), 1)} {unit.speed}" for v in ends)
+    return UNTRIED_SPEED.format(speed=said, low=low, high=high)
 
 
 def _columns(found: MonitorFound) -> Sequence[float | None]:
@@ -129,7 +148,9 @@ def _loss_to_bar(found: MonitorFound, page: Page, unit: PaceUnit) -> None:
     ends = [(key.loss_kg_ha(low, v).median, key.loss_kg_ha(high, v).median) for v in speeds
             for low, high in [key.readings_tried(v)]]  # fmt: skip
     factor = unit.loss.factor
-    losses = _round_steps(min(a for a, _ in ends) * factor, max(b for _, b in ends) * factor, ROWS)
+    # A line that falls, as chance can draw it, has its higher loss at the lower bar.
+    reached = [loss * factor for both in ends for loss in both]
+    losses = _round_steps(min(reached), max(reached), ROWS)
     both = key.table([], [x / factor for x in losses], speeds)
     rows = [[unit.loss.name, *_heads(speeds, unit)]]
     for loss, cells in zip(losses, both.reading_for, strict=True):
@@ -197,7 +218,14 @@ def _as_json(found: MonitorFound, bar: float | None, speed: float | None) -> dic
         else [
             {"speed_kmh": v, "low": low, "high": high} for v in _columns(found) for low, high in [key.readings_tried(v)]
         ],
-        "now": None if bar is None else {"bar": bar, "loss_kg_ha": as_range(key.loss_kg_ha(bar, speed))},
+        "now": None
+        if bar is None
+        else {
+            "bar": bar,
+            "speed_kmh": speed,
+            "near_a_pair": speed is None or found.near_a_pair(speed),
+            "loss_kg_ha": None if key.missing else as_range(key.loss_kg_ha(bar, speed)),
+        },
         "standing": None
         if found.standing is None
         else {
@@ -210,8 +238,3 @@ def _as_json(found: MonitorFound, bar: float | None, speed: float | None) -> dic
         },
         "left_out": found.left_out,
     }
-
-
-def _tried(found: MonitorFound, speed_kmh: float | None) -> dict[str, float | None]:
-    low, high = found.key.readings_tried(speed_kmh)
-    return {"speed_kmh": speed_kmh, "low": low, "high": high}

@@ -131,7 +131,7 @@ def _list(desk: Desk, combine: str | None, *, as_data: bool) -> None:
     page = Page.here()
     page.say()
     if not found:
-        page.paragraph("No trial is in the book yet: chaffinch book add trial starts one.")
+        page.paragraph("No trial is in the book yet: chaffinch trial --start starts one.")
     for one in found:
         page.say(f"  {one.id[:8]}  {local(one.taken_at)}  {_title(one)}")
         page.paragraph(_what_changed(one), indent=12)
@@ -149,7 +149,7 @@ def _what_changed(record: TrialRecord) -> str:
 
 
 def _show(found: TrialFound, page: Page, unit: PaceUnit) -> None:
-    from chaffinch.book.trial_said import CAUTIONS, LOOKING, VERDICT, about_settings, next_step
+    from chaffinch.book.trial_said import CAUTIONS, LOOKING, VERDICT, about_settings, about_stops, next_step
     from chaffinch.book.wording import CAUTION
     from chaffinch.cli.figures import percent, range_words, rounded
     from chaffinch.cli.ruler import ruler
@@ -189,7 +189,7 @@ def _show(found: TrialFound, page: Page, unit: PaceUnit) -> None:
     if answer.verdict == "not settled":
         page.paragraph(LOOKING)
     page.say()
-    for text in [*about_settings(found), *(CAUTIONS[c] for c in answer.cautions)]:
+    for text in [*about_settings(found), *(CAUTIONS[c] for c in answer.cautions), *about_stops(found)]:
         page.paragraph(text, bullet="· ")
     if answer.source == "machine":
         page.paragraph("Machine only: what the header loses is not in it.", bullet="· ")

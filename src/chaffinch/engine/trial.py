@@ -75,7 +75,7 @@ class TrialAnswer:
     gain_money_per_ha, gain_money_per_day : Range or None
         The same in money, when a price, and for the day an area, was given.
     verdict : {"keep B", "go back", "not settled"}
-        See :data:`KEEP` and :data:`BACK`.
+        See :data:`KEEP` and :data:`BACK`; never clear before one side stands on both ends of the other (A, B, A).
     more_each : int or None
         Least number of further stops on each side with a chance of a clear verdict of 0.8 or more; 0 when it is
         clear already, None when twelve are not enough or the loads forbid a verdict.
@@ -159,7 +159,7 @@ def compare(
     per_ha = None if price_per_t is None else gain.times(not_negative("price_per_t", price_per_t) / 1000.0)
     area = None if area_per_day_ha is None else positive("area_per_day_ha", area_per_day_ha)
     per_day = None if per_ha is None or area is None else per_ha.times(area)
-    verdict = verdict_of(b_less, *design.stops_each)
+    verdict = verdict_of(b_less, *design.stops_each) if design.in_turn else "not settled"
     chance: tuple[float, ...] = ()
     more: int | None = 0
     if not design.comparable:

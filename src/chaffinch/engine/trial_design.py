@@ -97,6 +97,8 @@ class Design:
         Mean and sd of β when the stops are adjusted for load.
     comparable : bool
         False when the sides ran under different loads and nothing adjusts for that.
+    in_turn : bool
+        Whether one side stands on both ends of the other (A, B, A): without that, time looks like the setup.
     cautions : tuple of str
         What the plan of the trial alone calls for.
     stops_each : tuple of int
@@ -107,6 +109,7 @@ class Design:
     hours: FloatArray
     exponent: tuple[float, float] | None
     comparable: bool
+    in_turn: bool
     cautions: tuple[Caution, ...]
     stops_each: tuple[int, int]
 
@@ -126,10 +129,11 @@ class Design:
         hours = times - times.mean()
         each = int((~is_b).sum()), int(is_b.sum())
         cautions: list[Caution] = []
+        in_turn = sides not in (sorted(sides), sorted(sides, reverse=True))
         if min(each) == 0:
             cautions.append("one side only")
         else:
-            if sides == sorted(sides) or sides == sorted(sides, reverse=True):
+            if not in_turn:
                 cautions.append("order is time")
             if min(each) < LEAST_EACH:
                 cautions.append("few stops")
@@ -139,7 +143,7 @@ class Design:
         columns = [np.ones(len(stops)), is_b - 0.5, hours]
         if ln_load is not None:
             columns.append(ln_load)
-        return Design(np.stack(columns, axis=1), hours, exponent, comparable, tuple(cautions), each)
+        return Design(np.stack(columns, axis=1), hours, exponent, comparable, in_turn, tuple(cautions), each)
 
 
 def _loads(

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 from typing import Final
 
 from chaffinch.book.figures import plain_number, range_words, rounded
-from chaffinch.book.monitor_said import HEADER, NOT_YET, PER, standing_said
+from chaffinch.book.monitor_said import HEADER, NOT_YET, PER, left_out_said, standing_said
 from chaffinch.book.monitors import MonitorFound
 from chaffinch.book.shown_unit import PaceUnit
 from chaffinch.engine.estimate import Range
@@ -40,7 +40,7 @@ def told_of(found: MonitorFound | InputError, unit: PaceUnit) -> Told:
         return Told(HEADER, missing=found.line())
     key = found.key
     told = Told(HEADER, words("combine.monitor.pairs", n=len(found.pairs)))
-    told.remarks = [words("combine.monitor.left", n=n, why=why) for why, n in found.left_out.items()]
+    told.remarks = left_out_said(found.left_out)
     if key.missing:
         told.missing = NOT_YET.format(missing="; ".join(key.missing))
         return told

@@ -13,7 +13,7 @@ from chaffinch.book.figures import percent, plain_number, range_words, rounded
 from chaffinch.book.shown_unit import PaceUnit, unit_of
 from chaffinch.book.things import by_ids, things
 from chaffinch.book.times import local
-from chaffinch.book.trial_said import CAUTIONS, LOOKING, VERDICT, about_settings, next_step
+from chaffinch.book.trial_said import CAUTIONS, LOOKING, VERDICT, about_settings, about_stops, next_step
 from chaffinch.book.trials import (
     SOURCES,
     TrialFound,
@@ -177,7 +177,7 @@ def _told(found: TrialFound, unit: PaceUnit) -> Told:
         drawn, unit.loss.name, title=words("trial.stops.drawing", unit=unit.loss.name),
         about=words("trial.stops.about"), name="stops",
     )  # fmt: skip
-    notes = [*about_settings(found), *(CAUTIONS[c] for c in answer.cautions)]
+    notes = [*about_settings(found), *(CAUTIONS[c] for c in answer.cautions), *about_stops(found)]
     notes += [LOOKING] if answer.verdict == "not settled" else []
     notes += [words("trial.machine_only")] if answer.source == "machine" else []
     return Told(

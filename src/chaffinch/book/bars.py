@@ -1,0 +1,222 @@
+"""Which reading of the loss monitor stands beside which check, on whose machine, and how does its bar count?
+
+A reading belongs to the machine of its check as that counts now: a check corrected to another combine takes its bar
+along. A reading beside no check belongs to the combine it names.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any, Final
+
+import sqlalchemy as sa
+
+from chaffinch.book.checks import LoggedCheck, all_versions
+from chaffinch.book.desk import Desk
+from chaffinch.book.looking import Kept, readings
+from chaffinch.book.names import nfc
+from chaffinch.engine.monitor_pair import Per
+from chaffinch.errors import InputError
+from chaffinch.records.bodies import replaced_by
+from chaffinch.records.kinds import MONITOR
+from chaffinch.reference import crop as find_crop
+from chaffinch.store import records
+from chaffinch.store.opening import guarded
+from chaffinch.sync.accept import Receipt
+from chaffinch.sync.corrections import versions
+
+CORRECTION: Final = ("replaces", "reason")
+WAYS: Final[tuple[Per, ...]] = ("time", "area")
+
+
+@dataclass(frozen=True, slots=True)
+class Bar:
+    """A reading that counts.
+
+    Attributes
+    ----------
+    kept : Kept
+        Its record.
+    check : str or None
+        Id of the check beside it, in the version that counts; None beside none of the book.
+    combine : str
+        Id of the machine it is a reading of.
+    crop : str or None
+        Key of the crop of that check.
+    """
+
+    kept: Kept
+    check: str | None
+    combine: str
+    crop: str | None
+
+    @property
+    def per(self) -> Per | None:
+        """How the bar counts, as told with this reading."""
+        told = self.kept.body.get("per")
+        return None if told is None else "time" if told == "time" else "area"
+
+
+@dataclass(frozen=True, slots=True)
+class Reading:
+    """A reading to correct: the version that counts, and ids of all that stand unreplaced."""
+
+    kept: Kept
+    ends: tuple[str, ...]
+
+
+def bars(desk: Desk) -> list[Bar]:
+    """The monitor readings that count, by time."""
+    kept = readings(desk, MONITOR)
+    counts = {
+        one: v.counts for v in all_versions(desk, [str(k.body["check"]) for k in kept if "check" in k.body])
+        for one in v.all
+    }  # fmt: skip
+    rows = _rows(desk, [one for one in counts.values() if one is not None])
+    found = []
+    for one in kept:
+        check = counts.get(str(one.body.get("check", "")))
+        combine, crop = rows.get(check or "", (None, None))
+        found.append(Bar(one, check if check in rows else None, combine or str(one.body["combine"]), crop))
+    return found
+
+
+def bars_beside(desk: Desk, logged: LoggedCheck) -> list[Kept]:
+    """The readings that stand beside a check, in whichever of its versions, by time."""
+    return [one for one in readings(desk, MONITOR) if one.body.get("check") in logged.versions.all]
+
+
+def counts_per(desk: Desk, combine: str, crop: str | None = None) -> Per | None:
+    """How a combine's bar (its id) counted the last time it was told: in that crop, else in any; None when never."""
+    told = [bar for bar in bars(desk) if bar.combine == combine and bar.per is not None]
+    key = None if crop is None else find_crop(crop).key
+    same = [bar for bar in told if bar.crop == key]
+    last = same or told
+    return last[-1].per if last else None
+
+
+def refuse_other_way(desk: Desk, combine: str, per: str, *, crop: str | None = None, called: str = "bar_per") -> None:
+    """Refuse a way of counting that is not the one this combine's bar was told to have before.
+
+    Raises
+    ------
+    InputError
+        When it differs; says how it counted.
+    """
+    before = counts_per(desk, combine, crop)
+    if before is not None and per != before:
+        mend = f"say {before}; or, where the monitor itself was set otherwise, chaffinch book log … --anyway"
+        raise InputError(called, per, f"is not as before: this combine's bar counted per {before}", mend)
+
+
+def find_bar(desk: Desk, wanted: str) -> Reading | None:
+    """The reading whose id, or that of an earlier version of it, begins with ``wanted``; None where none does.
+
+    Raises
+    ------
+    InputError
+        When the beginning fits several.
+    """
+    low = wanted.lower()
+    if len(low) < 4:
+        return None
+    aside = {one.envelope.id for one in records.conflicts(desk.store)}
+    bodies = {one.envelope.id: one.envelope.body for one in records.every(desk.store, kind=MONITOR)}
+    groups = versions(bodies, {x: replaced_by(body) for x, body in bodies.items() if x not in aside})
+    fitting = [v for v in groups if any(one.startswith(low) for one in v.all)]
+    if not fitting:
+        return None
+    if len(fitting) > 1:
+        raise InputError("reading", wanted, "is the beginning of several ids", "give more of it")
+    counting = next((one for one in readings(desk, MONITOR) if one.id in fitting[0].ends), None)
+    if counting is None:
+        raise InputError("reading", wanted, "two different records claim this id; neither counts", "note the bar anew")
+    return Reading(counting, fitting[0].ends)
+
+
+def mended_beside(
+    desk: Desk, logged: LoggedCheck, told: Mapping[str, Any], *, combine: str | None, reason: str, anyway: bool = False
+) -> dict[str, Any]:
+    """What the bar beside a check should say: the readings there are corrected, or one is added.
+
+    Parameters
+    ----------
+    desk, logged
+        The open book, and the check.
+    told : mapping
+        Of ``reading``, ``per`` and ``speed`` those that were said; the others stay as they were.
+    combine : str or None
+        Id of the check's machine.
+    reason : str
+        Why, for whoever reads the history.
+    anyway : bool
+        Take a bar added here although it counts otherwise than before.
+
+    Returns
+    -------
+    dict
+        For ``bar`` of :func:`chaffinch.book.checks.replace_check` and :func:`write_beside`.
+
+    Raises
+    ------
+    InputError
+        When there is no reading to correct and none was said, or nobody told how the bar counts.
+    """
+    olds = bars_beside(desk, logged)
+    combine = combine or (str(olds[-1].body["combine"]) if olds else None)
+    if combine is None:
+        raise InputError("bar", told.get("reading"), "belongs to no combine", "say which: --combine NAME")
+    if olds:
+        kept = {key: olds[-1].body[key] for key in ("reading", "per", "speed", "note") if key in olds[-1].body}
+        replaced = _ends(desk, [one.id for one in olds])
+        kept |= {"replaces": replaced, "reason": nfc(reason)}
+    elif "reading" in told:
+        kept = {}
+    else:
+        raise InputError("bar", None, "no reading stands beside this check", "say what it showed: --bar NUMBER")
+    bar = {"combine": combine, **kept, **told}
+    if "per" not in bar:
+        per = counts_per(desk, combine, logged.check.crop)
+        if per is None:
+            raise InputError("bar_per", None, "is not told, and the book has no earlier bar", "say time or area")
+        bar["per"] = per
+    elif not olds and not anyway:
+        refuse_other_way(desk, combine, bar["per"], crop=logged.check.crop)
+    return bar
+
+
+def write_beside(desk: Desk, logged: LoggedCheck, bar: Mapping[str, Any]) -> Receipt:
+    """Write the bar beside a check that itself stays as it is; ``bar`` from :func:`mended_beside`."""
+    return desk.write(MONITOR, {"taken_at": logged.body["taken_at"], "check": logged.id, **bar})
+
+
+def mend_bar(desk: Desk, found: Reading, told: Mapping[str, Any], *, reason: str) -> Receipt:
+    """Correct one reading by a new record; from :func:`find_bar`, with what was said of reading, per and speed."""
+    body = {key: value for key, value in found.kept.body.items() if key not in CORRECTION}
+    return desk.write(MONITOR, {**body, **told, "replaces": list(found.ends), "reason": nfc(reason)})
+
+
+def _ends(desk: Desk, ids: Sequence[str]) -> list[str]:
+    """The versions of these readings that stand unreplaced: where two corrections disagree, both."""
+    found: dict[str, None] = {}
+    for one in ids:
+        there = find_bar(desk, one)
+        found |= dict.fromkeys(() if there is None else there.ends)
+    return list(found)
+
+
+def _rows(desk: Desk, ids: Iterable[str]) -> dict[str, tuple[str | None, str]]:
+    """Combine and crop of checks, by id; one in conflict counts for nothing and is left out."""
+    wanted = list(dict.fromkeys(ids))
+    aside = records.among(desk.store, wanted, aside=True)
+    query = sa.text("SELECT id, combine, crop FROM check_row WHERE id IN :ids").bindparams(
+        sa.bindparam("ids", expanding=True)
+    )
+    found: dict[str, tuple[str | None, str]] = {}
+    with guarded(desk.store.address), desk.store.reading() as connection:
+        for start in range(0, len(wanted), records.AT_ONCE):
+            for row in connection.execute(query, {"ids": wanted[start : start + records.AT_ONCE]}):
+                if row.id not in aside:
+                    found[row.id] = (row.combine, row.crop)
+    return found
