@@ -51,6 +51,7 @@ class SeasonBook:
         pans: int = 3,
         tell_yield: bool = True,
         windrower_m: float | None = None,
+        more_catches: list[dict[str, Any]] | None = None,
     ) -> str:
         """Log a stop of some pans (and a header strip), and return its id."""
         grams = 0.1 * machine_kg_ha * PAN_M2 * CUT_M / DROP_M
@@ -76,6 +77,7 @@ class SeasonBook:
                     for _ in range(2)
                 ),
             ]
+        catches += more_catches or []
         table: dict[str, Any] = {
             "crop": crop,
             "country": "CA",

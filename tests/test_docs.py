@@ -50,6 +50,7 @@ ON_ANOTHER_PAGE = {
     "pace_cost": "pace",
     "pace_curves": "pace",
     "proposals": "sampler",
+    "sharing": "ledger",
     "response_curve": "response",
     "response_doubt": "response",
     "response_members": "response",

@@ -18,9 +18,10 @@ from chaffinch.engine.evidence import LN_LOSS, evidence
 from chaffinch.engine.exposure import WIDTH_SD
 from chaffinch.engine.ledger import FieldCheck, FieldEntry, field_loss
 from chaffinch.engine.ledger_chains import Cloud, Piece, cloud_of_evidence, cloud_of_joint, walk
-from chaffinch.engine.ledger_check import SharedNames, field_check
+from chaffinch.engine.ledger_check import field_check
 from chaffinch.engine.ledger_levels import Spread
 from chaffinch.engine.ledger_shared import DRAWS
+from chaffinch.engine.sharing import SharedNames
 from chaffinch.engine.sources import locate
 from chaffinch.errors import InputError
 
@@ -178,7 +179,7 @@ def test_one_source_read_one_way_is_evidence_with_its_errors_named():
         pan.evidence["machine"].log_likelihood, evidence([weighed(12.5)] * 2, "machine").log_likelihood
     )
     assert pan.shared["machine"] == {("pan",): PAN_SD, ("width", "c"): WIDTH_SD["guessed"]}
-    assert count.shared["standing"] == {("pan",): PAN_SD, ("TKW", "canola"): 0.08}
+    assert count.shared["standing"] == {("pan",): PAN_SD, ("TKW", "canola", "counted"): 0.08}
 
 
 def test_several_sources_are_a_cloud_and_only_the_machine_leans_on_the_width():

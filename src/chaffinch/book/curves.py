@@ -145,6 +145,7 @@ def curves(
             prior=default_prior("header", usual_yield),
             load_kind="speed",
             conditions=[header_condition] if header_condition else [],
+            scale_sd=shared_sd([p for p in of_header if p.combine == combine.id] or of_header, "header"),
             seed=seed,
         )
     alone = None

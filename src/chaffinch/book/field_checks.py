@@ -9,8 +9,9 @@ from chaffinch.book.checks import LoggedCheck
 from chaffinch.engine import estimate as est
 from chaffinch.engine.estimate import Prior
 from chaffinch.engine.ledger import FieldCheck
-from chaffinch.engine.ledger_check import SharedNames, field_check
+from chaffinch.engine.ledger_check import field_check
 from chaffinch.engine.ledger_shared import SharedKey
+from chaffinch.engine.sharing import SharedNames
 from chaffinch.engine.sources import sources_seen
 
 
@@ -51,16 +52,12 @@ def shared_names(logged: LoggedCheck, ready: Prepared) -> SharedNames:
     """
     combine, season = (str(logged.body.get(part) or "") for part in ("combine", "season"))
     width = "" if ready.discharge_width_m is None else f"{ready.discharge_width_m:.4f} m"
-    kinds = sorted({c.reading.kind for c in ready.catches})
     figures = ready.figures
     reading: SharedKey = (
         "reading",
-        *kinds,
         figures.crop.key,
         season,
         f"TKW {figures.tkw_g:g} g {'measured' if figures.tkw_measured else 'not measured'}",
         f"test weight {figures.test_weight_kg_hl:g} kg/hL",
-        # Catches read in parts, or put together, may carry another error than the figure's alone.
-        f"sd {max(c.reading.scale_sd for c in ready.catches):g}",
     )
     return SharedNames(("width", combine, season, width, f"sd {ready.width_sd:g}"), reading)

@@ -1,7 +1,8 @@
 """What each check of the book tells a curve, a trial or a monitor key: evidence by source, load, setup, conditions.
 
-Errors that all catches of a check share (a drop width guessed once, a TKW from the table) are not in the evidence: they
-move every check of a machine alike, so they stay out of slopes and ratios, and are handed on as one figure.
+Errors that checks share (a drop width guessed once, a TKW from the table) are not in the evidence, however the rest of
+a check was read: they move every check of a machine alike, so they stay out of slopes and ratios, and are handed on by
+name for each source.
 """
 
 from __future__ import annotations
@@ -18,12 +19,12 @@ from chaffinch.book.checks import LoggedCheck
 from chaffinch.book.field_checks import priors_of, shared_names
 from chaffinch.book.fields import Progress
 from chaffinch.book.things import Thing
-from chaffinch.engine.catch import PAN_SD
 from chaffinch.engine.estimate import Prior
 from chaffinch.engine.evidence import Evidence, evidence
 from chaffinch.engine.ledger_shared import SharedKey
 from chaffinch.engine.marginal import evidence_of
-from chaffinch.engine.sources import common_scale_sd, locate
+from chaffinch.engine.sharing import SharedNames, shared_by_source, without_shared_readings
+from chaffinch.engine.sources import Joint, common_scale_sd, locate
 from chaffinch.engine.work import KM_M_PER_HA
 from chaffinch.errors import InputError, SamplerError
 from chaffinch.records.check import Check
@@ -47,8 +48,8 @@ class CheckPoint:
         By source seen, and under ``judged`` of header, machine and leak together as far as seen.
     priors : mapping of str to Prior
         By source seen.
-    shared : mapping of tuple to float
-        Sd of the log of each error its machine loss shares with other checks, by name [1].
+    shared_by_source : mapping of str to mapping of tuple to float
+        By source, and ``judged``: sd of the log of each error it shares with other checks, by name [1].
     crop, combine, operator, field, season, setup : str
         Key of the crop, ids of the things, and the settings as one text; "" where not told.
     speed_kmh, width_m, yield_kg_ha : float or None
@@ -62,7 +63,7 @@ class CheckPoint:
     ready: Prepared
     evidence: Mapping[str, Evidence]
     priors: Mapping[str, Prior]
-    shared: Mapping[SharedKey, float]
+    shared_by_source: Mapping[str, Mapping[SharedKey, float]]
     crop: str
     combine: str
     operator: str
@@ -73,6 +74,11 @@ class CheckPoint:
     width_m: float | None
     yield_kg_ha: float | None
     conditions: Mapping[str, float]
+
+    @property
+    def shared(self) -> Mapping[SharedKey, float]:
+        """Errors its machine loss shares; none where it saw none."""
+        return self.shared_by_source.get("machine", {})
 
     @property
     def throughput_t_h(self) -> float | None:
@@ -141,6 +147,7 @@ def _point(one: LoggedCheck, known: Mapping[str, Thing], *, judged: bool, seed: 
     check, body = one.check, one.body
     ready = prepare(check)
     priors = priors_of(ready, check.yield_kg_ha)
+    seen, shared = _evidence(ready, shared_names(one, ready), priors, judged=judged, seed=seed)
     machine = known.get(str(body.get("combine", "")))
     width = cut_width_m(check)
     if width is not None and machine is not None and not check.windrowed and check.working_width_m is None:
@@ -148,9 +155,9 @@ def _point(one: LoggedCheck, known: Mapping[str, Thing], *, judged: bool, seed: 
     return CheckPoint(
         logged=one,
         ready=ready,
-        evidence=_evidence(ready, priors, judged=judged, seed=seed),
+        evidence=seen,
         priors=priors,
-        shared=_shared(one, ready),
+        shared_by_source=shared,
         crop=ready.figures.crop.key,
         combine=str(body.get("combine") or ""),
         operator=str(body.get("operator") or ""),
@@ -190,39 +197,54 @@ def _yield(check: Check, home: Thing | None) -> float | None:
     return yield_of_field(home)
 
 
-def _evidence(ready: Prepared, priors: Mapping[str, Prior], *, judged: bool, seed: int) -> dict[str, Evidence]:
+def _evidence(
+    ready: Prepared, names: SharedNames, priors: Mapping[str, Prior], *, judged: bool, seed: int
+) -> tuple[dict[str, Evidence], dict[str, dict[SharedKey, float]]]:
+    """Evidence by source, and the errors that were taken out of it by name: other checks were wrong by them too."""
     seen = tuple(priors)
     held = tuple(s for s in seen if s in ("header", "machine", "leak"))
+    shared = shared_by_source(ready.catches, names, width_sd=ready.width_sd)
     if len(seen) == 1 and common_scale_sd(ready.catches, ready.width_sd) is not None:
         only = evidence(ready.catches, seen[0])
-        return {seen[0]: only, **({JUDGED: only} if held else {})}
-    joint = locate(ready.catches, priors, width_sd=ready.width_sd, seed=seed)
+        told = (*seen, *((JUDGED,) if held else ()))
+        return dict.fromkeys(told, only), dict.fromkeys(told, shared[seen[0]])
+    joint = locate(without_shared_readings(ready.catches), priors, width_sd=0.0, seed=seed)
     found = {s: evidence_of(joint, (s,), priors) for s in seen}
     if judged and held:
         found[JUDGED] = found[held[0]] if len(held) == 1 else evidence_of(joint, held, priors)
-    return found
+    if held:
+        shared[JUDGED] = _of_sum(shared, joint, held)
+    return found, shared
 
 
-def shared_sd(points: Sequence[CheckPoint]) -> float:
+def _of_sum(
+    shared: Mapping[str, Mapping[SharedKey, float]], joint: Joint, sources: Sequence[str]
+) -> dict[SharedKey, float]:
+    """What each error moves a sum of sources by: as far as it moves each of them, by its part of the sum."""
+    parts = joint.part_of_loss_pct()
+    whole = sum(parts[s] for s in sources)
+    moved: dict[SharedKey, float] = {}
+    for source in sources:
+        for name, sd in shared[source].items():
+            moved[name] = moved.get(name, 0.0) + sd * parts[source] / whole
+    return moved
+
+
+def shared_sd(points: Sequence[CheckPoint], source: str = "machine") -> float:
     """Sd of the log of the error that remains in a mean over these checks however many there are [1].
 
     Each shared error counts by the share of the checks that carry it: a width guessed in one season and taped in the
     next is half of each. Pans are taken as one and the same.
+
+    Parameters
+    ----------
+    points : sequence of CheckPoint
+        Checks that saw the source.
+    source : str
+        A source, or ``judged``.
     """
     totals: dict[SharedKey, float] = {}
     for point in points:
-        for name, sd in point.shared.items():
+        for name, sd in point.shared_by_source[source].items():
             totals[name] = totals.get(name, 0.0) + sd / len(points)
     return math.hypot(0.0, *totals.values())
-
-
-def _shared(one: LoggedCheck, ready: Prepared) -> dict[SharedKey, float]:
-    """Errors that all catches of machine loss share: the reading's figure, the drop width, the pan."""
-    seeing = [c for c in ready.catches if c.exposure.machine_m2 > 0]
-    names = shared_names(one, ready)
-    found = {names.pan: PAN_SD}
-    if seeing and (reading := min(c.reading.scale_sd for c in seeing)) > 0.0:
-        found[names.reading] = reading
-    if seeing and all(c.exposure.by_width for c in seeing):
-        found[names.width] = ready.width_sd
-    return found

@@ -1,43 +1,21 @@
 """What does a check bring to its field? Its evidence, and the names of the errors it shares with others.
 
 One source read one way is evidence on the grid; anything else is a cloud from the joint posterior
-(:mod:`chaffinch.engine.sources`), so that sources seen as a sum stay a sum. Errors common to all catches of a check are
-left out of both and named instead: the reading's, the drop width's and the pan's. Errors that only some catches have
-were learned from within the check, and stay in its cloud.
+(:mod:`chaffinch.engine.sources`), so that sources seen as a sum stay a sum. Errors that other checks have too are left
+out of both and named instead, source by source (:mod:`chaffinch.engine.sharing`).
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 
-from chaffinch.engine.catch import PAN_SD
 from chaffinch.engine.estimate import Prior
 from chaffinch.engine.evidence import Catch, evidence
 from chaffinch.engine.ledger import FieldCheck
 from chaffinch.engine.ledger_chains import cloud_of_joint
-from chaffinch.engine.ledger_shared import SharedKey
+from chaffinch.engine.sharing import SharedNames, shared_by_source, without_shared_readings
 from chaffinch.engine.sources import common_scale_sd, locate, sources_seen
 from chaffinch.errors import InputError
-
-
-@dataclass(frozen=True, slots=True)
-class SharedNames:
-    """Whose errors a check shares: checks with the same key were wrong by the same factor.
-
-    Attributes
-    ----------
-    width : SharedKey
-        The drop or spread width, such as ``("width", "combine 2", "guessed", "2026")``.
-    reading : SharedKey
-        The figure behind counts, volumes or flat layers, such as ``("TKW", "canola", "from a table")``.
-    pan : SharedKey
-        The pan or frame, such as ``("pan", "tray 1")``.
-    """
-
-    width: SharedKey
-    reading: SharedKey
-    pan: SharedKey = ("pan",)
 
 
 def field_check(
@@ -79,16 +57,9 @@ def field_check(
     seen = sources_seen(catches)
     if not seen:
         raise InputError("catches", len(catches), "there is no catch that sees a loss", "take at least one")
-    common = {names.pan: PAN_SD}
-    kinds = {c.reading.kind for c in catches}
-    reading_sd = max(c.reading.scale_sd for c in catches)
-    if len(kinds) == 1 and reading_sd > 0.0:
-        common[names.reading] = reading_sd
-    leaning = [c.exposure.by_width for c in catches if c.exposure.machine_m2 > 0 or c.exposure.leak_m2 > 0]
-    of_machine = common | ({names.width: width_sd} if leaning and all(leaning) and width_sd > 0.0 else {})
-    shared = {s: of_machine if s == "machine" else common for s in seen}
+    shared = shared_by_source(catches, names, width_sd=width_sd)
     if len(seen) == 1 and common_scale_sd(catches, width_sd) is not None:
         return FieldCheck({seen[0]: evidence(catches, seen[0])}, shared, weight_ha)
-    joint = locate(catches, priors, width_sd=width_sd, seed=seed)
+    joint = locate(without_shared_readings(catches), priors, width_sd=0.0, seed=seed)
     cloud = cloud_of_joint(joint, priors, leak_with_machine=leak_with_machine)
     return FieldCheck({}, {s: shared[s] for s in cloud.sources}, weight_ha, cloud)

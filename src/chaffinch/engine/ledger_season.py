@@ -30,7 +30,7 @@ from chaffinch.engine.ledger import (
     interval,
 )
 from chaffinch.engine.ledger_population import Alone, population
-from chaffinch.engine.ledger_shared import DRAWS, SharedKey, said, stream
+from chaffinch.engine.ledger_shared import DRAWS, stream
 from chaffinch.errors import InputError
 
 FloatArray = NDArray[np.float64]
@@ -125,8 +125,7 @@ def season_loss(entries: Sequence[FieldEntry], *, seed: int) -> SeasonLoss:
     Raises
     ------
     InputError
-        Without fields, for a name that comes twice, for a shared error with two standard deviations, and as
-        :func:`chaffinch.engine.ledger.field_loss`.
+        Without fields, for a name that comes twice, and as :func:`chaffinch.engine.ledger.field_loss`.
     """
     if not entries:
         raise InputError("fields", 0, "there is none to sum up", "give at least one field")
@@ -137,7 +136,6 @@ def season_loss(entries: Sequence[FieldEntry], *, seed: int) -> SeasonLoss:
             raise InputError("field", entry.name, "is given twice", "give each field once")
     for entry in entries:
         checked_area_ha(entry)
-    _one_sd_each(entries)
     found = {entry.name: field_loss(entry, seed=seed) for entry in entries if entry.checks}
     crops = sorted({entry.crop for entry in entries})
     draws: dict[str, dict[str, FloatArray]] = {name: {} for name in found}
@@ -151,21 +149,6 @@ def season_loss(entries: Sequence[FieldEntry], *, seed: int) -> SeasonLoss:
         return _sum(fields, draws, filled, gaps)
 
     return SeasonLoss(total(entries), {c: total([e for e in entries if e.crop == c]) for c in crops}, found, draws)
-
-
-def _one_sd_each(entries: Sequence[FieldEntry]) -> None:
-    known: dict[SharedKey, float] = {}
-    for entry in entries:
-        for check in entry.checks:
-            for keys in check.shared.values():
-                for key, sd in keys.items():
-                    if known.setdefault(key, sd) != sd:
-                        raise InputError(
-                            f"shared error {said(key)}",
-                            sorted((known[key], sd)),
-                            "has two standard deviations",
-                            "give one, or two keys",
-                        )
 
 
 def _of_one_population(

@@ -73,14 +73,10 @@ def common_and_own(checks: Sequence[Shared]) -> tuple[dict[SharedKey, float], li
 
     The former cannot be seen in the field and move its answer as a whole; the latter move checks against each other.
 
-    Raises
-    ------
-    InputError
-        When one key comes with two standard deviations.
+    One error may move one check further than another (a count beside weighed pans): what it moves all of them by is
+    common, the rest a check's own. Both come from the same draws (:func:`shift`), so they add up to the whole.
     """
-    for key in {k for shared in checks for k in shared}:
-        sds = sorted({shared[key] for shared in checks if key in shared})
-        if len(sds) > 1:
-            raise InputError(f"shared error {said(key)}", sds, "has two standard deviations", "give one, or two keys")
-    common = {k: sd for k, sd in (checks[0] if checks else {}).items() if all(k in other for other in checks)}
-    return common, [{k: sd for k, sd in shared.items() if k not in common} for shared in checks]
+    everywhere = [k for k in (checks[0] if checks else {}) if all(k in other for other in checks)]
+    common = {k: min(shared[k] for shared in checks) for k in everywhere}
+    rests = [{k: sd - common.get(k, 0.0) for k, sd in shared.items() if sd != common.get(k)} for shared in checks]
+    return common, rests

@@ -220,7 +220,7 @@ class _Nuisance:
         common = math.hypot(PAN_SD, 0.0 if len(scale) > 1 else next(iter(scale.values())))
         # A leak catch needs no drop width; a check that mixes it with pans must keep the width's error apart.
         machine = [c.exposure.by_width for c in catches if c.exposure.machine_m2 > 0 or c.exposure.leak_m2 > 0]
-        mixed = len(set(machine)) > 1
+        mixed = len(set(machine)) > 1 and width_sd > 0.0
         common_width = width_sd if machine and all(machine) else 0.0
         sds = tuple(scale[k] for k in kinds) + ((width_sd,) if mixed else ())
         return _Nuisance(kinds, mixed, sds, common, common_width)
