@@ -19,7 +19,6 @@ from starlette.datastructures import Headers, MutableHeaders
 from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import JSONResponse, PlainTextResponse
-from starlette.staticfiles import StaticFiles
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from chaffinch import __version__
@@ -50,6 +49,7 @@ from chaffinch.web.problems import (
     on_sampler,
     on_validation,
 )
+from chaffinch.web.program_files import ProgramFiles
 from chaffinch.web.settings import WebSettings
 
 STATIC: Final = Path(__file__).parent / "static"
@@ -135,8 +135,8 @@ def make_app(settings: WebSettings, *, desk: Desk | None = None) -> FastAPI:
     if pages := _pages():
         app.include_router(pages)
     app.include_router(doors.router)
-    app.mount("/app", StaticFiles(directory=STATIC / "app", html=True, check_dir=False))
-    app.mount("/static", StaticFiles(directory=STATIC, check_dir=False))
+    app.mount("/app", ProgramFiles(directory=STATIC / "app", html=True, check_dir=False))
+    app.mount("/static", ProgramFiles(directory=STATIC, check_dir=False))
     app.add_middleware(BodyLimit)
     app.add_middleware(Guard, settings=settings)
     declared(app)

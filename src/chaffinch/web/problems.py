@@ -65,7 +65,9 @@ _ABOUT: Final = {
     409: "It does not fit what is here.",
     413: "The body is too large.",
     422: "A value cannot be used.",
+    421: "The request names another host.",
     429: "Too many requests; Retry-After says when to come back.",
+    500: "A mistake of the server's own.",
     503: "The book cannot be read or written now; nothing was changed.",
 }
 
@@ -96,7 +98,9 @@ _TITLES: Final = {
     403: "Not for this role",
     404: "Nothing here",
     413: "Too large",
+    421: "The request names another host.",
     429: "Too many at once",
+    500: "A mistake of the server's own.",
     503: "The book cannot be reached",
 }
 

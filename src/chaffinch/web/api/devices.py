@@ -9,7 +9,6 @@ from fastapi import APIRouter, Depends, Path, Request
 from pydantic import BaseModel, Field
 
 from chaffinch.book.desk import utc_now
-from chaffinch.book.for_phones import book_of
 from chaffinch.errors import InputError
 from chaffinch.web.access import Owner, Reader, anyone, client_address
 from chaffinch.web.api.reading import Book
@@ -65,7 +64,7 @@ class OneDevice(BaseModel):
 def pair(request: Request, wanted: PairRequest) -> Paired:
     """Let a phone in for a code; five wrong tries end the code."""
     let_in = _devices(request).pair(wanted.code, wanted.device_name, client_address(request))
-    book = Book(**book_of(request.app.state.desk))
+    book = Book(**request.app.state.book)
     return Paired(token=let_in.secret, role=let_in.device.role, book=book, server_time=utc_now())
 
 

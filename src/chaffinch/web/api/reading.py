@@ -12,7 +12,7 @@ from chaffinch.book.check import answer
 from chaffinch.book.check_json import as_json
 from chaffinch.book.checks import find_check
 from chaffinch.book.desk import utc_now
-from chaffinch.book.for_phones import book_of, setup
+from chaffinch.book.for_phones import setup
 from chaffinch.book.receiving import sent_since
 from chaffinch.errors import InputError
 from chaffinch.web.access import Reader, anyone
@@ -106,11 +106,10 @@ class Arrived(BaseModel):
     next_seq: int = Field(description="Ask from here the next time; fewer records than asked for: that was all.")
 
 
-@router.get("/health", dependencies=[Depends(anyone)], responses=answers(429, 503))
+@router.get("/health", dependencies=[Depends(anyone)], responses=answers(429))
 def health(request: Request) -> Health:
     """Tell the server of this book from any other page that answers."""
-    found = book_of(request.app.state.desk)
-    return Health(app="chaffinch", book=found["id"], version=__version__, server_time=utc_now())
+    return Health(app="chaffinch", book=request.app.state.book["id"], version=__version__, server_time=utc_now())
 
 
 @router.get("/openapi.json", dependencies=[Depends(anyone)], include_in_schema=False)
@@ -123,7 +122,7 @@ def description(request: Request) -> dict[str, Any]:
 @router.get("/me", responses=answers(401, 403, 429, 503))
 def me(request: Request, who: Reader) -> Me:
     """Who this device is here, and whether it still may come."""
-    book = Book(**book_of(request.app.state.desk))
+    book = Book(**request.app.state.book)
     return Me(id=who.id, name=who.name, role=who.role, book=book, server_time=utc_now(), version=__version__)
 
 
