@@ -6,7 +6,7 @@ import pytest
 
 from chaffinch.book.bars import bars, bars_beside, counts_per, find_bar, mend_bar, mended_beside, write_beside
 from chaffinch.book.checks import find_check, log_check, replace_check
-from chaffinch.book.monitors import NO_SPEED, OTHER_WIDTH, SECOND, monitor
+from chaffinch.book.monitors import NO_SPEED, OTHER_WIDTH, SECOND, UNCOUNTED, monitor
 from chaffinch.book.things import find_thing
 from chaffinch.errors import InputError
 from chaffinch.records.checkfile import check_from_table
@@ -134,6 +134,13 @@ def test_a_second_reading_beside_a_check_is_called_that(book):
     assert found.left_out == {SECOND: 1}
     assert found.pairs[-1].reading == 9.0
     assert len(found.pairs) == 5
+
+
+def test_a_reading_beside_a_check_that_has_not_arrived_is_called_that(book):
+    paired(book)
+    book.bar("Old Bess", "0000ffff-0000-4000-8000-000000000001", 10, 20, 9.0)
+
+    assert key_of(book).left_out == {UNCOUNTED: 1}
 
 
 def test_one_pair_without_speed_or_of_another_width_is_left_out(book):

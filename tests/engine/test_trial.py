@@ -195,6 +195,12 @@ def test_no_verdict_before_one_side_stands_on_both_ends():
     assert back.verdict == "keep B"
 
 
+def test_few_stops_draw_a_huge_difference_towards_one():
+    # The page tells these figures; to half of their last digit and what the sampler leaves to chance.
+    found = compare(trial("AABB", [normal(x, 0.15) for x in (100, 100, 10, 10)], gap_h=1.0), prior=PRIOR).ratio
+    assert (found.low, found.median, found.high) == pytest.approx((0.22, 0.45, 0.95), abs=0.02)
+
+
 def test_only_differences_of_time_matter():
     seen = ABBAAB
     here = compare(trial("ABBAAB", seen), prior=PRIOR)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Final
 
-from chaffinch.book.monitors import ALONE, NO_SPEED, OTHER_WIDTH, SECOND, UNSEEN
+from chaffinch.book.monitors import ALONE, NO_SPEED, OTHER_WIDTH, SECOND, UNCOUNTED, UNSEEN
 from chaffinch.engine.monitor_stale import Reminder, Standing, Trigger
 
 HEADER: Final = "The sensor does not see the header: this is machine loss only, whatever the bar shows."
@@ -18,6 +18,7 @@ UNTRIED_SPEED: Final = (
 )
 ONE_LEFT_OUT: Final = {
     ALONE: "stands beside no check",
+    UNCOUNTED: "stands beside a check in conflict, or one that has not arrived",
     SECOND: "is a second reading beside a check",
     UNSEEN: "stands beside a check that did not see machine loss",
     NO_SPEED: "tells no speed or cut width, which a bar per time needs",

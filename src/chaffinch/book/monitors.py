@@ -29,6 +29,7 @@ __all__ = ["BarPair", "MonitorFound", "counts_per", "monitor"]
 APART_KMH: Final = 0.2
 """Speeds closer than this share a column [km/h]; own figure: so that two never read alike, in mph neither."""
 ALONE: Final = "stand beside no check"
+UNCOUNTED: Final = "stand beside a check in conflict, or one that has not arrived"
 SECOND: Final = "are a second reading beside a check"
 UNSEEN: Final = "stand beside a check that did not see machine loss"
 NO_SPEED: Final = "tell no speed or cut width, which a bar per time needs"
@@ -156,7 +157,9 @@ def monitor(
 
 def _one_each(own: Sequence[Bar], crop: str, left_out: dict[str, int]) -> dict[str, Bar]:
     """The reading of each check in this crop, by the check's id; of several the latest."""
-    _leave_out(left_out, ALONE, sum(bar.check is None for bar in own))
+    apart = ["check" in bar.kept.body for bar in own if bar.check is None]
+    _leave_out(left_out, ALONE, apart.count(False))
+    _leave_out(left_out, UNCOUNTED, apart.count(True))
     here = [bar for bar in own if bar.check is not None and bar.crop == crop]
     beside = {str(bar.check): bar for bar in here}
     _leave_out(left_out, SECOND, len(here) - len(beside))

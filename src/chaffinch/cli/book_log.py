@@ -222,8 +222,8 @@ def _say_saved(desk: Desk, receipt: Receipt, check: Check, under: Filing, page: 
     for note in under.notes:
         _err(page, f"note: {note}")
     if as_data:
-        data = {"id": receipt.id, "hash": receipt.hash, "outcome": receipt.outcome, "where": under.where}
-        data |= {"bar": under.bar, "settings": under.settings}
+        data: dict[str, Any] = {"id": receipt.id, "hash": receipt.hash, "outcome": receipt.outcome}
+        data |= {"where": under.where, "bar": under.bar, "settings": under.settings}
         print_json(data | {"notes": under.notes + ([unfiled] if unfiled else [])})
         return
     from chaffinch.book.things import by_ids
