@@ -236,8 +236,14 @@ def cover_sums(fields: int, seed: int) -> tuple[float, float]:
 # --- comparing operators ------------------------------------------------------------------------------------------
 
 
-def table(rng: np.random.Generator, *, groups: int, checks: int, ratio: float = 1.0) -> list[FairCheck]:
-    """Checks of several operators in two fields; the first loses ``ratio`` times what the others lose."""
+def table(
+    rng: np.random.Generator, *, groups: int, checks: int, ratio: float = 1.0, machine_ratio: float = 1.0
+) -> list[FairCheck]:
+    """Checks of several operators in two fields; the first loses ``ratio`` times what the others lose.
+
+    With a ``machine_ratio`` there are two machines, of which one loses that many times as much; each operator drives
+    one of them for all checks but the last.
+    """
     tau = TAU * math.exp(TAU_SD * rng.standard_normal())
     beta = 1.3 + 0.8 * rng.standard_normal()
     blocks = math.log(PRIOR_MEDIAN_KG_HA) + 0.7 * rng.standard_normal(2)
@@ -246,17 +252,31 @@ def table(rng: np.random.Generator, *, groups: int, checks: int, ratio: float = 
         block, load = stop % 2, 20.0 * math.exp(0.15 * rng.standard_normal())
         ln_loss = blocks[block] + beta * math.log(load / 20.0) + tau * rng.standard_normal()
         ln_loss += math.log(ratio) if group == 0 else 0.0
+        machine = 0 if machine_ratio == 1.0 else (group + (stop == checks - 1)) % 2
+        ln_loss += machine * math.log(machine_ratio)
         seen = caught(math.exp(ln_loss), 3, 1.0, rng)
-        found.append(FairCheck(seen, f"driver {group}", "combine", f"field {block}", load))
+        found.append(FairCheck(seen, f"driver {group}", f"combine {machine}", f"field {block}", load))
     return found
 
 
-def claims(tables: int, seed: int, *, groups: int, checks: int, ratio: float = 1.0) -> float:
-    """Share of tables in which any difference is claimed."""
+def claims(
+    tables: int,
+    seed: int,
+    *,
+    groups: int,
+    checks: int,
+    ratio: float = 1.0,
+    machine_ratio: float = 1.0,
+    machines_told: bool = True,
+) -> float:
+    """Share of tables in which any difference is claimed; ``machines_told`` False takes all machines for one."""
     rng = np.random.default_rng([seed, groups, checks, int(100 * ratio)])
     made = 0
     for _ in range(tables):
-        found = compare_groups(table(rng, groups=groups, checks=checks, ratio=ratio), by="operator", seed=seed)
+        played = table(rng, groups=groups, checks=checks, ratio=ratio, machine_ratio=machine_ratio)
+        if not machines_told:
+            played = [replace(one, combine="combine") for one in played]
+        found = compare_groups(played, by="operator", seed=seed)
         made += any(pair.claim is not None for pair in found.pairs)
     return made / tables
 
@@ -329,6 +349,10 @@ def main(
         for groups, checks, ratio in ((2, 6, 1.0), (4, 6, 1.0), (2, 6, 2.0), (2, 12, 3.0)):
             made = claims(tables, seed, groups=groups, checks=checks, ratio=ratio)
             click.echo(f"{groups} operators, {checks} checks each, one loses {ratio:g} x: {100 * made:.1f} % claimed")
+        for told in (True, False):
+            made = claims(tables, seed, groups=2, checks=6, machine_ratio=3.0, machines_told=told)
+            as_what = "told" if told else "taken for one"
+            click.echo(f"2 operators alike, machines 3 x apart, {as_what}: {100 * made:.1f} % claimed")
     if combines:
         for factor in (None, 2.0):
             r = cover_variation(combines, seed, factor=factor)
