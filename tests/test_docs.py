@@ -36,6 +36,7 @@ ENTRIES = sorted(path for path in (ROOT / "changelog.d").glob("*.md") if path.na
 # Rooms told on the page of another room, and those without a question of the trade.
 ON_ANOTHER_PAGE = {
     "fair": "ledger",
+    "ledger_area": "ledger",
     "ledger_chains": "ledger",
     "ledger_check": "ledger",
     "ledger_levels": "ledger",

@@ -23,9 +23,11 @@ from numpy.typing import NDArray
 from chaffinch.engine.domain import positive, share
 from chaffinch.engine.estimate import DrawBelief, Prior, Range, default_prior, range_of
 from chaffinch.engine.evidence import SOURCES, Evidence
+from chaffinch.engine.ledger_area import area_mean
 from chaffinch.engine.ledger_chains import Cloud, Piece, cloud_of_evidence, walk
-from chaffinch.engine.ledger_levels import Levels, Spread, levels
-from chaffinch.engine.ledger_shared import DRAWS, Shared, common_and_own, shift, standard_normal, stream
+from chaffinch.engine.ledger_levels import LEAST_FOR_WILD, Levels, Spread, levels
+from chaffinch.engine.ledger_shared import Shared, common_and_own, shift, stream
+from chaffinch.engine.response_table import WILD_SHARE
 from chaffinch.errors import InputError
 
 FloatArray = NDArray[np.float64]
@@ -35,8 +37,6 @@ JUDGED: Final = ("header", "machine", "leak")
 """Sources held against the combine: no setting brings back what fell before it came."""
 EXPECTED: Final = ("header", "machine")
 """Sources without which a field's record has a gap."""
-PLACE_HA: Final = 1.0
-"""Area over which the loss is taken as one [ha]; own figure. Of 62 ha, three checks have seen three."""
 BETWEEN_PARTS: Final = 0.5
 """Part of τ² that lies between the parts of a field checks are said to stand for [1]; own figure. The rest lies within
 each part."""
@@ -173,6 +173,9 @@ class FieldLoss:
         Area mean by source [kg/ha], rows of equal weight.
     shared : mapping of str to ndarray, shape (4096,)
         The part of ln(area mean) that is errors common to all its checks.
+    wild : tuple of float
+        Probability that each check says nothing of the field (a spill, a number slipped), in the order of
+        ``entry.checks`` [1].
     """
 
     entry: FieldEntry
@@ -182,6 +185,7 @@ class FieldLoss:
     coverage: Coverage
     draws: Mapping[str, FloatArray]
     shared: Mapping[str, FloatArray]
+    wild: tuple[float, ...]
 
 
 def field_loss(entry: FieldEntry, *, seed: int) -> FieldLoss:
@@ -202,7 +206,7 @@ def field_loss(entry: FieldEntry, *, seed: int) -> FieldLoss:
     area_ha = checked_area_ha(entry)
     if not entry.checks:
         raise InputError(f"field {entry.name}, checks", 0, "there is none to sum up", "log a check first")
-    draws, shared = _area_means(entry, seed)
+    draws, shared, wild = _area_means(entry, seed)
     seen = tuple(draws)
     judged = tuple(s for s in JUDGED if s in seen)
     counts = {s: sum(s in check.sources for check in entry.checks) for s in seen}
@@ -219,7 +223,20 @@ def field_loss(entry: FieldEntry, *, seed: int) -> FieldLoss:
         Coverage(len(entry.checks), area_ha / len(entry.checks), counts, tuple(s for s in EXPECTED if s not in seen)),
         draws,
         shared,
+        wild,
     )
+
+
+def held_at_yield(draws: Mapping[str, FloatArray], yield_kg_ha: float | None) -> dict[str, FloatArray]:
+    """Rows by source [kg/ha] with header, machine and leak together at most the yield, each giving way alike.
+
+    What fell before harvest is not held: it was never in the yield.
+    """
+    judged = [s for s in JUDGED if s in draws]
+    if yield_kg_ha is None or not judged:
+        return dict(draws)
+    left = np.minimum(1.0, yield_kg_ha / np.sum([draws[s] for s in judged], axis=0))
+    return {s: rows * left if s in judged else rows for s, rows in draws.items()}
 
 
 def loss_of(kg_ha: FloatArray, whole_kg_ha: FloatArray, area_ha: float, entry: FieldEntry) -> Loss:
@@ -267,10 +284,12 @@ def checked_area_ha(entry: FieldEntry) -> float:
     return area_ha
 
 
-def _area_means(entry: FieldEntry, seed: int) -> tuple[dict[str, FloatArray], dict[str, FloatArray]]:
-    """Rows of the area mean by source seen [kg/ha], and the part of their logs that is errors common to all checks."""
+def _area_means(entry: FieldEntry, seed: int) -> tuple[dict[str, FloatArray], dict[str, FloatArray], tuple[float, ...]]:
+    """Rows of the area mean by source seen [kg/ha], the part of their logs that is errors common to all checks, and how
+    likely each check is wild."""
     # The order in which checks were written down must not show: sort them by what they say.
-    checks = sorted(entry.checks, key=_fingerprint)
+    order = sorted(range(len(entry.checks)), key=lambda k: _fingerprint(entry.checks[k]))
+    checks = [entry.checks[k] for k in order]
     seen = tuple(s for s in SOURCES if any(s in check.sources for check in checks))
     common, own = {}, {}
     for source in seen:
@@ -279,6 +298,7 @@ def _area_means(entry: FieldEntry, seed: int) -> tuple[dict[str, FloatArray], di
         own[source] = dict(zip(map(id, having), rests, strict=True))
     alone = [s for s in seen if not any(own[s].values()) and all(s in c.evidence for c in checks if s in c.sources)]
     found: dict[str, tuple[Levels, list[float | None]]] = {}
+    wild = [0.0] * len(checks)
     for source in alone:
         having = [check for check in checks if source in check.sources]
         rng = stream(seed, "field", entry.name, source)
@@ -288,9 +308,14 @@ def _area_means(entry: FieldEntry, seed: int) -> tuple[dict[str, FloatArray], di
     means, moved = {}, {source: shift(common[source], seed=seed) for source in seen}
     for source in seen:
         rng = stream(seed, "places", entry.name, source)
-        mean = area_mean(entry.area_ha, *found[source], between_parts=entry.between_parts, rng=rng)
+        drawn, weights_ha = found[source]
+        mean = area_mean(entry.area_ha, drawn, weights_ha, between_parts=entry.between_parts, rng=rng)
         means[source] = mean * np.exp(moved[source])
-    return means, moved
+        for k, p in zip(
+            [k for k, c in zip(order, checks, strict=True) if source in c.sources], drawn.wild, strict=True
+        ):
+            wild[k] = max(wild[k], p)
+    return held_at_yield(means, entry.yield_kg_ha), moved, tuple(wild)
 
 
 def _fingerprint(check: FieldCheck) -> tuple[object, ...]:
@@ -315,6 +340,7 @@ def _together(
     if not sources:
         return {}
     pieces: list[Piece] = []
+    seen_by = {s: sum(s in check.sources for check in checks) for s in sources}
     stood: dict[str, list[tuple[int, int, float | None]]] = {s: [] for s in sources}
     for check in checks:
         clouds = [cloud_of_evidence(s, seen) for s, seen in check.evidence.items() if s in sources]
@@ -324,7 +350,10 @@ def _together(
             moved = np.stack([shift(own[s][id(check)], seed=seed) for s in cloud.sources], axis=1)
             for column, source in enumerate(cloud.sources):
                 stood[source].append((len(pieces), column, check.weight_ha))
-            pieces.append(Piece(cloud, np.eye(len(sources))[list(at)], at, moved))
+            # A check is wild against others: each of its sources must have been seen by enough of them.
+            may_be_wild = min(seen_by[s] for s in cloud.sources) >= LEAST_FOR_WILD
+            share_wild = WILD_SHARE if may_be_wild else 0.0
+            pieces.append(Piece(cloud, np.eye(len(sources))[list(at)], at, moved, share_wild))
     priors = [entry.prior(s) for s in sources]
     mean = np.log([positive("prior median", p.median_kg_ha) for p in priors])
     sd = np.array([positive("prior sd", p.sd_log) for p in priors])
@@ -332,66 +361,7 @@ def _together(
     result = {}
     for k, source in enumerate(sources):
         places = np.stack([walked.points[piece][:, column] for piece, column, _ in stood[source]], axis=1)
-        result[source] = Levels(walked.theta[:, k], walked.spread[:, k], places), [w for _, _, w in stood[source]]
-    return result
-
-
-def area_mean(
-    area_ha: float,
-    drawn: Levels,
-    weights_ha: Sequence[float | None],
-    *,
-    between_parts: float,
-    rng: np.random.Generator,
-) -> FloatArray:
-    """Rows of the mean over an area [kg/ha], shape (DRAWS,).
-
-    Parameters
-    ----------
-    area_ha : float
-        [ha]
-    drawn : Levels
-        From :func:`chaffinch.engine.ledger_levels.levels`.
-    weights_ha : sequence of float or None
-        Area each check stands for [ha]: all or none.
-    between_parts : float
-        Part of τ² between parts, where weights are given [1].
-    rng : numpy Generator
-        Source of chance.
-
-    Notes
-    -----
-    Each check has seen one place of ``PLACE_HA`` (or its even part of a smaller field). The other places of a part
-    have the mean e^(m + b + τ_w²/2), b the part's deviation, and since they are finite in number, their own mean varies
-    about it with variance (e^(τ_w²) − 1)/number of its square.
-    """
-    number = drawn.places.shape[1]
-    known = [w for w in weights_ha if w is not None]
-    if not known:
-        seen_ha = min(PLACE_HA, area_ha / number)
-        total = seen_ha * np.exp(drawn.places).sum(axis=1)
-        mean: FloatArray = (total + _unseen(area_ha - number * seen_ha, drawn.level, drawn.spread, rng)) / area_ha
-        return mean
-    between, within = drawn.spread * np.sqrt(between_parts), drawn.spread * np.sqrt(1.0 - between_parts)
-    total = np.zeros(DRAWS)
-    for column, part_ha in enumerate(known):
-        seen_ha = min(PLACE_HA, part_ha)
-        off = drawn.places[:, column] - drawn.level
-        # Of a deviation seen, this much is expected to be the part's own, the rest that of the place in it.
-        part = between_parts * off + np.sqrt(1.0 - between_parts) * between * standard_normal(rng)
-        total += seen_ha * np.exp(drawn.places[:, column])
-        total += _unseen(part_ha - seen_ha, drawn.level + part, within, rng)
-    left_ha = area_ha - sum(known)
-    if left_ha > area_ha * _ROUNDING:
-        total += _unseen(left_ha, drawn.level + between * standard_normal(rng), within, rng)
-    return np.asarray(total / area_ha)
-
-
-def _unseen(part_ha: float, level: FloatArray, tau: FloatArray, rng: np.random.Generator) -> FloatArray:
-    """Rows of the loss over places nobody checked [kg]."""
-    if part_ha <= 0.0:
-        return np.zeros(DRAWS)
-    variance = np.log1p(np.expm1(np.square(tau)) * min(1.0, PLACE_HA / part_ha))
-    noise = np.sqrt(variance) * standard_normal(rng) - variance / 2.0
-    result: FloatArray = part_ha * np.exp(level + np.square(tau) / 2.0 + noise)
+        wild = tuple(walked.wild[piece] for piece, _, _ in stood[source])
+        drawn = Levels(walked.theta[:, k], walked.spread[:, k], places, wild)
+        result[source] = drawn, [w for _, _, w in stood[source]]
     return result

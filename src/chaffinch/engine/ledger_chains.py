@@ -119,12 +119,15 @@ class Piece:
         Which τ each column deviates by.
     shift : ndarray of shape (DRAWS, columns), or None
         Added to the points, row by row: shared errors that only some checks have.
+    wild_share : float
+        Probability, before all is seen, that the piece says nothing and its loss could be anything on the grid [1].
     """
 
     cloud: Cloud
     rows: FloatArray
     spread: tuple[int, ...]
     shift: FloatArray | None = None
+    wild_share: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -137,11 +140,14 @@ class Walk:
     spread : ndarray, shape (DRAWS, number of τ)
     points : list of ndarray, shape (DRAWS, columns)
         One per piece, shift included.
+    wild : tuple of float
+        Probability that each piece is wild [1].
     """
 
     theta: FloatArray
     spread: FloatArray
     points: list[FloatArray]
+    wild: tuple[float, ...]
 
 
 def walk(
@@ -165,16 +171,17 @@ def walk(
     chain = _Chains(pieces, mean, sd, [s.checked() for s in spreads], rng)
     theta, spread = np.empty((DRAWS, mean.size)), np.empty((DRAWS, len(spreads)))
     points = [np.empty((DRAWS, len(piece.spread))) for piece in pieces]
+    wild = np.zeros((KEPT, len(pieces)))
     for _ in range(BURN):
         chain.sweep(rng.integers(DRAWS, size=CHAINS))
     for kept in range(KEPT):
         rows = np.arange(kept * CHAINS, (kept + 1) * CHAINS)
         for _ in range(THIN):
             chain.sweep(rows)
-        theta[rows], spread[rows] = chain.theta, chain.tau
+        theta[rows], spread[rows], wild[kept] = chain.theta, chain.tau, chain.wild
         for whole, now in zip(points, chain.points, strict=True):
             whole[rows] = now
-    return Walk(theta, spread, points)
+    return Walk(theta, spread, points, tuple(wild.mean(axis=0).tolist()))
 
 
 class _Chains:
@@ -194,6 +201,7 @@ class _Chains:
         self.which = np.concatenate([piece.spread for piece in pieces])
         self.theta = np.tile(mean, (CHAINS, 1))
         self.tau = np.tile([s.median for s in spreads], (CHAINS, 1))
+        self.wild = np.zeros(len(pieces))
         # Each chain starts with every piece at a likely point of its own, as if it were the only one.
         self.points: list[FloatArray] = []
         for piece in pieces:
@@ -218,19 +226,27 @@ class _Chains:
         # −(x − centre)' P (x − centre)/2 without its part that is the same for all points, as matrix products.
         if self.mean.size <= SHORT:
             centre, precision = self._without(number, piece)
-            linear = np.einsum("cij,cj->ci", precision, centre - shift)
-            square = (x[:, :, None] * x[:, None, :]).reshape(x.shape[0], -1)
-            log_p = linear @ x.T - 0.5 * precision.reshape(CHAINS, -1) @ square.T
         else:
             own = 1.0 / np.square(self.tau[:, list(piece.spread)])
-            log_p = ((self.theta @ piece.rows.T - shift) * own) @ x.T - 0.5 * own @ np.square(x).T
-        log_p += piece.cloud.log_weight
-        p = np.exp(log_p - log_p.max(axis=1, keepdims=True))
-        cumulative = np.cumsum(p, axis=1)
+            centre, precision = self.theta @ piece.rows.T, own[:, :, None] * np.eye(len(piece.spread))
+        linear = np.einsum("cij,cj->ci", precision, centre - shift)
+        square = (x[:, :, None] * x[:, None, :]).reshape(x.shape[0], -1)
+        log_p = linear @ x.T - 0.5 * precision.reshape(CHAINS, -1) @ square.T + piece.cloud.log_weight
+        highest = log_p.max(axis=1)
+        cumulative = np.cumsum(np.exp(log_p - highest[:, None]), axis=1)
         goal = self.rng.random(CHAINS) * cumulative[:, -1]
         picked = np.minimum((cumulative < goal[:, None]).sum(axis=1), x.shape[0] - 1)
         spread_out = piece.cloud.cell * (self.rng.random((CHAINS, 1)) - 0.5)
-        return np.asarray(x[picked] + spread_out + shift)
+        found = np.asarray(x[picked] + spread_out + shift)
+        if piece.wild_share == 0.0:
+            return found
+        ln_fits = highest + np.log(cumulative[:, -1]) - 0.5 * ((centre - shift) * linear).sum(axis=1)
+        p_wild = _p_wild(piece, ln_fits, precision)
+        self.wild[number] = p_wild.mean()
+        noise = self.rng.standard_normal((CHAINS, len(piece.spread), 1))
+        root = np.linalg.cholesky(precision).transpose(0, 2, 1)
+        like_others = centre + np.linalg.solve(root, noise)[:, :, 0]
+        return np.where((self.rng.random(CHAINS) < p_wild)[:, None], like_others, found)
 
     def _without(self, number: int, piece: Piece) -> tuple[FloatArray, FloatArray]:
         """Where one piece is expected from all others, θ integrated out: centre (chains, columns) and precision."""
@@ -272,3 +288,18 @@ class _Chains:
         centre = np.linalg.solve(normal, right[:, :, None])[:, :, 0]
         noise = self.rng.standard_normal(centre.shape)
         self.theta[:] = centre + np.linalg.solve(root.transpose(0, 2, 1), noise[:, :, None])[:, :, 0]
+
+
+def _p_wild(piece: Piece, ln_fits: FloatArray, precision: FloatArray) -> FloatArray:
+    """Probability that a piece is wild, per chain: it could be anywhere on the grid, against where it is expected.
+
+    ``ln_fits`` is the log of the sum over the points of weight · exp(−(x − centre)' P (x − centre)/2).
+    """
+    columns = len(piece.spread)
+    _, ln_det = np.linalg.slogdet(precision)
+    ln_normal = math.log1p(-piece.wild_share) + ln_fits + 0.5 * ln_det - 0.5 * columns * math.log(2.0 * math.pi)
+    highest = piece.cloud.log_weight.max()
+    whole = highest + math.log(np.exp(piece.cloud.log_weight - highest).sum())
+    ln_wild = math.log(piece.wild_share) + whole - columns * math.log(float(LN_LOSS[-1] - LN_LOSS[0]))
+    result: FloatArray = 1.0 / (1.0 + np.exp(np.minimum(ln_normal - ln_wild, 700.0)))
+    return result

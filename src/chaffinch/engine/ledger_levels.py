@@ -4,6 +4,10 @@ Check j stands at a place with ln λ_j = m + u_j, u_j ~ N(0, τ²), ln τ ~ N(ln
 et al., Bayesian Data Analysis, ch. 5; from memory) whose observations are the evidence of whole checks in place of
 normal ones. The likelihood of (m, τ) is the product over the checks of their evidence, each convolved with
 N(0, τ²): exact on a grid, so nothing is lost where pans were empty.
+
+From three checks on, one in fifty is taken to be wild, as on a curve (:mod:`chaffinch.engine.response_table`): a spill,
+a pan that missed, a number slipped. It says nothing of the field, and its place is one like those nobody checked. With
+one check or two nobody can tell which is wrong, and an empty frame far below what was expected would count as wild.
 """
 
 from __future__ import annotations
@@ -20,6 +24,7 @@ from chaffinch.engine.domain import positive
 from chaffinch.engine.estimate import Prior
 from chaffinch.engine.evidence import LN_LOSS, Evidence
 from chaffinch.engine.ledger_shared import DRAWS
+from chaffinch.engine.response_table import WILD_SHARE
 
 FloatArray = NDArray[np.float64]
 
@@ -27,6 +32,9 @@ PLACE_SD: Final = 0.4
 """Median of τ, the sd of ln(loss) between stops of one field [1]; own figure, no source."""
 PLACE_SD_SPREAD: Final = 0.5
 """Sd of ln τ [1]; own figure: τ is held to lie between 0.18 and 0.91 with 90 % probability."""
+
+LEAST_FOR_WILD: Final = 3
+"""Checks of a source from which one of them may be wild [1]; own figure."""
 
 _STEP: Final = float(LN_LOSS[1] - LN_LOSS[0])
 _BEYOND: Final = 150
@@ -67,11 +75,14 @@ class Levels:
         τ [1].
     places : ndarray, shape (n, checks)
         ln λ_j at the places checked [ln kg/ha].
+    wild : tuple of float
+        Probability that each check is wild [1]; 0 where none may be.
     """
 
     level: FloatArray
     spread: FloatArray
     places: FloatArray
+    wild: tuple[float, ...]
 
 
 def levels(seen: Sequence[Evidence], prior: Prior, spread: Spread, *, rng: np.random.Generator) -> Levels:
@@ -88,7 +99,8 @@ def levels(seen: Sequence[Evidence], prior: Prior, spread: Spread, *, rng: np.ra
     rng : numpy Generator
         Source of chance.
     """
-    table, ln_spread = log_posterior(seen, prior, spread)
+    wild_share = WILD_SHARE if len(seen) >= LEAST_FOR_WILD else 0.0
+    table, ln_spread = log_posterior(seen, prior, spread, wild_share=wild_share)
     mass = np.exp(table - table.max()).ravel()
     # One draw from each of DRAWS equal slices of the posterior, then spread evenly over its cell.
     cumulative = np.cumsum(mass)
@@ -98,18 +110,23 @@ def levels(seen: Sequence[Evidence], prior: Prior, spread: Spread, *, rng: np.ra
     level = LEVEL[row] + _STEP * (rng.random(DRAWS) - 0.5)
     width = ln_spread[1] - ln_spread[0]
     tau = np.exp(ln_spread[column] + width * (rng.random(DRAWS) - 0.5))
-    places = [_place(one, level, tau, rng) for one in seen]
-    return Levels(level, tau, np.stack(places, axis=1))
+    drawn = [_place(one, level, tau, wild_share, rng) for one in seen]
+    return Levels(level, tau, np.stack([place for place, _ in drawn], axis=1), tuple(wild for _, wild in drawn))
 
 
-def log_posterior(seen: Sequence[Evidence], prior: Prior, spread: Spread) -> tuple[FloatArray, FloatArray]:
-    """Log posterior of (ln τ, m) up to a constant, shape (19, len(LEVEL)), and the nodes of ln τ, shape (19,)."""
+def log_posterior(
+    seen: Sequence[Evidence], prior: Prior, spread: Spread, *, wild_share: float = 0.0
+) -> tuple[FloatArray, FloatArray]:
+    """Log posterior of (ln τ, m) up to a constant, shape (19, len(LEVEL)), and the nodes of ln τ, shape (19,).
+
+    ``wild_share`` is the part of the checks that say nothing of the field [1].
+    """
     spread.checked()
     ln_spread = math.log(spread.median) + spread.sd_log * _SPREAD_Z
     z = (LEVEL - math.log(positive("prior median", prior.median_kg_ha))) / positive("prior sd", prior.sd_log)
     table = -0.5 * np.square(z)[None, :] - 0.5 * np.square(_SPREAD_Z)[:, None]
     for one in seen:
-        table = table + np.log(_convolved(one, np.exp(ln_spread)))
+        table = table + np.log((1.0 - wild_share) * _convolved(one, np.exp(ln_spread)) + wild_share * _anywhere(one))
     return table, ln_spread
 
 
@@ -127,15 +144,27 @@ def _convolved(one: Evidence, tau: FloatArray) -> FloatArray:
     return result
 
 
-def _place(one: Evidence, level: FloatArray, tau: FloatArray, rng: np.random.Generator) -> FloatArray:
-    """Draw ln λ at a place checked, given the field: evidence(x) · N(x; m, τ²), shape (n,)."""
+def _anywhere(one: Evidence) -> float:
+    """Likelihood of a check whose loss could be anything on the grid."""
+    return float(np.exp(one.log_likelihood).mean())
+
+
+def _place(
+    one: Evidence, level: FloatArray, tau: FloatArray, wild_share: float, rng: np.random.Generator
+) -> tuple[FloatArray, float]:
+    """Draw ln λ at a place checked, given the field: evidence(x) · N(x; m, τ²), shape (n,); and P(it is wild)."""
     wide = np.pad(one.log_likelihood, _BEYOND, mode="edge")
     possible = np.flatnonzero(wide > -_NEGLIGIBLE)
     stride = 1 + (possible[-1] - possible[0]) // 125
     x, log_seen = LEVEL[possible[0] : possible[-1] + 1 : stride], wide[possible[0] : possible[-1] + 1 : stride]
     log_p = log_seen[None, :] - 0.5 * np.square((x[None, :] - level[:, None]) / tau[:, None])
-    p = np.exp(log_p - log_p.max(axis=1, keepdims=True))
-    cumulative = np.cumsum(p, axis=1)
+    highest = log_p.max(axis=1)
+    cumulative = np.cumsum(np.exp(log_p - highest[:, None]), axis=1)
     picked = (cumulative < (rng.random(level.size) * cumulative[:, -1])[:, None]).sum(axis=1)
     result: FloatArray = x[np.minimum(picked, x.size - 1)] + stride * _STEP * (rng.random(level.size) - 0.5)
-    return result
+    if wild_share == 0.0:
+        return result, 0.0
+    fits = np.exp(highest) * cumulative[:, -1] * stride * _STEP / (tau * math.sqrt(2.0 * math.pi))
+    p_wild = wild_share * _anywhere(one) / (wild_share * _anywhere(one) + (1.0 - wild_share) * fits)
+    like_others = level + tau * rng.standard_normal(level.size)
+    return np.where(rng.random(level.size) < p_wild, like_others, result), float(p_wild.mean())

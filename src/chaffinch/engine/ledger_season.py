@@ -27,6 +27,7 @@ from chaffinch.engine.ledger import (
     FieldLoss,
     checked_area_ha,
     field_loss,
+    held_at_yield,
     interval,
 )
 from chaffinch.engine.ledger_population import Alone, population
@@ -144,6 +145,10 @@ def season_loss(entries: Sequence[FieldEntry], *, seed: int) -> SeasonLoss:
     for crop, source in itertools.product(crops, SOURCES):
         there = [entry for entry in entries if entry.crop == crop]
         gaps += _of_one_population(there, source, found, draws, filled, seed)
+    for entry in entries:
+        for rows in (draws, filled):
+            if entry.name in rows:
+                rows[entry.name] = held_at_yield(rows[entry.name], entry.yield_kg_ha)
 
     def total(fields: Sequence[FieldEntry]) -> CropLoss:
         return _sum(fields, draws, filled, gaps)
