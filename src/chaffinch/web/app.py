@@ -7,11 +7,10 @@ import mimetypes
 from collections.abc import AsyncIterator, MutableMapping
 from contextlib import asynccontextmanager
 from functools import lru_cache
-from importlib.util import find_spec
 from pathlib import Path
 from typing import Any, Final
 
-from fastapi import APIRouter, FastAPI
+from fastapi import FastAPI
 from fastapi.exceptions import RequestValidationError
 from fastapi.openapi.utils import get_openapi
 from fastapi.routing import iter_route_contexts
@@ -26,7 +25,7 @@ from chaffinch.book.desk import Desk, open_desk
 from chaffinch.book.for_phones import book_of
 from chaffinch.book.receiving import Inbox
 from chaffinch.errors import BookError, InputError, SamplerError
-from chaffinch.web import api, doors
+from chaffinch.web import api, doors, pages
 from chaffinch.web.access import declared
 from chaffinch.web.devices import Devices
 from chaffinch.web.limits import (
@@ -132,8 +131,7 @@ def make_app(settings: WebSettings, *, desk: Desk | None = None) -> FastAPI:
     ):
         app.add_exception_handler(kind, handler)
     app.include_router(api.router)
-    if pages := _pages():
-        app.include_router(pages)
+    app.include_router(pages.router)
     app.include_router(doors.router)
     app.mount("/app", ProgramFiles(directory=STATIC / "app", html=True, check_dir=False))
     app.mount("/static", ProgramFiles(directory=STATIC, check_dir=False))
@@ -141,16 +139,6 @@ def make_app(settings: WebSettings, *, desk: Desk | None = None) -> FastAPI:
     app.add_middleware(Guard, settings=settings)
     declared(app)
     return app
-
-
-def _pages() -> APIRouter | None:
-    """The desk's pages."""
-    if find_spec("chaffinch.web.pages") is None:
-        return None
-    from chaffinch.web import pages
-
-    router: APIRouter = pages.router
-    return router
 
 
 def described(app: FastAPI) -> dict[str, Any]:

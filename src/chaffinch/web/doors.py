@@ -95,9 +95,3 @@ def ca_certificate(request: Request) -> Response:
         media_type="application/x-x509-ca-cert",
         headers={"Content-Disposition": 'attachment; filename="chaffinch-ca.crt"'},
     )
-
-
-@router.get("/", dependencies=[Depends(anyone)])
-def front() -> Response:
-    """What stands at the address itself where the desk has no page there."""
-    return RedirectResponse("/app/", 303)

@@ -88,11 +88,13 @@ def _write(folder: Path, digest: str, content: bytes) -> None:
     folder.mkdir(mode=0o700, parents=True, exist_ok=True)
     if sum(one.stat().st_size for one in folder.iterdir()) + len(content) > MOST_PHOTOS_BYTES:
         raise Refusal(503, "photo", "there is no room left for pictures", "keep it on the phone")
+    handle, coming = tempfile.mkstemp(dir=folder, prefix=".coming-")
     try:
-        with tempfile.NamedTemporaryFile(dir=folder, prefix=".coming-", delete=False) as file:
+        with os.fdopen(handle, "wb") as file:
             file.write(content)
             file.flush()
             os.fsync(file.fileno())
-        Path(file.name).replace(target)
+        Path(coming).replace(target)
     except OSError as error:
+        Path(coming).unlink(missing_ok=True)
         raise Refusal(503, "photo", f"cannot be written ({error.strerror})", "keep it on the phone") from error
