@@ -5,6 +5,7 @@ from __future__ import annotations
 import pytest
 
 from chaffinch.book.checks import log_check
+from chaffinch.book.fields import field_summary
 from chaffinch.book.ledger import compare, ledger
 from chaffinch.book.ledger_json import as_json
 from chaffinch.book.ledger_said import (
@@ -12,6 +13,7 @@ from chaffinch.book.ledger_said import (
     HEADER_ONLY,
     LEAK_ONLY,
     MACHINE_ONLY,
+    doubted_said,
     left_by,
     missing_said,
     other_crops_said,
@@ -35,6 +37,26 @@ def summed(book):
 def checked(book, field="Long Hollow", *, losses=(28.0, 32.0, 30.0), **more):
     for hour, loss in enumerate(losses):
         book.check("Old Bess", 10, 8 + hour, machine_kg_ha=loss, field=field, **more)
+
+
+def test_a_wild_check_is_pointed_out_and_hardly_counts(book):
+    checked(book, losses=(28.0, 32.0, 30.0, 31.0))
+    before = summed(book)
+    wild = book.check("Old Bess", 11, 9, machine_kg_ha=3000.0)
+    found = summed(book)
+
+    assert doubted_said(before) == []
+    assert [check.id for _, check in found.doubted] == [wild]
+    told = doubted_said(found)
+    assert len(told) == 1
+    assert wild[:8] in told[0]
+    assert "Long Hollow" in told[0]
+    assert as_json(found)["doubted_checks"] == [{"id": wild, "field": book.ids["Long Hollow"]}]
+    ours, theirs = found.loss.whole.judged.kg, before.loss.whole.judged.kg
+    assert ours.median == pytest.approx(theirs.median, rel=0.08)
+    assert ours.high < 1.3 * theirs.high
+    # The field's own page knows it too.
+    assert field_summary(book.desk, find_thing(book.desk, "field", "Long Hollow")).doubted == (wild,)
 
 
 def test_two_fields_add_up_to_the_season(book):

@@ -23,6 +23,9 @@ LARGE_FIELD_HA: Final = 10_000.0
 """Area a field of unknown area is summed with [ha]: so large that the few places checked count for nothing by
 themselves, which is the wider range. No kilograms and no money are told of it."""
 
+WILD: Final = 0.5
+"""Probability of being wild from which a check is pointed out [1]; own figure."""
+
 Progress = Callable[[int, int], None]
 """Called with (done, of) while checks are answered."""
 
@@ -52,6 +55,8 @@ class FieldSummary:
         The field's area [ha].
     money : Range or None
         That loss in money over the field, at the field's price.
+    doubted : tuple of str
+        Ids of checks that are likelier wild than not beside the others: they hardly count in the means.
     """
 
     field: Thing
@@ -60,6 +65,7 @@ class FieldSummary:
     mean_kg_ha: Range | None
     area_ha: float | None
     money: Range | None
+    doubted: tuple[str, ...] = ()
 
 
 def field_summary(desk: Desk, field: Thing, *, seed: int = 1, progress: Progress | None = None) -> FieldSummary:
@@ -71,21 +77,21 @@ def field_summary(desk: Desk, field: Thing, *, seed: int = 1, progress: Progress
     lines = answered(desk, here, seed=seed, progress=progress)
     area = field.parts.get("area")
     area_ha = None if area is None else units.read_positive(area, "land", field="field, area").value
-    sources, mean, judged_loss = _losses(field, lines, area_ha, seed)
+    sources, mean, judged_loss, doubted = _losses(field, lines, area_ha, seed)
     money = None if judged_loss is None or area_ha is None else judged_loss.money
-    return FieldSummary(field, tuple(lines), sources, mean, area_ha, money)
+    return FieldSummary(field, tuple(lines), sources, mean, area_ha, money, doubted)
 
 
 def _losses(
     field: Thing, lines: Sequence[CheckLine], area_ha: float | None, seed: int
-) -> tuple[dict[str, tuple[Range, int]], Range | None, Loss | None]:
-    """Mean by source with the checks that saw it, the mean held against the combine, and what it comes to.
+) -> tuple[dict[str, tuple[Range, int]], Range | None, Loss | None, tuple[str, ...]]:
+    """Mean by source with the checks that saw it, the mean held against the combine, what it comes to, ids doubted.
 
     A leak caught apart is put back to its machine in the sum: without a leak catch it was never apart, and a leak seen
     once would otherwise come on top of checks that hold theirs already.
     """
     if not lines:
-        return {}, None, None
+        return {}, None, None, ()
     price = field.parts.get("price")
     per_t = None if price is None else units.read_positive(price, "price", field="field, price").value
     yields = [line.logged.check.yield_kg_ha for line in lines if line.logged.check.yield_kg_ha is not None]
@@ -102,7 +108,8 @@ def _losses(
     if any(MACHINE_AND_LEAK in line.answer.beliefs for line in lines):
         folded = [from_check(line.logged, line.answer.prepared, leak_with_machine=True, seed=seed) for line in lines]
         judged = field_loss(replace(entry, checks=folded), seed=seed).judged
-    return sources, None if judged is None else judged.kg_ha, judged
+    doubted = tuple(line.logged.id for line, p in zip(lines, found.wild, strict=True) if p > WILD)
+    return sources, None if judged is None else judged.kg_ha, judged, doubted
 
 
 def checks_where(

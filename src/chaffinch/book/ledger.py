@@ -14,7 +14,7 @@ from chaffinch.book.checks import LoggedCheck, counting
 from chaffinch.book.currency import one_currency, price_told
 from chaffinch.book.desk import Desk
 from chaffinch.book.field_checks import from_check
-from chaffinch.book.fields import Progress, checks_where
+from chaffinch.book.fields import WILD, Progress, checks_where
 from chaffinch.book.outings import outings
 from chaffinch.book.points import CheckPoint, points_of, yield_of_field
 from chaffinch.book.things import Thing, by_ids, things
@@ -94,6 +94,18 @@ class Ledger:
         """Sources held against the combine that anybody measured: header, machine, leak."""
         seen = {} if self.loss is None else self.loss.whole.sources
         return tuple(source for source in ("header", "machine", "leak") if source in seen)
+
+    @property
+    def doubted(self) -> tuple[tuple[SeasonField, LoggedCheck], ...]:
+        """Checks that are likelier wild than not beside the others of their field, and so hardly count in its sum."""
+        found = {} if self.loss is None else self.loss.fields
+        return tuple(
+            (one, check)
+            for one in self.fields
+            if one.thing.id in found
+            for check, p in zip(one.checks, found[one.thing.id].wild, strict=True)
+            if p > WILD
+        )
 
 
 def ledger(desk: Desk, season: Thing, *, seed: int = 1, progress: Progress | None = None) -> Ledger:
@@ -210,7 +222,7 @@ def compare(
             block,
             (p.throughput_t_h if throughput else p.speed_kmh) or 0.0,
             p.conditions,
-            p.shared if source == "machine" else {},
+            p.shared_by_source[source],
         )
         for p, block in zip(usable, blocks, strict=True)
     ]

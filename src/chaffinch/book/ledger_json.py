@@ -26,6 +26,7 @@ def as_json(found: Ledger) -> dict[str, Any]:
             {"id": one.thing.id, "name": one.thing.name, "checks": len(one.checks)} for one in found.without_area
         ],
         "checks_of_another_crop": {one.thing.id: dict(one.other_crops) for one in found.fields if one.other_crops},
+        "doubted_checks": [{"id": check.id, "field": one.thing.id} for one, check in found.doubted],
         "machine_only": "machine" in found.judged_seen and "header" not in found.judged_seen,
         "header_only": "header" in found.judged_seen and "machine" not in found.judged_seen,
         "fields": [

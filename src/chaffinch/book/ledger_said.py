@@ -22,6 +22,10 @@ SHARED: Final = (
     "Errors that checks share (a width guessed once, a table's TKW) move the whole sum together and are counted so."
 )
 OTHER_CROP: Final = "{field}: {checks} of {crop}, the field is of {own}; counted in its sum all the same."
+DOUBTED: Final = (
+    "Check {check} in {field} is far from all others there: a spill, a missed pan, a number slipped? It hardly counts "
+    "in the sum. Look at it, and correct it if it is wrong."
+)
 NO_RECORD: Final = "This is no insurance or legal record."
 
 FAIR: Final = (
@@ -76,6 +80,11 @@ def other_crops_said(found: Ledger) -> list[str]:
         for one in found.fields
         for crop, count in one.other_crops.items()
     ]
+
+
+def doubted_said(found: Ledger) -> list[str]:
+    """Checks that do not fit the others of their field, one sentence each."""
+    return [DOUBTED.format(check=check.id[:8], field=one.thing.name) for one, check in found.doubted]
 
 
 def left_out_said(why: str, count: int) -> str:

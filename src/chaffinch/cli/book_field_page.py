@@ -101,6 +101,12 @@ def _coverage(found: FieldSummary, page: Page) -> None:
     partly = [s for s in ("header", "machine") if s in found.sources and found.sources[s][1] < count]
     for source in unseen:
         page.paragraph(f"{SOURCE[source].capitalize()} loss was measured in no check: it comes on top.")
+    if found.doubted:
+        # A late import: the season's rooms are not needed for most fields.
+        from chaffinch.book.ledger_said import DOUBTED
+
+        for doubted in found.doubted:
+            page.paragraph(DOUBTED.format(check=doubted[:8], field=found.field.name))
     _carried_over(found, page)
     for source in partly:
         page.paragraph(
@@ -205,6 +211,7 @@ def field_as_json(desk: Desk, found: FieldSummary) -> dict[str, Any]:
         "mean": None if found.mean_kg_ha is None else loss(found.mean_kg_ha),
         "sources": {s: {**loss(r), "checks": n} for s, (r, n) in found.sources.items()},
         "warnings": warned(found),
+        "doubted_checks": list(found.doubted),
         "money": {"currency": currency_of(unit, found), "over_field": as_range(found.money)},
         "checks": [check_as_json(line) for line in found.checks],
     }

@@ -15,6 +15,7 @@ from chaffinch.book.ledger_said import (
     PRICES,
     SHARED,
     counted,
+    doubted_said,
     left_by,
     left_out_said,
     missing_said,
@@ -196,6 +197,7 @@ def _remarks(found: Ledger, page: Page, *, money: bool) -> None:
         texts.append(ASSUMED.format(kg=f"{middle} t (likely {low} to {high})", area=_ha(whole.assumed.area_ha)))
     texts += missing_said(found)
     texts += other_crops_said(found)
+    texts += doubted_said(found)
     if money and whole.judged is not None and whole.judged.money is not None:
         texts.append(PRICES)
     texts += [SHARED, NO_RECORD]

@@ -21,6 +21,7 @@ from chaffinch.book.ledger_said import (
     NO_RECORD,
     PRICES,
     SHARED,
+    doubted_said,
     left_by,
     left_out_said,
     missing_said,
@@ -243,7 +244,7 @@ def _remarks(found: Ledger, unit: Unit, weight: tuple[float, str]) -> list[str]:
         low, middle, high = range_words(whole.assumed.kg.times(weight[0]))
         kg = f"{middle} {weight[1]} ({words('likely', low=low, high=high)})"
         told.append(ASSUMED.format(kg=kg, area=area_said(whole.assumed.area_ha, unit)))
-    told += [*missing_said(found), *other_crops_said(found)]
+    told += [*missing_said(found), *other_crops_said(found), *doubted_said(found)]
     told += [PRICES] if whole.judged.money is not None else []
     return [*told, SHARED, *_left_out(found), NO_RECORD]
 
