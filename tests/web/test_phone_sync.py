@@ -66,7 +66,7 @@ def test_two_phones_on_one_field(farm: Farm, browser: Browser) -> None:
     ann.page.locator("svg.code").wait_for()
     ben.page.goto(f"{ben.address}#/take/{packed}")
     ben.tap("Take it")
-    ben.see("2 waits on this phone")
+    ben.see("2 wait on this phone")
     assert len(ben.records()) == 2
     for phone in (ann, ben):
         phone.context.set_offline(False)

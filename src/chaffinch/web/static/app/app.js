@@ -165,7 +165,7 @@ export class App extends Stops {
   /** @param {string} wanted */
   async theme(wanted) {
     document.documentElement.dataset.theme = wanted;
-    await this.write(() => this.phone.add({ kept: { theme: wanted } }));
+    await this.phone.remember({ theme: wanted });
   }
 }
 

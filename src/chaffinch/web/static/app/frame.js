@@ -79,7 +79,7 @@ export class Frame {
    * Do something that writes; when it cannot be kept, say so loudly and give back what would be lost.
    * @param {() => Promise<unknown>} act
    * @param {{records?: Envelope[], stop?: string, lines?: JournalLine[]}} [at]  what would be lost
-   * @returns {Promise<boolean>}  whether it is on disk
+   * @returns {Promise<boolean>}  whether to go on: it is on disk, or the person chose to go on without
    */
   async write(act, at = {}) {
     try {
@@ -87,11 +87,20 @@ export class Frame {
       return true;
     } catch (error) {
       if (!(error instanceof NotKept)) throw error;
-      this.alarm(error.message, this.#lost(at), () => {
-        this.closeAlarm();
-        void this.write(act, at).then((kept) => kept && this.show());
+      const { message } = error;
+      return new Promise((resolve) => {
+        /** @param {boolean | Promise<boolean>} onward */
+        const end = (onward) => {
+          this.closeAlarm();
+          resolve(onward);
+        };
+        this.alarm(message, this.#lost(at), {
+          again: () => end(this.write(act, at)),
+          back: () => end(false),
+          // A catch may be looked at all the same; a check that is not on disk is never called saved.
+          on: at.lines?.length && !at.records ? () => end(this.phone.carry(at.lines ?? [])) : null,
+        });
       });
-      return false;
     }
   }
 
@@ -105,11 +114,11 @@ export class Frame {
   /**
    * @param {string} reason
    * @param {string} text
-   * @param {() => void} again
+   * @param {{again: () => void, back: () => void, on: (() => void) | null}} ways
    */
-  alarm(reason, text, again) {
+  alarm(reason, text, ways) {
     this.closeAlarm();
-    const page = notKept(/** @type {any} */ (this), reason, text, again);
+    const page = notKept(/** @type {any} */ (this), reason, text, ways);
     document.body.append(page);
     for (const one of Object.values(this.places)) one.setAttribute("inert", "");
     /** @type {HTMLElement | null} */ (page.querySelector("h1"))?.focus();

@@ -45,6 +45,8 @@ export class Phone extends EventTarget {
     this.signal = "";
     this.persisted = true;
     this.newerApp = false;
+    /** Whether something is only in memory. */
+    this.carried = false;
   }
 
   /** @param {import("./keep.js").Everything} all */
@@ -208,9 +210,35 @@ export class Phone extends EventTarget {
     return fresh;
   }
 
+  /**
+   * Remember small things; where that cannot be kept they hold until the app is closed, and no record hangs on them.
+   * @param {{[key: string]: any}} kept
+   */
+  async remember(kept) {
+    try {
+      await this.add({ kept });
+    } catch (error) {
+      if (!(error instanceof NotKept)) throw error;
+      Object.assign(this.kept, kept);
+      this.changed();
+    }
+  }
+
   /** @param {{[key: string]: any}} some  what to remember of the choices */
   async choose(some) {
-    await this.add({ kept: { chosen: { ...this.chosen, ...some } } });
+    await this.remember({ chosen: { ...this.chosen, ...some } });
+  }
+
+  /**
+   * Go on with lines that could not be kept, in memory only.
+   * @param {import("./stop.js").JournalLine[]} lines
+   * @returns {boolean}  true: go on
+   */
+  carry(lines) {
+    this.journal.push(...lines);
+    this.carried = true;
+    this.changed();
+    return true;
   }
 
   /**

@@ -105,9 +105,9 @@ export class Stops extends Frame {
    * @param {Stop} stop
    * @param {number} n
    */
-  async takeBack(stop, n) {
+  takeBack(stop, n) {
     const line = { stop: stop.id, what: "taken back", at: this.phone.now(), n };
-    if (await this.write(() => this.phone.add({ journal: [line] }), { stop: stop.id, lines: [line] })) this.show();
+    return this.write(() => this.phone.add({ journal: [line] }), { stop: stop.id, lines: [line] });
   }
 
   /** @param {Stop} stop */

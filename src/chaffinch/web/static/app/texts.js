@@ -62,9 +62,9 @@ export const SIGNAL = {
   trouble: "The server has trouble. Everything waits here",
 };
 
-/** @type {{[state: string]: {mark: string, words: string}}} */
+/** @type {{[state: string]: {mark: string, words: string, many?: string}}} */
 export const STATE = {
-  queued: { mark: "○", words: "waits on this phone" },
+  queued: { mark: "○", words: "waits on this phone", many: "wait on this phone" },
   sending: { mark: "◐", words: "on its way" },
   sent: { mark: "●", words: "in the book" },
   attention: { mark: "!", words: "needs attention" },

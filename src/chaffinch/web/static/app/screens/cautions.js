@@ -13,7 +13,7 @@ export function cautions(app) {
   const seen = phone.kept.cautions === phone.today();
   const told = phone.setup.cautions?.length ? phone.setup.cautions : CAUTIONS;
   const understood = async () => {
-    await app.write(() => phone.add({ kept: { cautions: phone.today() } }));
+    await phone.remember({ cautions: phone.today() });
     app.go("/");
   };
   return {

@@ -138,6 +138,7 @@ export function notes(app) {
   const { phone } = app;
   const found = [];
   if (phone.keep.trouble) found.push(["Nothing can be kept here", `${phone.keep.trouble}. Every check will have to be taken as a file.`]);
+  else if (phone.carried) found.push(["Not everything is kept", "Catches that could not be kept are lost when this page is closed. Take them as a file."]);
   if (phone.clockBroken) found.push(["This phone's clock is wrong", "It shows no possible year. Set it before you save a check."]);
   else if (phone.clockAhead) {
     const way = phone.clockAhead > 0 ? "ahead of" : "behind";

@@ -21,7 +21,7 @@ export function options(app) {
       h("section", {}, h("h2", {}, "Light or dark"), choice("Light or dark",
         [["", "As the phone"], ["light", "Light"], ["dark", "Dark"]], phone.kept.theme ?? "", (value) => app.theme(value))),
       h("section", {}, h("h2", {}, "Units"), choice("Units",
-        [["farm", "As the farm"], ["metric", "kg/ha"], ["north american", "bu/ac, lb/ac"]], phone.chosen.units ?? "farm", (value) => app.write(() => phone.choose({ units: value })))),
+        [["farm", "As the farm"], ["metric", "kg/ha"], ["north american", "bu/ac, lb/ac"]], phone.chosen.units ?? "farm", (value) => phone.choose({ units: value }))),
       h("section", {}, h("h2", {}, "Book"),
         h("p", {}, book ? `${book.title}, as ${phone.token ? phone.role : "nobody any more"}, under the name ${phone.device}` : "None yet."),
         h("button.second", { onclick: () => app.go("/pair") }, book ? "Pair again" : "Pair with a book")),

@@ -88,6 +88,17 @@ export function pad(app) {
     if (kept) app.go(`/stop/${app.draft.stop}`, { replace: true });
   }
 
+  function lost() {
+    if (!stop || !weighing) return;
+    app.sheet("Take the bag back?", h("div.stack", {},
+      h("p", {}, `Catch ${weighing.n} in bag ${weighing.bag} will not count. The other catches of this stop stay.`),
+      h("button.main", { onclick: async () => {
+        app.closeSheet();
+        if (await app.takeBack(stop, weighing.n)) app.go(`/stop/${stop.id}`, { replace: true });
+      } }, "Take it back"),
+      h("button.second", { onclick: () => app.closeSheet() }, "Keep looking for it")));
+  }
+
   async function later() {
     const bag = h("input", { id: "entry-bag", value: phone.nextBag, inputmode: "text", maxlength: 40, autocomplete: "off" });
     const said = h("p.error", { role: "alert" });
@@ -133,7 +144,12 @@ export function pad(app) {
       error,
     ),
     back: true,
-    foot: [weighing ? null : h("button.second", { onclick: later }, "Weigh later"), add],
+    foot: [
+      weighing
+        ? h("button.second", { onclick: lost }, "Bag is lost")
+        : h("button.second", { onclick: later }, "Weigh later"),
+      add,
+    ],
   };
 }
 

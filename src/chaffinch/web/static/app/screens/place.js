@@ -81,7 +81,8 @@ export function pan(app) {
       return;
     }
     app.draft = { ...draft, pan: found };
-    if (await app.write(() => phone.choose({ place: at, pan: found, own }))) app.go("/pad");
+    await phone.choose({ place: at, pan: found, own });
+    app.go("/pad");
   };
   return {
     title: at === "windrow" || at === "leak" ? PLACE[at].title : "Which pan or frame?",

@@ -74,9 +74,9 @@ function troubled(app, record) {
  */
 function plain(state, records) {
   if (records.length === 0) return null;
-  const { mark, words } = STATE[state];
+  const { mark, words, many } = STATE[state];
   const rest = records.length - SHOWN;
-  return h("section", {}, h("h2", {}, `${records.length} ${words}`),
+  return h("section", {}, h("h2", {}, `${records.length} ${records.length > 1 ? (many ?? words) : words}`),
     h("ul.plain", {}, records.slice(0, SHOWN).map((one) =>
       h("li", {}, h("span.state-mark", { "aria-hidden": "true" }, mark), h("span", {}, describe(one))))),
     rest > 0 ? h("p.soft", {}, `and ${rest} more`) : null);

@@ -25,7 +25,7 @@ export function verdict(app, id) {
   const bags = waiting(stop);
   const another = h("button", { onclick: () => app.another(stop) }, "Another catch");
   const save = h("button", { onclick: () => app.save(stop), disabled: bags.length > 0 || stop.catches.length === 0 || !!problem }, "Save check");
-  const leading = bags.length > 0 || answer?.verdict === "unsettled" || !answer ? another : save;
+  const leading = bags.length > 0 || (answer?.verdict === "unsettled" && answer.more_catches !== null) || !answer ? another : save;
   another.className = another === leading ? "main" : "second";
   save.className = save === leading ? "main" : "second";
   return {
@@ -73,7 +73,7 @@ export function answered(app, answer, places, { earlier = [], field = "" } = {})
   const step = nextStep(answer, places);
   const money = worth(answer, field);
   const like = answer.more_catches_like ? places[answer.more_catches_like - 1] : null;
-  const how = answer.verdict === "unsettled" && like ? PLACE[like]?.how : null;
+  const how = answer.verdict === "unsettled" && answer.more_catches !== null && like ? PLACE[like]?.how : null;
   return h(
     "section.answer",
     { "aria-live": "polite" },
@@ -109,7 +109,7 @@ function catchList(app, stop) {
         h("span.catch-text", {}, h("strong", {}, `${one.n}. ${reading}`), h("span.row-below", {}, place)),
         one.amount === null
           ? h("button.second", { onclick: () => app.weigh(stop, one.n), "aria-label": `Weigh bag ${one.bag}` }, "Weigh")
-          : h("button.quiet", { onclick: () => app.takeBack(stop, one.n), "aria-label": `Take back catch ${one.n}` }, "Take back"),
+          : h("button.quiet", { onclick: () => app.takeBack(stop, one.n).then((kept) => kept && app.show()), "aria-label": `Take back catch ${one.n}` }, "Take back"),
       );
     })),
   );

@@ -33,7 +33,8 @@ export function where(app) {
       error.scrollIntoView({ block: "center" });
       return;
     }
-    if (await app.write(() => phone.choose(given))) app.go("/");
+    await phone.choose(given);
+    app.go("/");
   };
   const cropPlace = h("div", {}, cropChoice(app, given));
   const own = h("details.own", { open: phone.things("combines").length === 0 }, h("summary", {}, "Limit, price, speed, widths for this stop"),
