@@ -48,3 +48,15 @@ def test_a_machine_without_readings_is_told_a_command_that_exists(book, chaffinc
     book.check("Old Bess", 10, 8)
     assert "chaffinch book log … --bar NUMBER" in chaffinch(*ASK).err
     assert "chaffinch trial --start" in chaffinch("trial").out
+
+
+def test_a_narrow_terminal_holds_the_tables(book, chaffinch, monkeypatch):
+    for k, speed in enumerate((3.0, 5.0, 7.0, 9.0, 6.0)):
+        check = book.check("Old Bess", 10, 8 + k, speed_kmh=speed, machine_kg_ha=20.0 * (k + 1))
+        book.bar("Old Bess", check, 10, 8 + k, 2.0 * (k + 1), "time")
+    monkeypatch.setenv("COLUMNS", "40")
+    ran = chaffinch(*ASK)
+
+    assert ran.status == 0, ran.err
+    assert "at 3.0 km/h" in ran.out
+    assert max(map(len, ran.out.splitlines())) <= 40

@@ -10,7 +10,7 @@ import numpy as np
 
 from chaffinch import units
 from chaffinch.cli.book_which import book_option, open_the_book, print_json, progress
-from chaffinch.cli.page import Page, table
+from chaffinch.cli.page import Page
 from chaffinch.errors import InputError
 
 if TYPE_CHECKING:
@@ -83,7 +83,9 @@ def _show(found: MonitorFound, page: Page, unit: PaceUnit, bar: float | None, sp
     key = found.key
     page.say()
     count = len(found.pairs)
-    page.two_ends(f"{found.combine.name} · {found.crop}", f"{count} {'pair' if count == 1 else 'pairs'} of bar and check")
+    page.two_ends(
+        f"{found.combine.name} · {found.crop}", f"{count} {'pair' if count == 1 else 'pairs'} of bar and check"
+    )
     page.say()
     page.paragraph(HEADER)
     if key.missing:
@@ -159,10 +161,7 @@ def _loss_to_bar(found: MonitorFound, page: Page, unit: PaceUnit) -> None:
 
 
 def _print(rows: list[list[str]], page: Page, caption: str) -> None:
-    head, *lines = table(rows)
-    page.say("  " + page.soft(head))
-    for line in lines:
-        page.say("  " + line)
+    page.print_table(rows, gap=3)
     page.paragraph(caption)
 
 
