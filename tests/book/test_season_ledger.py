@@ -189,6 +189,11 @@ def test_a_price_in_other_money_than_the_farms_is_not_relabelled(book):
 
     with pytest.raises(InputError, match=r"field Far Common, price: is in €, the farm's money in \$"):
         summed(book)
+    # Where it was lost is no question of money.
+    found = ledger(book.desk, find_thing(book.desk, "season", "2026"), money=False)
+    assert found.loss is not None
+    assert found.loss.whole.judged is not None
+    assert found.loss.whole.judged.money is None
 
 
 def test_two_currencies_are_not_added(book):

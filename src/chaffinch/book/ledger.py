@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Literal
 
 import numpy as np
@@ -108,7 +108,7 @@ class Ledger:
         )
 
 
-def ledger(desk: Desk, season: Thing, *, seed: int = 1, progress: Progress | None = None) -> Ledger:
+def ledger(desk: Desk, season: Thing, *, money: bool = True, seed: int = 1, progress: Progress | None = None) -> Ledger:
     """Sum up a season over its fields.
 
     Parameters
@@ -117,6 +117,8 @@ def ledger(desk: Desk, season: Thing, *, seed: int = 1, progress: Progress | Non
         The open book.
     season : Thing
         The season.
+    money : bool
+        False leaves prices aside, and so does not ask for one currency.
     seed : int
         Same seed, same figures.
     progress : callable or None
@@ -141,7 +143,11 @@ def ledger(desk: Desk, season: Thing, *, seed: int = 1, progress: Progress | Non
         elif logged.body.get("season") == season.id:
             unfiled += 1
     fields = [_season_field(one, by_field[one.id]) for one in own]
-    currency = one_currency(desk, [p for one in fields if (p := price_told(one.thing)) is not None])
+    currency = ""
+    if money:
+        currency = one_currency(desk, [p for one in fields if (p := price_told(one.thing)) is not None])
+    else:
+        fields = [replace(one, price_per_t=None) for one in fields]
     counted = [one for one in fields if one.area_ha is not None]
     loss = None
     if counted:

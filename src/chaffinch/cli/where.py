@@ -66,7 +66,7 @@ def _season(desk: Desk, season: str, page: Page, *, as_data: bool) -> None:
     from chaffinch.cli.ledger_page import show_where
 
     with progress("Reading the checks") as step:
-        found = ledger(desk, only_season(desk, season), progress=step)
+        found = ledger(desk, only_season(desk, season), money=False, progress=step)
     if as_data:
         from chaffinch.book.ledger_json import as_json
 
