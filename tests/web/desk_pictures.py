@@ -2,9 +2,9 @@
 
     .venv/bin/python tests/web/desk_pictures.py
 
-They go into ``build/desk-pictures``, which git ignores; a new folder each time would only hide the old ones. The book
-is the invented one of ``examples/demo_book.py`` with its own seed, so that the same pages can be compared from day to
-day. ``--only combine,today`` takes some of them, ``--axe`` nothing else than the checks a test makes too.
+They go into ``build/desk-pictures``, which git ignores. The book is the invented one of ``examples/demo_book.py`` with
+its own seed, so that the same pages can be compared from day to day. ``--only combine,today`` takes some of them,
+``--sizes phone`` one size.
 """
 
 from __future__ import annotations

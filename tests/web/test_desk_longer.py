@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 import threading
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
 from desk_farm import desk_farm
 
+from chaffinch.book.desk import start_book
+from chaffinch.book.things import add_thing
 from chaffinch.book.version import book_version
 from chaffinch.web.pages.answers import KEPT, Longer, Working
 
@@ -72,6 +75,14 @@ def test_only_so_many_are_kept() -> None:
     assert calls[-1] == "again"
     longer.ask(KEPT + 4, lambda _: calls.append("never"))
     assert calls[-1] == "again"
+
+
+def test_each_database_tells_its_version(new_address: Callable[[], str]) -> None:
+    desk = start_book(new_address(), title="Larkhollow")
+    before = book_version(desk)
+    add_thing(desk, "season", {"name": "2026"})
+    assert book_version(desk) != before
+    desk.store.close()
 
 
 def test_the_version_of_a_book_moves_with_every_record(tmp_path: Path) -> None:

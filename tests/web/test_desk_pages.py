@@ -119,6 +119,15 @@ def test_a_field_shows_its_mean_and_what_is_missing(desk: Visitor) -> None:
     assert f"5 checks on {40} ha" in page.words
 
 
+def test_a_field_points_out_a_check_far_from_the_others(fresh: Visitor) -> None:
+    for hour in range(8, 14):
+        fresh.book.check("Old Bess", 21, hour, machine_kg_ha=30.0, field="Far Common")
+    slip = fresh.book.check("Old Bess", 21, 15, machine_kg_ha=3_000.0, field="Far Common")
+    found = field_summary(fresh.book.desk, find_thing(fresh.book.desk, "field", "Far Common"))
+    assert found.doubted == (slip,)
+    assert f"Check {slip[:8]} in Far Common is far from all others" in fresh.get(f"/field/{found.field.id}").words
+
+
 def test_a_season_shows_its_sum_and_never_ranks(desk: Visitor) -> None:
     season = find_thing(desk.book.desk, "season", "2026")
     found = ledger(desk.book.desk, season)

@@ -13,12 +13,12 @@ from chaffinch import units
 from chaffinch.book.desk import Desk
 from chaffinch.book.fields import FieldSummary, field_summary
 from chaffinch.book.figures import plain_number, range_words
+from chaffinch.book.ledger_said import DOUBTED
 from chaffinch.book.shown_unit import Unit, unit_for
 from chaffinch.book.telling import Teller
 from chaffinch.book.things import Thing, by_ids
 from chaffinch.book.version import book_version
 from chaffinch.book.wording import SOURCE
-from chaffinch.errors import InputError
 from chaffinch.records.kinds import KINDS
 from chaffinch.reference import crop as find_crop
 from chaffinch.web.access import reader
@@ -160,7 +160,8 @@ def _currency(found: FieldSummary, unit: Unit) -> str:
 def _pieces(found: FieldSummary) -> list[str]:
     """What the field's figures lack, and what bears on them."""
     count = len(found.checks)
-    told = [words("field.single")] if count == 1 else []
+    told = [DOUBTED.format(check=one[:8], field=found.field.name) for one in found.doubted]
+    told += [words("field.single")] if count == 1 else []
     for source in ("header", "machine"):
         name = SOURCE[source].capitalize()
         if source not in found.sources:
@@ -174,11 +175,3 @@ def _pieces(found: FieldSummary) -> list[str]:
     if "standing" in found.sources:
         told.append(words("field.standing"))
     return told
-
-
-def crop_or_none(name: object) -> str | None:
-    """Key of a crop; None for a name the reference does not have."""
-    try:
-        return find_crop(str(name)).key
-    except InputError:
-        return None

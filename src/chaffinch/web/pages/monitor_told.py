@@ -59,11 +59,9 @@ def told_of(found: MonitorFound | InputError, unit: PaceUnit) -> Told:
         told.by_bar.append([f"{reading:g}", *(_loss(r, unit) for r in losses)])
     told.by_bar_about = words("combine.monitor.loss", unit=unit.loss.name)
     factor = unit.loss.factor
-    reached = [
-        (key.loss_kg_ha(low, v).median * factor, key.loss_kg_ha(high, v).median * factor)
-        for v, (low, high) in zip(speeds, ends, strict=True)
-    ]
-    wanted = _round_steps(min(a for a, _ in reached), max(b for _, b in reached))
+    # A line that falls, as chance can draw it, has its higher loss at the lower bar.
+    reached = [key.loss_kg_ha(bar, v).median * factor for v, both in zip(speeds, ends, strict=True) for bar in both]
+    wanted = _round_steps(min(reached), max(reached))
     back = key.table([], [x / factor for x in wanted], speeds)
     told.by_loss = [[unit.loss.name, *heads]]
     for loss, bars_for in zip(wanted, back.reading_for, strict=True):

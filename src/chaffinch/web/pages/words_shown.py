@@ -185,7 +185,6 @@ SHOWN: Final = MappingProxyType(
         "combine.monitor.at": "at {speed}",
         "combine.monitor.loss": "Machine loss in {unit} by what the bar shows; – where it was not tried.",
         "combine.monitor.by_loss": "Bar to drive by for a machine loss: at the lower, 95 % of places lose less; at the upper, 5 %.",
-        "combine.monitor.left": "Left out: {n} readings that {why}.",
         "combine.costs": "One more hour costs {money}.",
         "combine.checks": "Its checks",
         "combine.tell_now": "Tell today's speed, and its cost is held against this.",
