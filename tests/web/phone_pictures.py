@@ -1,6 +1,6 @@
 """Pictures of every screen of the phone app, at phone size, in light and dark: for people to look at, not for a test.
 
-    .venv/bin/python tests/web/phone_pictures.py [--large]
+    .venv/bin/python tests/web/phone_pictures.py [--large] [--docs]
 
 They go into ``build/phone-pictures``, which git ignores. ``--large`` takes them at twice the text size too. It also
 says how soon the first screen stands after a reload without a network, as the browser tells it.
@@ -18,6 +18,9 @@ from typing import Any
 from phone_world import LOOKS, PHONE, Handset, a_browser, a_farm
 
 FOLDER = Path(__file__).resolve().parents[2] / "build" / "phone-pictures"
+DOCS = Path(__file__).resolve().parents[2] / "docs" / "pictures"
+SHOWN = {"pad": "phone-pad", "verdict-at-once": "phone-verdict", "start-at-the-end": "phone-start"}
+"""Pictures that the documentation shows, and their names there."""
 RELOADS = 9
 
 
@@ -142,15 +145,16 @@ def main() -> None:
     """Take them all."""
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--large", action="store_true", help="at twice the text size too")
-    large = parser.parse_args().large
+    parser.add_argument("--docs", action="store_true", help="write the pictures of the documentation anew")
+    given = parser.parse_args()
     shutil.rmtree(FOLDER, ignore_errors=True)
     FOLDER.mkdir(parents=True)
     series: list[tuple[str, str, str]] = [("light", "light", ""), ("dark", "dark", "")]
-    series += [("large", "light", "200%")] if large else []
+    series += [("large", "light", "200%")] if given.large else []
     with a_browser() as browser:
         for name, scheme, size in series:
             with tempfile.TemporaryDirectory() as folder, a_farm(Path(folder)) as farm:
-                more: dict[str, Any] = {"color_scheme": scheme, "device_scale_factor": 2}
+                more: dict[str, Any] = {"color_scheme": scheme, "device_scale_factor": 1 if given.docs else 2}
                 phone = Handset(farm, browser.new_context(**{**LOOKS, **more}))
                 album = Album(phone, name, size)
                 a_day(album)
@@ -158,6 +162,11 @@ def main() -> None:
                 span = f"{statistics.median(times):.0f} ms ({min(times):.0f} to {max(times):.0f}, {RELOADS} reloads)"
                 print(f"{name}: {album.count} pictures; first screen without a network after {span}")
                 phone.context.close()
+    if given.docs:
+        DOCS.mkdir(exist_ok=True)
+        for path in FOLDER.glob("light-*.png"):
+            if path.stem.split("-", 2)[2] in SHOWN:
+                shutil.copy(path, DOCS / f"{SHOWN[path.stem.split('-', 2)[2]]}.png")
     print(f"in {FOLDER.relative_to(Path.cwd()) if FOLDER.is_relative_to(Path.cwd()) else FOLDER}")
 
 

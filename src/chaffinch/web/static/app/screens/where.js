@@ -49,12 +49,12 @@ export function where(app) {
     node: h(
       "div.stack",
       {},
-      pick("Field", phone.things("fields"), given.field, (id) => {
+      pick("Field", newestFirst(phone), given.field, (id) => {
         // What was said for one field's crop is not true of another's.
         if (id !== given.field) clear(given.own, CROP, own);
         given.field = id;
         cropPlace.replaceChildren(cropChoice(app, given));
-      }, "No field", (one) => [one.parts.crop, one.parts.area].filter(Boolean).join(" · ")),
+      }, "No field", (one) => [one.parts.crop, one.parts.area, seasonOf(phone, one)?.name].filter(Boolean).join(" · ")),
       cropPlace,
       pick("Combine", phone.things("combines"), given.combine, (id) => {
         if (id !== given.combine) {
@@ -73,6 +73,25 @@ export function where(app) {
     back: true,
     foot: [h("button.main", { onclick: save }, "Use these")],
   };
+}
+
+/**
+ * The season of a field: the same field comes back each year, as another one.
+ * @param {import("../phone.js").Phone} phone
+ * @param {import("../checktable.js").Thing} field
+ */
+function seasonOf(phone, field) {
+  return phone.things("seasons").find((one) => one.id === field.parts.season);
+}
+
+/**
+ * Fields, those of the newest season first.
+ * @param {import("../phone.js").Phone} phone
+ */
+function newestFirst(phone) {
+  /** @param {import("../checktable.js").Thing} field */
+  const starts = (field) => String(seasonOf(phone, field)?.parts.starts ?? "");
+  return [...phone.things("fields")].sort((a, b) => starts(b).localeCompare(starts(a)));
 }
 
 /**
