@@ -40,6 +40,15 @@ def node(script: str, given: Any) -> Any:
     return json.loads(done.stdout)
 
 
+def test_the_rules_of_outbox_stop_and_pad_in_node() -> None:
+    """``tests/js/phone_*.test.js``: pure modules, played through without a browser."""
+    node("console.log(1)", None)  # skips, or fails, where there is no node
+    files = sorted(str(path) for path in (Path(__file__).parents[1] / "js").glob("phone_*.test.js"))
+    done = subprocess.run(["node", "--test", *files], capture_output=True, text=True, check=False)
+    assert done.returncode == 0, done.stdout + done.stderr
+    assert "# pass 15" in done.stdout
+
+
 def test_the_tables_are_what_python_would_write() -> None:
     stale = [path.name for path, text in written().items() if path.read_text("utf-8") != text]
     assert stale == [], "run python tests/web/phone_tables.py"
