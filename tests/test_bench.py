@@ -28,8 +28,9 @@ def bench(name: str, *arguments: str) -> subprocess.CompletedProcess[str]:
 def test_every_bench_is_run_by_some_test() -> None:
     scripts = {path.name for path in BENCH.glob("*.py")}
     run = set()
-    for path in Path(__file__).parent.glob("test_bench*.py"):
-        run |= set(re.findall(r'bench\(\s*"(\w+\.py)"', path.read_text(encoding="utf-8")))
+    called = re.compile(r'(?:bench\(\s*|(?:BENCH|"bench") / )"(\w+\.py)"')
+    for path in Path(__file__).parent.rglob("test_*.py"):
+        run |= set(called.findall(path.read_text(encoding="utf-8")))
     assert scripts - {"worlds.py"} == run
 
 

@@ -8,6 +8,7 @@ the posterior sd (design §4.6) plus three standard errors of the MCMC's own poi
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import emcee
 import numpy as np
@@ -77,9 +78,7 @@ def test_trial_agrees_with_a_long_mcmc_run():
         return total
 
     design = Design.of(stops)
-    design = type(design)(
-        np.column_stack([design.columns, ln_load]), design.hours, (1.2, 0.3), True, (), design.stops_each
-    )
+    design = replace(design, columns=np.column_stack([design.columns, ln_load]), exponent=(1.2, 0.3), cautions=())
     draws = posterior(design, [blurred(e) for e in seen], Prior(40.0))
     compare_with_chain(log_density, centre, sd, draws, ["middle", "ln B/A", "drift", "ln tau", "exponent"])
 

@@ -34,6 +34,14 @@ def newer(_: str, path: str, body: bytes, pass_on: Any) -> Answer:
     return status, headers, content
 
 
+def settled(farm: Farm, phone: Handset) -> None:
+    """Wait until the app has done asking for its own files: it looks for a newer one each time it opens."""
+    asked = -1
+    while asked != len(farm.wire.asked):
+        asked = len(farm.wire.asked)
+        phone.page.wait_for_timeout(1000)
+
+
 def kept(phone: Handset) -> set[str]:
     found: list[str] = phone.page.evaluate(NAMES)
     return set(found)
@@ -68,6 +76,7 @@ def test_a_newer_app_that_comes_in_part_is_not_used(farm: Farm, browser: Browser
     farm.wire.identity = True
     phone = Handset.new(farm, browser).ready()
     phone.wait_until(f"({NAMES}).then((names) => names.length === 1)")
+    settled(farm, phone)
     before = kept(phone)
 
     def hook(method: str, path: str, body: bytes, pass_on: Any) -> Answer | None:
@@ -85,7 +94,7 @@ def test_a_newer_app_that_comes_in_part_is_not_used(farm: Farm, browser: Browser
         if any(path == spoilt for _, path in farm.wire.asked[asked:]):
             break
         phone.page.wait_for_timeout(50)
-    phone.page.wait_for_timeout(300)
+    settled(farm, phone)
     assert kept(phone) == before
     phone.context.set_offline(True)
     phone.page.reload()
