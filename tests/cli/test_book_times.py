@@ -8,7 +8,7 @@ from datetime import UTC, datetime
 import pytest
 from farm_book import CHECK, logged
 
-from chaffinch.cli.book_times import read_since, read_time
+from chaffinch.book.times import read_since, read_time
 from chaffinch.errors import InputError
 
 # Rules of a prairie clock as POSIX writes them: forward on the second Sunday of March, back on the first of November.

@@ -16,9 +16,9 @@ from phone_tables import STATIC, written
 
 import chaffinch as cf
 from chaffinch.book.check import answer
+from chaffinch.book.figures import percent, plain_number, range_words
 from chaffinch.book.said import next_step, sentence
 from chaffinch.cli.check_page import _chance
-from chaffinch.cli.figures import percent, plain_number, range_words
 from chaffinch.engine.estimate import Range
 from chaffinch.web.app import make_app
 

@@ -6,8 +6,8 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from chaffinch.book.filed import CONDITION_WORDS, Filed, filed_under, settings_told, with_field
+from chaffinch.book.times import local
 from chaffinch.cli.book_figures import farm_of
-from chaffinch.cli.book_times import local
 from chaffinch.cli.book_which import print_json
 
 if TYPE_CHECKING:

@@ -7,11 +7,11 @@ from dataclasses import replace
 from typing import TYPE_CHECKING, Any, Final
 
 from chaffinch import units
+from chaffinch.book.figures import plain_number, range_words
+from chaffinch.book.times import local
 from chaffinch.book.wording import SOURCE
 from chaffinch.cli.book_figures import Unit, as_range, headline, unit_for
-from chaffinch.cli.book_times import local
 from chaffinch.cli.check_page import SHAPE
-from chaffinch.cli.figures import plain_number, range_words
 from chaffinch.cli.page import Page, table
 from chaffinch.reference import crop
 

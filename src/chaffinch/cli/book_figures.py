@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
+from chaffinch.book.figures import range_words
 from chaffinch.book.shown_unit import Unit, farm_of, unit_for
-from chaffinch.cli.figures import range_words
 from chaffinch.cli.ruler import ruler
 
 if TYPE_CHECKING:
@@ -56,10 +56,10 @@ def check_headline(page: Page, found: CheckAnswer) -> None:
 
 def show_verdict(found: CheckAnswer, page: Page) -> None:
     """Print the verdict as a sentence with its shape; nothing without one."""
+    from chaffinch.book.figures import percent, plain_number
     from chaffinch.book.in_trade_unit import loss_factor
     from chaffinch.book.wording import SOURCE, VERDICT, VERDICT_LINE
     from chaffinch.cli.check_page import SHAPE
-    from chaffinch.cli.figures import percent, plain_number
 
     check = found.check
     if found.verdict is None or found.p_over is None or check.limit_kg_ha is None:

@@ -9,9 +9,10 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
+from chaffinch.book.times import read_time
 from chaffinch.cli.book_beside import FLAGS as BESIDE
 from chaffinch.cli.book_beside import file_beside
-from chaffinch.cli.book_times import not_ahead, read_time
+from chaffinch.cli.book_times import not_ahead
 from chaffinch.cli.page import Page, to_ascii
 from chaffinch.errors import InputError
 

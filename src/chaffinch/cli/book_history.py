@@ -7,11 +7,11 @@ from typing import TYPE_CHECKING
 import click
 
 from chaffinch.book.differing import differences
+from chaffinch.book.times import local
 from chaffinch.cli.book_check_page import filed_under, settings_told
 from chaffinch.cli.book_figures import farm_of
 from chaffinch.cli.book_filing import one_thing, say_doubles
 from chaffinch.cli.book_things import Teller, kind_of_thing
-from chaffinch.cli.book_times import local
 from chaffinch.cli.book_which import book_option, open_the_book, print_json
 from chaffinch.cli.page import Page
 from chaffinch.errors import InputError

@@ -10,9 +10,9 @@ from typing import TYPE_CHECKING, Any, Final
 
 import click
 
+from chaffinch.book.times import local
 from chaffinch.cli.asking import Stopped, a_person_types, ask_yes, read_line
 from chaffinch.cli.book_field_page import cut
-from chaffinch.cli.book_times import local
 from chaffinch.cli.book_which import a_file, book_option, open_the_book, print_json, progress
 from chaffinch.cli.page import Page, table
 from chaffinch.errors import InputError

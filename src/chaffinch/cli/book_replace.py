@@ -7,13 +7,13 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from chaffinch.book.times import local
 from chaffinch.cli.asking import Stopped, a_person_types, ask
 from chaffinch.cli.book_beside import bar_told
 from chaffinch.cli.book_doubts import same_crop
 from chaffinch.cli.book_filing import Filing, filing, filing_options, once, taken_at
 from chaffinch.cli.book_log import uninterrupted
 from chaffinch.cli.book_things import kept
-from chaffinch.cli.book_times import local
 from chaffinch.cli.book_which import a_file, book_option, open_the_book
 from chaffinch.cli.page import Page
 from chaffinch.errors import InputError

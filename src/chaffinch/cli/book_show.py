@@ -7,10 +7,10 @@ from typing import TYPE_CHECKING, Any, Final
 
 import click
 
+from chaffinch.book.times import local, read_since
 from chaffinch.cli.book_field_page import check_as_json, check_lines, field_as_json, show_field
 from chaffinch.cli.book_filing import one_thing
 from chaffinch.cli.book_things import Teller, kind_of_thing
-from chaffinch.cli.book_times import local, read_since
 from chaffinch.cli.book_which import book_option, open_the_book, print_json, progress
 from chaffinch.cli.page import Page, table
 from chaffinch.errors import InputError, SamplerError

@@ -1,13 +1,10 @@
-"""Times on the terminal: read and written as on every face, held against this computer's clock."""
+"""Is a time that somebody typed ahead of this computer's clock?"""
 
 from __future__ import annotations
 
 from datetime import UTC, datetime
 
 from chaffinch.book import times
-from chaffinch.book.times import MEND, local, read_since, read_time
-
-__all__ = ["MEND", "clock", "local", "not_ahead", "read_since", "read_time"]
 
 
 def clock() -> datetime:

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from chaffinch import units
-from chaffinch.cli.figures import plain_number, seeds_text
+from chaffinch.book.figures import plain_number, seeds_text
 from chaffinch.cli.page import Page, table
 from chaffinch.cli.terms import as_check, machine_and_crop
 

@@ -17,7 +17,7 @@ import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
-from chaffinch.cli.figures import rounded
+from chaffinch.book.figures import rounded
 from chaffinch.engine.estimate import Range
 
 LEAST_WIDTH = 24

@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
+from chaffinch.book.figures import plain_number, range_words, rounded
 from chaffinch.book.ledger_said import (
     ASSUMED,
     DRIVERS_APART,
@@ -24,7 +25,6 @@ from chaffinch.book.ledger_said import (
 )
 from chaffinch.book.wording import SOURCE
 from chaffinch.cli.book_figures import Unit, headline, unit_for
-from chaffinch.cli.figures import plain_number, range_words, rounded
 from chaffinch.cli.page import Page
 from chaffinch.engine.estimate import Range
 

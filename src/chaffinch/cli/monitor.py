@@ -76,9 +76,9 @@ def _now(desk: Desk, told: dict[str, float]) -> Conditions | None:
 
 
 def _show(found: MonitorFound, page: Page, unit: PaceUnit, bar: float | None, speed: float | None) -> None:
+    from chaffinch.book.figures import rounded
     from chaffinch.book.monitor_said import HEADER, NOT_YET, PER, standing_said
     from chaffinch.cli.book_figures import headline
-    from chaffinch.cli.figures import rounded
 
     key = found.key
     page.say()
@@ -120,8 +120,8 @@ def _left_out(found: MonitorFound, page: Page) -> None:
 
 
 def _untried(found: MonitorFound, unit: PaceUnit, speed: float) -> str:
+    from chaffinch.book.figures import rounded
     from chaffinch.book.monitor_said import UNTRIED_SPEED
-    from chaffinch.cli.figures import rounded
 
     ends = (speed, found.speeds_kmh[0], found.speeds_kmh[-1])
     said, low, high = (f"{rounded(unit.speeds(v), 1)} {unit.speed}" for v in ends)
@@ -166,13 +166,13 @@ def _print(rows: list[list[str]], page: Page, caption: str) -> None:
 
 
 def _heads(speeds: Sequence[float | None], unit: PaceUnit) -> list[str]:
-    from chaffinch.cli.figures import rounded
+    from chaffinch.book.figures import rounded
 
     return ["any speed" if v is None else f"at {rounded(unit.speeds(v), 1)} {unit.speed}" for v in speeds]
 
 
 def _cell(r: Range | None, unit: PaceUnit) -> str:
-    from chaffinch.cli.figures import range_words
+    from chaffinch.book.figures import range_words
 
     if r is None:
         return "–"
@@ -181,7 +181,7 @@ def _cell(r: Range | None, unit: PaceUnit) -> str:
 
 
 def _bars(r: Range) -> str:
-    from chaffinch.cli.figures import plain_number
+    from chaffinch.book.figures import plain_number
 
     return f"{plain_number(r.low, 2)} to {plain_number(r.high, 2)}"
 

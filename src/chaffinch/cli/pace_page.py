@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
+from chaffinch.book.figures import percent, plain_number, range_words, rounded
 from chaffinch.book.pace_said import (
     ADVICE,
     ASSUMED,
@@ -20,7 +21,6 @@ from chaffinch.book.pace_said import (
 from chaffinch.book.shown_unit import PaceUnit, unit_of
 from chaffinch.book.wording import CAUTION
 from chaffinch.cli.chart import Curve, Spot, chart
-from chaffinch.cli.figures import percent, plain_number, range_words, rounded
 from chaffinch.cli.page import Page, table
 from chaffinch.cli.ruler import ruler
 from chaffinch.engine.estimate import Range

@@ -13,7 +13,7 @@ import math
 from dataclasses import dataclass
 from typing import Final
 
-from chaffinch.cli.figures import rounded
+from chaffinch.book.figures import rounded
 from chaffinch.engine.estimate import Range
 
 LEAST_WIDTH: Final = 24

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any, Final
 import click
 
 from chaffinch import units
-from chaffinch.cli.book_times import local
+from chaffinch.book.times import local
 from chaffinch.cli.book_which import book_option, open_the_book, print_json, progress
 from chaffinch.cli.page import Page
 from chaffinch.errors import InputError
@@ -149,9 +149,9 @@ def _what_changed(record: TrialRecord) -> str:
 
 
 def _show(found: TrialFound, page: Page, unit: PaceUnit) -> None:
+    from chaffinch.book.figures import percent, range_words, rounded
     from chaffinch.book.trial_said import CAUTIONS, LOOKING, VERDICT, about_settings, about_stops, next_step
     from chaffinch.book.wording import CAUTION
-    from chaffinch.cli.figures import percent, range_words, rounded
     from chaffinch.cli.ruler import ruler
 
     answer = found.answer
@@ -197,8 +197,8 @@ def _show(found: TrialFound, page: Page, unit: PaceUnit) -> None:
 
 
 def _stops(found: TrialFound, page: Page, unit: PaceUnit) -> None:
+    from chaffinch.book.figures import plain_number, range_words
     from chaffinch.book.trials import stop_range
-    from chaffinch.cli.figures import plain_number, range_words
 
     rows = [["", "check", "when", unit.speed, "low", "middle", "high"]]
     for point, side in zip(found.points, found.sides, strict=True):

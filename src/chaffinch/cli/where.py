@@ -85,10 +85,10 @@ def _as_json(found: CheckAnswer) -> dict[str, Any]:
 
 
 def _show(found: CheckAnswer, page: Page, left: str, right: str) -> None:
+    from chaffinch.book.figures import decimals_for, percent, range_words, rounded
     from chaffinch.book.in_trade_unit import in_trade_unit
     from chaffinch.book.said import sentence
     from chaffinch.book.wording import CAUTION, SOURCE
-    from chaffinch.cli.figures import decimals_for, percent, range_words, rounded
     from chaffinch.cli.page import table
 
     check = found.check

@@ -107,9 +107,9 @@ def _effect(text: str) -> tuple[float, float]:
 
 
 def _show(found: WorthFound, page: Page, unit: PaceUnit) -> None:
+    from chaffinch.book.figures import percent, plain_number, range_words
+    from chaffinch.book.times import local
     from chaffinch.book.wording import CAUTION, SOURCE
-    from chaffinch.cli.book_times import local
-    from chaffinch.cli.figures import percent, plain_number, range_words
 
     now = found.check.now
     low, middle, high = range_words(found.judged_kg_ha.times(unit.loss.factor))
@@ -168,8 +168,8 @@ def factor_words(factor: float) -> str:
 
 def _change_taken(found: WorthFound, unit: PaceUnit) -> str:
     """What a change is taken to do, and whose figures that are."""
+    from chaffinch.book.figures import percent, plain_number
     from chaffinch.book.worth import GOES_WRONG, HARM_KG_HA, USUAL_EFFECT
-    from chaffinch.cli.figures import percent, plain_number
 
     terms = found.terms
     least, most = (round(100 * (1.0 - ratio)) for ratio in reversed(terms.effect))
@@ -195,7 +195,7 @@ def _shifted(found: WorthFound) -> str:
 
 
 def _balance(worth: Worth, unit: PaceUnit) -> str:
-    from chaffinch.cli.figures import rounded
+    from chaffinch.book.figures import rounded
 
     catches = f"{worth.catches} {'catch' if worth.catches == 1 else 'catches'}"
     saving, net = worth.saving[worth.catches - 1], worth.net[worth.catches - 1]
