@@ -41,5 +41,5 @@ $(VENV)/.run: pyproject.toml constraints.txt
 	@touch $@
 
 $(VENV)/.dev: $(VENV)/.run
-	$(PIP) --no-build-isolation --editable '.[web,test,lint,docs]'
+	$(PIP) --no-build-isolation --editable '.[web,fieldlog,test,lint,docs]'
 	@touch $@
