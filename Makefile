@@ -37,9 +37,9 @@ $(VENV)/.run: pyproject.toml constraints.txt
 	@$(PYTHON) -c 'import sys; sys.exit("Chaffinch needs Python 3.11 or newer, this is " + sys.version.split()[0]) if sys.version_info < (3, 11) else None'
 	$(PYTHON) -m venv $(VENV)
 	$(PIP) hatchling editables
-	$(PIP) --no-build-isolation --editable '.[web]'
+	$(PIP) --no-build-isolation --editable '.[web,paper]'
 	@touch $@
 
 $(VENV)/.dev: $(VENV)/.run
-	$(PIP) --no-build-isolation --editable '.[web,fieldlog,test,lint,docs]'
+	$(PIP) --no-build-isolation --editable '.[web,paper,fieldlog,test,lint,docs]'
 	@touch $@

@@ -1,0 +1,1 @@
+"""What is printed: cab card, check sheet, reports; and the drawings that desk and paper share."""
