@@ -11,11 +11,15 @@ from made_catches import DESIGN_PAN, PRIORS, counted, field_area, measured, weig
 
 from chaffinch.engine import exposure as ex
 from chaffinch.engine.catch import PAN_SD
-from chaffinch.engine.estimate import DrawBelief
-from chaffinch.engine.ledger import FieldEntry, field_loss
+from chaffinch.engine.estimate import DrawBelief, Prior, range_of
+from chaffinch.engine.evidence import evidence
+from chaffinch.engine.ledger import FieldCheck, FieldEntry, field_loss
 from chaffinch.engine.ledger_check import field_check
 from chaffinch.engine.ledger_shared import common_and_own, shift
-from chaffinch.engine.sharing import SharedNames, shared_by_source, without_shared_readings
+from chaffinch.engine.loss_point import LossPoint
+from chaffinch.engine.pace_curves import pair_posteriors
+from chaffinch.engine.response import fit_response
+from chaffinch.engine.sharing import SharedByBoth, SharedNames, shared_by_source, without_shared_readings
 from chaffinch.engine.sources import locate
 
 NAMES = SharedNames(("width", "c"), ("figures", "canola"))
@@ -120,3 +124,74 @@ def test_the_width_s_error_is_no_parameter_where_there_is_none():
 
     assert (joint.width_error == 1.0).all()
     assert 20.0 < belief.quantile(0.5) < 400.0
+
+
+def test_one_error_of_both_curves_moves_their_sum_as_one():
+    """Closed form: one error in both multiplies the sum by one lognormal factor; two errors add their variances."""
+    parts = np.array([30.0, 15.0])
+    one = SharedByBoth({("TKW",): 0.3}, {("TKW",): 0.3}).factors(8192, seed=1) @ parts
+    two = SharedByBoth({("width",): 0.3}, {("TKW",): 0.3}).factors(8192, seed=1) @ parts
+
+    assert np.quantile(one, [0.05, 0.5, 0.95]) == pytest.approx(
+        45.0 * np.exp(0.3 * np.array([-1.645, 0, 1.645])), rel=0.01
+    )
+    variance = math.expm1(0.09) * math.exp(0.09)
+    assert np.var(two) == pytest.approx(variance * np.square(parts).sum(), rel=0.03)
+    assert np.var(one) == pytest.approx(variance * parts.sum() ** 2, rel=0.03)
+
+
+def test_errors_of_two_curves_keep_their_sds_and_what_they_have_in_common():
+    machine, header = {("TKW",): 0.08, ("width",): 0.06, ("pan",): 0.01}, {("TKW",): 0.04, ("pan",): 0.01, ("x",): 0.05}
+    ln = np.log(SharedByBoth(machine, header).factors(8192, seed=3))
+
+    common = 0.08 * 0.04 + 0.01**2
+    assert np.cov(ln.T) == pytest.approx(np.array([[0.0101, common], [common, 0.0042]]), rel=0.03)
+    # One after the other, every error drawn for itself.
+    rng = np.random.default_rng(4)
+    drawn = {name: rng.standard_normal(200_000) for name in sorted({*machine, *header})}
+    second = np.stack([sum(sd * drawn[name] for name, sd in part.items()) for part in (machine, header)])
+    assert np.cov(ln.T) == pytest.approx(np.cov(second), rel=0.04)
+    assert (SharedByBoth({}, {}).factors(64, seed=1) == 1.0).all()
+
+
+def test_curves_under_one_uncertain_tkw_are_those_fitted_under_every_tkw_it_may_have():
+    """Second road for the whole chain: machine and header counted by one TKW of 8 %, fitted anew under five TKWs."""
+
+    def curves(tkw_g):
+        fits = []
+        for source, seen, count in (
+            ("machine", DESIGN_PAN, (3100, 3400, 4300, 4700, 5600, 6100)),
+            ("header", ex.Exposure(0.0, 1.0, 0.0, "ground", False), (700, 610, 650, 560, 600, 520)),
+        ):
+            points = [
+                LossPoint(evidence([counted(n, seen, tkw_g=tkw_g, tkw_measured=True)] * 3, source), v)
+                for n, v in zip(count, (4.0, 4.5, 5.0, 5.5, 6.0, 6.5), strict=True)
+            ]
+            fits.append(fit_response(points, source=source, prior=Prior(60.0), load_kind="speed"))
+        return [(f.loss_kg_ha(speeds, shared_error=False), f.weights) for f in fits]
+
+    speeds = np.array([4.0, 5.0, 6.0, 7.0])
+    names = {("TKW",): 0.08}
+    here = pair_posteriors(speeds, *curves(3.5), tested_kmh=None, shared=SharedByBoth(names, names))
+    z, weights = np.polynomial.hermite_e.hermegauss(5)
+    fitted = [pair_posteriors(speeds, *curves(3.5 * math.exp(0.08 * k)), tested_kmh=None) for k in z]
+    totals = np.concatenate([one.together_kg_ha() for one in fitted])
+    mass = np.repeat(weights / weights.sum() / len(fitted[0].weights), len(fitted[0].weights))
+    for column in range(len(speeds)):
+        there = range_of(DrawBelief(totals[:, column], mass))
+        found = range_of(DrawBelief(here.together_kg_ha()[:, column], here.weights))
+        assert [found.low, found.median, found.high] == pytest.approx([there.low, there.median, there.high], rel=0.02)
+    apart = pair_posteriors(speeds, *curves(3.5), tested_kmh=None, shared=SharedByBoth(names, {("other",): 0.08}))
+    assert np.log(apart.together_kg_ha()[:, 1]).std() < 0.93 * np.log(here.together_kg_ha()[:, 1]).std()
+
+
+def test_a_field_s_sum_has_an_error_of_both_sources_once():
+    """In the sums of fields and seasons too: the row of a key is the same for every source."""
+    both = ("machine", "header")
+    seen = evidence([weighed(40.0)] * 6, "machine")
+    checks = [FieldCheck(dict.fromkeys(both, seen), {s: {("TKW",): 0.3} for s in both}) for _ in range(8)]
+    found = field_loss(FieldEntry("Long Hollow", 40.0, checks), seed=1)
+
+    ln = np.log(np.stack([found.draws["machine"], found.draws["header"]]))
+    assert np.corrcoef(ln)[0, 1] > 0.6
+    assert found.shared["machine"] == pytest.approx(found.shared["header"])

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final, Literal
@@ -11,11 +12,12 @@ import numpy as np
 from chaffinch.book.checks import counting
 from chaffinch.book.desk import Desk
 from chaffinch.book.fields import Progress, checks_where
-from chaffinch.book.points import CheckPoint, points_of, shared_sd
+from chaffinch.book.points import CheckPoint, points_of, shared_errors
 from chaffinch.book.things import Thing, things
 from chaffinch.engine.estimate import PRIOR_SD, Prior, Range, default_prior, estimate, range_of
 from chaffinch.engine.loss_point import LoadKind, LossPoint, choose_load
 from chaffinch.engine.response import Response, fit_response
+from chaffinch.engine.sharing import SharedByBoth
 from chaffinch.reference import crop as find_crop
 
 CONDITIONS: Final = ("straw_moisture_pct", "humidity_pct", "grain_moisture_pct")
@@ -56,6 +58,8 @@ class Curves:
         How this combine was set at its last check in this crop; "" where not told.
     yield_kg_ha : float or None
         Median yield of this combine's checks, else of all [kg/ha].
+    shared : SharedByBoth
+        Errors that the checks of each curve share, some of them both curves.
     """
 
     crop: str
@@ -71,6 +75,7 @@ class Curves:
     slope_learned: float | None
     setup: str
     yield_kg_ha: float | None
+    shared: SharedByBoth
 
     @property
     def own(self) -> tuple[CheckPoint, ...]:
@@ -126,16 +131,20 @@ def curves(
     choice = choose_load([p.speed_kmh for p in usable], [p.throughput_t_h for p in usable]) if usable else None
     loads = choice.loads if choice else ()
     kind: LoadKind = choice.kind if choice else "speed"
+    of_header = [p for p in every if "header" in p.evidence and p.combine and p.speed_kmh is not None]
+    shared = SharedByBoth(
+        shared_errors(own or usable),
+        shared_errors([p for p in of_header if p.combine == combine.id] or of_header, "header"),
+    )
     machine = fit_response(
         [loss_point(p, "machine", load) for p, load in zip(usable, loads, strict=True)],
         source="machine",
         prior=default_prior("machine", usual_yield),
         load_kind=kind,
         conditions=[condition] if condition else [],
-        scale_sd=shared_sd(own or usable) if usable else 0.0,
+        scale_sd=math.hypot(0.0, *shared.machine.values()),
         seed=seed,
     )
-    of_header = [p for p in every if "header" in p.evidence and p.combine and p.speed_kmh is not None]
     header = None
     header_condition = _condition(of_header)
     if of_header:
@@ -145,7 +154,7 @@ def curves(
             prior=default_prior("header", usual_yield),
             load_kind="speed",
             conditions=[header_condition] if header_condition else [],
-            scale_sd=shared_sd([p for p in of_header if p.combine == combine.id] or of_header, "header"),
+            scale_sd=math.hypot(0.0, *shared.header.values()),
             seed=seed,
         )
     alone = None
@@ -173,6 +182,7 @@ def curves(
         slope_learned=(alone or machine).learned(combine.id).get("slope"),
         setup="" if last is None else last.setup,
         yield_kg_ha=usual_yield,
+        shared=shared,
     )
 
 

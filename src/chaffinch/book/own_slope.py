@@ -1,7 +1,8 @@
 """Does this machine's own evidence say that slower pays? What others have shown must not slow anybody down.
 
 The machine's own checks are fitted alone, with a slope that leans neither way, N(0, 0.8²) in place of N(1.3, 0.8²).
-Header loss counts with its own checks on this machine, or not at all.
+Header loss counts with its own checks on this machine, or not at all. Errors that the checks share are in both curves,
+the same in both where it is one error.
 """
 
 from __future__ import annotations
@@ -12,6 +13,7 @@ from chaffinch.book.curves import Curves, loss_point
 from chaffinch.engine.domain import FloatArray
 from chaffinch.engine.estimate import default_prior
 from chaffinch.engine.loss_point import LossPoint
+from chaffinch.engine.pace_curves import paired
 from chaffinch.engine.response import Response, fit_response
 
 
@@ -49,12 +51,16 @@ def p_slower_pays(
         for p in found.own
         if (load := p.throughput_t_h if found.load_kind == "throughput" else p.speed_kmh) is not None
     ]
-    machine = _even(own, "machine", found, seed).loss_kg_ha(speeds * load_per_kmh)
-    loss = machine
+    even = _even(own, "machine", found, seed)
+    machine = even.loss_kg_ha(speeds * load_per_kmh), even.weights
+    header = None
     if found.own_header:
         at_header = [loss_point(p, "header", p.speed_kmh) for p in found.own_header if p.speed_kmh is not None]
-        # Another seed: draws of two fits with one seed move in step.
-        loss = machine + _even(at_header, "header", found, seed + 1).loss_kg_ha(speeds)
+        even = _even(at_header, "header", found, seed)
+        header = even.loss_kg_ha(speeds), even.weights
+    loss, of_header = paired(machine, header, shared=found.shared, seed=seed)
+    if of_header is not None:
+        loss = loss + of_header
     cost: FloatArray = loss * price_per_t / 1000.0 + np.array(time_cost_per_ha)
     return float(np.mean(cost[:, 0] < cost[:, 1]))
 

@@ -255,17 +255,23 @@ def _loss_at_speeds(
     ends = [low, high, *([] if terms.today_kmh is None else [terms.today_kmh])]
     speeds = _round_speeds(min(ends), max(ends), positive("step_kmh", terms.step_kmh))
     machine = found.machine.loss_kg_ha(
-        speeds * per_kmh, combine=found.combine.id, setup=found.setup or None, conditions=told
+        speeds * per_kmh, combine=found.combine.id, setup=found.setup or None, conditions=told, shared_error=False
     )
     header = None
     if found.header is not None:
         at_header = {k: v for k, v in (terms.conditions or {}).items() if k == found.header_condition}
         header = (
-            found.header.loss_kg_ha(speeds, combine=found.combine.id, conditions=at_header),
+            found.header.loss_kg_ha(speeds, combine=found.combine.id, conditions=at_header, shared_error=False),
             found.header.weights,
         )
     return pair_posteriors(
-        speeds, (machine, found.machine.weights), header, tested_kmh=tested, yield_kg_ha=most_kg_ha, seed=seed
+        speeds,
+        (machine, found.machine.weights),
+        header,
+        tested_kmh=tested,
+        yield_kg_ha=most_kg_ha,
+        shared=found.shared,
+        seed=seed,
     )
 
 

@@ -230,11 +230,11 @@ def _of_sum(
     return moved
 
 
-def shared_sd(points: Sequence[CheckPoint], source: str = "machine") -> float:
-    """Sd of the log of the error that remains in a mean over these checks however many there are [1].
+def shared_errors(points: Sequence[CheckPoint], source: str = "machine") -> dict[SharedKey, float]:
+    """Sd of the log by which each shared error moves a mean over these checks, however many there are [1].
 
-    Each shared error counts by the share of the checks that carry it: a width guessed in one season and taped in the
-    next is half of each. Pans are taken as one and the same.
+    Each counts by the share of the checks that carry it: a width guessed in one season and taped in the next is half
+    of each. Pans are taken as one and the same.
 
     Parameters
     ----------
@@ -247,4 +247,9 @@ def shared_sd(points: Sequence[CheckPoint], source: str = "machine") -> float:
     for point in points:
         for name, sd in point.shared_by_source[source].items():
             totals[name] = totals.get(name, 0.0) + sd / len(points)
-    return math.hypot(0.0, *totals.values())
+    return totals
+
+
+def shared_sd(points: Sequence[CheckPoint], source: str = "machine") -> float:
+    """Sd of the log of all those errors together [1]; parameters as for :func:`shared_errors`."""
+    return math.hypot(0.0, *shared_errors(points, source).values())

@@ -18,7 +18,7 @@ from chaffinch.book.curves import Curves, curves
 from chaffinch.book.desk import Desk
 from chaffinch.book.fields import Progress, checks_where
 from chaffinch.book.pace import width_of
-from chaffinch.book.points import shared_sd
+from chaffinch.book.points import JUDGED, shared_sd
 from chaffinch.book.things import Thing
 from chaffinch.engine.estimate import Prior, Range, default_prior
 from chaffinch.engine.work import spot_capacity_ha_h
@@ -206,7 +206,9 @@ def worth(
     hours = _hours_since(desk, last) if terms.hours_since is None else terms.hours_since
     moved = _moved(last, terms.conditions or {})
     ratio = _expected(learned, last, terms.conditions or {})
-    shared = min(sd, shared_sd([p for p in learned.own if p.logged.id == last.id] or list(learned.own)))
+    # What a new check would repeat is in the sum held against the combine: its header's counts with its machine's.
+    point = next(p for p in (*learned.points, *learned.header_points) if p.logged.id == last.id)
+    shared = min(sd, shared_sd([point], JUDGED))
     check = worth_of_check(
         LastCheck(
             median_kg_ha=r.median,

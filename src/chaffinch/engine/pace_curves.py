@@ -11,6 +11,7 @@ from typing import Final
 import numpy as np
 
 from chaffinch.engine.domain import FloatArray, between, finite, not_negative, positive, single
+from chaffinch.engine.sharing import NOTHING_SHARED, SharedByBoth
 from chaffinch.engine.sobol import sobol
 from chaffinch.errors import InputError
 
@@ -104,10 +105,11 @@ def pair_posteriors(
     *,
     tested_kmh: tuple[float, float] | None,
     yield_kg_ha: float | None = None,
+    shared: SharedByBoth = NOTHING_SHARED,
     draws: int = PAIRED_DRAWS,
     seed: int = 1,
 ) -> LossAtSpeeds:
-    """Put two separately fitted posteriors together, as independent, with equal weights.
+    """Put two separately fitted posteriors together with equal weights: independent but for the errors they share.
 
     Parameters
     ----------
@@ -119,19 +121,39 @@ def pair_posteriors(
         As in :class:`LossAtSpeeds`.
     yield_kg_ha : float or None
         As in :class:`LossAtSpeeds` [kg/ha].
+    shared : SharedByBoth
+        Errors that were left out of the curves, put in here: one that moves both moves them in the same draw.
     draws : int
         Rows of the result, 64 to 65536; a power of two scatters evenly.
     seed : int
         Same seed, same draws.
     """
+    machine_kg_ha, header_kg_ha = paired(machine, header, shared=shared, draws=draws, seed=seed)
+    equal = np.full(len(machine_kg_ha), 1.0 / len(machine_kg_ha))
+    return LossAtSpeeds(speed_kmh, machine_kg_ha, header_kg_ha, equal, tested_kmh, yield_kg_ha)
+
+
+def paired(
+    machine: tuple[FloatArray, FloatArray],
+    header: tuple[FloatArray, FloatArray] | None,
+    *,
+    shared: SharedByBoth = NOTHING_SHARED,
+    draws: int = PAIRED_DRAWS,
+    seed: int = 1,
+) -> tuple[FloatArray, FloatArray | None]:
+    """Rows of machine and header loss of the same worlds, as :func:`pair_posteriors` puts them together.
+
+    Draws of a fit stand in the order of their level, so rows of two fits must never be added as they come.
+
+    Returns
+    -------
+    machine_kg_ha, header_kg_ha : ndarray, shape (draws, m), the latter or None
+        [kg/ha], all rows of equal weight.
+    """
     u = sobol(int(between("draws", draws, 64, 65536)), 2, seed=seed)
-    parts = [
-        _resampled(name, part, u[:, column])
-        for column, (name, part) in enumerate((("machine", machine), ("header", header)))
-        if part is not None
-    ]
-    equal = np.full(len(u), 1.0 / len(u))
-    return LossAtSpeeds(speed_kmh, parts[0], parts[1] if header is not None else None, equal, tested_kmh, yield_kg_ha)
+    factors = shared.factors(len(u), seed=seed, first=u.shape[1])
+    machine_kg_ha = factors[:, :1] * _resampled("machine", machine, u[:, 0])
+    return machine_kg_ha, None if header is None else factors[:, 1:] * _resampled("header", header, u[:, 1])
 
 
 class Between:

@@ -126,6 +126,7 @@ class Response:
         operator: str | None = None,
         conditions: Mapping[str, float] | None = None,
         at: Place = "average",
+        shared_error: bool = True,
     ) -> FloatArray:
         """Draws of the loss at each load, shape (4096, m) [kg/ha].
 
@@ -144,6 +145,9 @@ class Response:
         at : {"average", "one place"}
             "average": the mean over places at that load, exp(η + τ²/2), which money is about; "one place": what
             one more check would find, its own deviation included.
+        shared_error : bool
+            False leaves out the error that all checks share (``scale_sd`` of the fit), for who puts it in himself:
+            once for two curves that share it.
 
         Raises
         ------
@@ -158,7 +162,9 @@ class Response:
         known_setup = what.usual_setup if setup is None else setup
         row = what.row(self._scale, told, known_setup, operator or "")
         tau = np.exp(drawn[:, 3])
-        shift = drawn[:, len(SHAPE) :] @ row + self._scale_sd * self._scores[:, 0]
+        shift = drawn[:, len(SHAPE) :] @ row
+        if shared_error:
+            shift = shift + self._scale_sd * self._scores[:, 0]
         if self._is_new_setup(what, setup):
             shift = shift + SETUP_SD * self._scores[:, 1]
         if self._is_new_operator(combine, what, operator):

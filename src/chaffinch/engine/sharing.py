@@ -12,12 +12,18 @@ known of it, weighed by 1/c² and by how much of the catch is that source: norma
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
+import numpy as np
+from scipy.special import ndtri
+
 from chaffinch.engine.catch import PAN_SD
+from chaffinch.engine.domain import FloatArray, not_negative
 from chaffinch.engine.evidence import Catch
-from chaffinch.engine.ledger_shared import SharedKey
+from chaffinch.engine.ledger_shared import Shared, SharedKey
+from chaffinch.engine.sobol import sobol
 from chaffinch.engine.sources import sources_seen
 
 
@@ -42,6 +48,54 @@ class SharedNames:
     def of_kind(self, kind: str) -> SharedKey:
         """The error of one kind of reading: counts and volumes rest on different figures."""
         return (*((self.reading,) if isinstance(self.reading, str) else self.reading), kind)
+
+
+@dataclass(frozen=True, slots=True)
+class SharedByBoth:
+    """Errors that move the curves of machine and header loss, some of them both alike.
+
+    Attributes
+    ----------
+    machine, header : mapping of SharedKey to float
+        Sd of the log by which each error moves the loss [1], 0 or more. A key in both is one error: where all catches
+        were counted by one TKW, it is wrong for machine and header in the same draw.
+    """
+
+    machine: Shared
+    header: Shared
+
+    def factors(self, count: int, *, seed: int, first: int = 0) -> FloatArray:
+        """Factors on machine and header loss by these errors, shape (count, 2) [1].
+
+        Parameters
+        ----------
+        count : int
+            Draws.
+        seed : int
+            Same seed, same factors.
+        first : int
+            First column of the Sobol sequence that is free.
+
+        Notes
+        -----
+        Two sums of independent normals are two correlated normals, so two columns are enough however many errors
+        there are: covariance Σ sd_machine·sd_header over the keys in both (exact).
+        """
+        sd_machine, sd_header = (
+            math.hypot(0.0, *(not_negative("shared error", sd) for sd in part.values()))
+            for part in (self.machine, self.header)
+        )
+        both = sum(sd * self.header[name] for name, sd in self.machine.items() if name in self.header)
+        z = ndtri(sobol(count, 2, seed=seed, first=first))
+        along = both / sd_machine if sd_machine > 0.0 else 0.0
+        # Rounding may leave a hair below nothing where every error is in both.
+        across = math.sqrt(max(0.0, sd_header**2 - along**2))
+        result: FloatArray = np.exp(np.stack([sd_machine * z[:, 0], along * z[:, 0] + across * z[:, 1]], axis=1))
+        return result
+
+
+NOTHING_SHARED = SharedByBoth({}, {})
+"""No error that checks share."""
 
 
 def without_shared_readings(catches: Sequence[Catch]) -> list[Catch]:
