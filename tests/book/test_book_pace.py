@@ -8,8 +8,11 @@ import pytest
 
 from chaffinch.book.pace import PaceTerms, pace
 from chaffinch.book.pace_json import as_json
+from chaffinch.book.pace_said import REMARK, advice_said, today_said
 from chaffinch.book.points import shared_sd
+from chaffinch.book.shown_unit import PaceUnit, Unit
 from chaffinch.book.things import find_thing
+from chaffinch.engine.pace import Remark
 from chaffinch.errors import InputError
 from season_book import start, with_speeds
 
@@ -309,3 +312,33 @@ def test_a_whole_number_is_an_hour_cost_too(book):
     with_speeds(book, repeats=1)
 
     assert best(book, hour_cost=400).hour_cost_per_h == 400.0
+
+
+def said(found):
+    unit = PaceUnit(Unit("kg/ha", 1.0, "ha", "$"), None, "km/h", 1.0, 1.0)
+    return advice_said(found, unit), today_said(found, unit)
+
+
+def test_far_from_every_check_no_chance_is_told(book):
+    """ "Not settled" beside "more than 99 % sure" would contradict itself: out there nothing is known."""
+    with_speeds(book, slope=2.5)
+    far = best(book, today_kmh=16.0)
+    near = best(book, today_kmh=6.0)
+
+    assert far.pace.today.p_saves > 0.99
+    advice, against = said(far)
+    assert advice.startswith("Not settled: no check was taken near 16.0 km/h")
+    assert "sure" not in against
+    assert "expected" in against
+    assert "% sure that changing saves anything" in said(near)[1]
+
+
+def test_without_a_check_there_is_neither_advice_nor_a_chance(book):
+    advice, against = said(best(book, today_kmh=6.0, price_per_t=600.0, yield_kg_ha=2500.0))
+
+    assert advice == ""
+    assert "sure" not in against
+
+
+def test_every_remark_is_worded():
+    assert set(REMARK) == set(Remark.__args__)

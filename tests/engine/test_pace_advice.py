@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from pace_worlds import FARM, SPEEDS_KMH, certain, cost_of, drawn
 from scipy import stats
 
-from chaffinch.engine.pace import MEANING, SLOPE_LEAN, Remark, best_pace
+from chaffinch.engine.pace import SLOPE_LEAN, best_pace
 from chaffinch.engine.pace_curves import LossAtSpeeds
 
 STEEP = {"level": 120.0, "level_sd": 0.1, "slope": 1.8, "slope_sd": 0.2}
@@ -271,7 +271,6 @@ def test_an_hour_that_costs_nothing_is_explained():
     assert found.advice == "not settled"
     assert "time costs nothing" in found.remarks
     assert "may lie beyond" not in found.remarks
-    assert "Enter" in MEANING["time costs nothing"]
 
 
 def test_grain_that_costs_nothing_is_explained():
@@ -281,10 +280,6 @@ def test_grain_that_costs_nothing_is_explained():
     assert found.loss_cost_per_ha == pytest.approx(0.0, abs=1e-9)
     assert found.advice == "not settled"
     assert "grain costs nothing" in found.remarks
-
-
-def test_every_remark_has_its_meaning():
-    assert set(MEANING) == set(Remark.__args__)
 
 
 def test_a_curve_known_exactly_leaves_nothing_to_know():

@@ -1,12 +1,25 @@
-"""What a pace says, in sentences: shared by every face that shows one."""
+"""What a pace says, in sentences and rows: shared by every face that shows one."""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Final
 
+import numpy as np
+
+from chaffinch.book.curves import seen_range
+from chaffinch.book.figures import percent, plain_number, range_words, rounded
 from chaffinch.book.pace import PaceAnswer
-from chaffinch.engine.estimate import CLEAR
+from chaffinch.book.shown_unit import PaceUnit
+from chaffinch.engine.estimate import CLEAR, Range
 from chaffinch.engine.pace import Advice
+from chaffinch.engine.pace_cost import SpeedRow
+
+SHAPE: Final[dict[Advice, str]] = {"slower": "◂", "faster": "▸", "stay": "■", "not settled": "◆"}
+SENDS_OUT: Final = frozenset({"may lie beyond", "beyond tested", "slope not learned"})
+"""Remarks that send somebody to the machine with a pan."""
+ROWS: Final = 9
+"""Rows of the table; own figure."""
 
 ADVICE: Final[dict[Advice, str]] = {
     "slower": "Go slower: {best}. This machine's own checks show that it pays.",
@@ -14,6 +27,15 @@ ADVICE: Final[dict[Advice, str]] = {
     "stay": "Stay at {today}: it costs within {tolerance} per {land} of the best pace.",
     "not settled": "Not settled: the checks do not say clearly enough that another speed than {today} pays.",
 }
+WITHOUT_GROUND: Final = {
+    "today far from tested": "Not settled: no check was taken near {today}, so nothing can be said of leaving it.",
+    "slope not learned": "Not settled: {best} looks better, but not by what this machine itself has shown.",
+    "in the band": (
+        "Not settled: {today} is expected to cost about as much as the best pace, but the checks leave room for a "
+        "better one."
+    ),
+}
+"""What stands in place of the general sentence where it would sit badly beside the chance told next to it."""
 NO_TODAY: Final = "Tell today's speed with --now, and its cost is held against this."
 
 REMARK: Final = {
@@ -82,6 +104,142 @@ def limit_may_be_told(found: PaceAnswer) -> bool:
 def advice_has_a_ground(found: PaceAnswer) -> bool:
     """Whether a sentence of advice says anything: not where a figure or a check is missing, which a remark tells."""
     return not {"time costs nothing", "grain costs nothing", "not tested"} & set(found.pace.remarks)
+
+
+def best_said(found: PaceAnswer, unit: PaceUnit) -> str:
+    """What stands behind the best speed."""
+    low, high = (rounded(unit.speeds(v), 1) for v in found.pace.band_kmh)
+    return f"best pace; anything from {low} to {high} costs about the same"
+
+
+def advice_said(found: PaceAnswer, unit: PaceUnit) -> str:
+    """The advice as a sentence; empty without today's speed, and where nothing stands behind any advice."""
+    pace = found.pace
+    if pace.today is None or not advice_has_a_ground(found):
+        return ""
+    text = ADVICE[pace.advice]
+    if pace.advice == "not settled":
+        in_band = pace.band_kmh[0] <= pace.today.speed_kmh <= pace.band_kmh[1]
+        why = next((r for r in WITHOUT_GROUND if r in pace.remarks), "in the band" if in_band else "")
+        text = WITHOUT_GROUND.get(why, text)
+    return text.format(
+        best=_speed(pace.best_kmh, unit),
+        today=_speed(pace.today.speed_kmh, unit),
+        tolerance=unit.money(pace.tolerance_per_ha),
+        land=unit.loss.land,
+    )
+
+
+def today_said(found: PaceAnswer, unit: PaceUnit) -> str:
+    """What today's speed costs against the best pace, and how sure that is; empty without today's speed."""
+    pace, today = found.pace, found.pace.today
+    if today is None:
+        return ""
+    here, land = _speed(today.speed_kmh, unit), unit.loss.land
+    money = unit.money(today.mean_extra_per_ha)
+    likely = f"(likely {unit.money(today.extra_per_ha.low)} to {unit.money(today.extra_per_ha.high)})"
+    if "today far from tested" in pace.remarks or not advice_has_a_ground(found):
+        # No chance is told of what rests on no check: it would read as if it were known.
+        return f"As far as can be expected, {here} costs {money} per {land} more than the best pace {likely}."
+    sure = f"{percent(today.p_saves)} % sure that changing saves anything"
+    if found.p_own is not None and found.p_own < CLEAR:
+        sure += f" by the checks of all machines, {percent(found.p_own)} % by this machine's own"
+    elif "slope not learned" in pace.remarks and today.p_needed < 1.0:
+        sure += f", and {percent(today.p_needed)} % are asked for with so little learned of its slope"
+    return f"Against the best pace, {here} costs {money} per {land} {likely}; {sure}."
+
+
+def limit_said(found: PaceAnswer, unit: PaceUnit) -> str:
+    """The limit that pays, as a sentence; empty where none may be told."""
+    limit = found.pace.limit_that_pays_kg_ha
+    if limit is None or not limit_may_be_told(found):
+        return ""
+    low, middle, high = range_words(limit.times(unit.loss.factor))
+    what = "machine loss" if found.pace.machine_only else "header and machine loss"
+    return (
+        f"The limit that pays: {middle} {unit.loss.name} of {what} (likely {low} to {high}). "
+        "Losing clearly more than that, a slower pace pays; clearly less, a faster one."
+    )
+
+
+def _speed(kmh: float, unit: PaceUnit) -> str:
+    return f"{rounded(unit.speeds(kmh), 1)} {unit.speed}"
+
+
+def table_rows(found: PaceAnswer, unit: PaceUnit) -> list[list[str]]:
+    """The table of costs, its head first: speed, both losses, grain, time, cost with its range, and what marks it."""
+    pace = found.pace
+    rows = [[unit.speed, "machine", "header", "grain", "time", f"cost/{unit.loss.land}", "likely", ""]]
+    best = nearest(pace.table, pace.best_kmh).speed_kmh
+    for row in _chosen(pace.table, pace.best_kmh, None if pace.today is None else pace.today.speed_kmh):
+        marks = ["best"] if row.speed_kmh == best else []
+        marks += [] if row.tested else ["not tried"]
+        rows.append(
+            [
+                plain_number(unit.speeds(row.speed_kmh)),
+                _loss(row.machine_kg_ha, unit),
+                "not seen" if row.header_kg_ha is None else _loss(row.header_kg_ha, unit),
+                unit.money(row.loss_cost_per_ha),
+                unit.money(row.time_cost_per_ha),
+                unit.money(row.mean_cost_per_ha),
+                f"{unit.money(row.cost_per_ha.low)}–{unit.money(row.cost_per_ha.high)}",
+                ", ".join(marks),
+            ]
+        )
+    return rows
+
+
+def table_about(unit: PaceUnit) -> str:
+    """What the figures of the table are."""
+    return f"Losses in {unit.loss.name}, low to high; money per {unit.loss.land}."
+
+
+def _loss(r: Range, unit: PaceUnit) -> str:
+    low, _, high = range_words(r.times(unit.loss.factor))
+    return f"{low}–{high}"
+
+
+def nearest(rows: Sequence[SpeedRow], kmh: float) -> SpeedRow:
+    """The row of the table whose speed is nearest."""
+    return min(rows, key=lambda row: abs(row.speed_kmh - kmh))
+
+
+def _chosen(rows: Sequence[SpeedRow], best_kmh: float, today_kmh: float | None) -> list[SpeedRow]:
+    """A handful of rows over the whole span, the best one and today's always among them."""
+    spread = {rows[round(i)].speed_kmh: rows[round(i)] for i in np.linspace(0, len(rows) - 1, ROWS - 2)}
+    wanted = [nearest(rows, best_kmh), *([] if today_kmh is None else [nearest(rows, today_kmh)])]
+    spread |= {row.speed_kmh: row for row in wanted}
+    return [spread[kmh] for kmh in sorted(spread)]
+
+
+def own_checks(found: PaceAnswer, unit: PaceUnit) -> list[tuple[float, Range, str]]:
+    """This machine's checks on the curve: the speed that gives their load today, their machine loss, their id."""
+    told = []
+    for point in found.curves.own:
+        load = point.throughput_t_h if found.curves.load_kind == "throughput" else point.speed_kmh
+        if load is None:
+            raise ValueError("a check on the curve has a load")
+        r = seen_range(point, "machine").times(unit.loss.factor)
+        told.append((unit.speeds(found.speed_of(load)), r, point.logged.id))
+    return told
+
+
+def hour_said(found: PaceAnswer, unit: PaceUnit) -> str:
+    """What one more hour costs, in its parts where it was built from them."""
+    hour = f"{unit.sign}{plain_number(found.hour_cost_per_h)} per hour" if found.hour_cost_per_h else "nothing"
+    parts = found.parts
+    if parts is None:
+        return f"One more hour costs {hour}."
+    named = {
+        "driver": parts.labour_per_h,
+        "fuel and oil": parts.fuel_per_h,
+        "wear": parts.wear_per_h,
+        "helpers": parts.helpers_per_h,
+        "weather": parts.weather_per_h,
+    }
+    told = ", ".join(f"{name} {unit.sign}{plain_number(value)}" for name, value in named.items() if value > 0)
+    rules = "driver paid 1.2 hours an hour, oil 15 % of fuel: printed rules of thumb"
+    return f"One more hour costs {hour}: {told} ({rules})." if told else f"One more hour costs {hour}."
 
 
 def headers_behind(found: PaceAnswer) -> str:

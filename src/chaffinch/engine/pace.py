@@ -34,19 +34,6 @@ Remark = Literal[
     "slope not learned",
 ]
 
-MEANING: Final[dict[Remark, str]] = {
-    "time costs nothing": "An hour costs 0, so the answer is as slow as you like. Enter what an hour costs.",
-    "grain costs nothing": "The price is 0, so the answer is as fast as you can. Enter the price of the grain.",
-    "not tested": "This machine was not checked at any speed: this is expectation, not advice.",
-    "header not measured": "Machine loss only. Header loss may fall with speed; the best pace would then be faster.",
-    "may lie beyond": "The best pace may lie beyond what was tried.",
-    "beyond tested": "The best pace lies a little beyond the speeds tried: check there.",
-    "today far from tested": "Today's speed is more than 10 % beyond the speeds tried: its cost is expectation.",
-    "more than the crop": "Carried on so far, the curve would lose more than the crop: it is held at the yield there.",
-    "slope not learned": "Slower looks better, but not by what this machine has shown. Check it at another speed.",
-}
-"""What each remark says to a person; data until a page of its own words it."""
-
 BAND_SHARE: Final = 0.01
 """Expected extra cost that counts as none, as a share of the least cost [1] (design §4.8)."""
 SLOPE_LEAN: Final = 1.3 / 0.8
@@ -120,7 +107,7 @@ class Pace:
     table : tuple of SpeedRow
         One row for each speed given.
     remarks : tuple of Remark
-        What a reader must know; worded in :data:`MEANING`.
+        What a reader must know; worded where pages are (``book.pace_said``).
     """
 
     best_kmh: float
