@@ -35,6 +35,7 @@ ENTRIES = sorted(path for path in (ROOT / "changelog.d").glob("*.md") if path.na
 
 # Rooms told on the page of another room, and those without a question of the trade.
 ON_ANOTHER_PAGE = {
+    "air_lag": "air",
     "fair": "ledger",
     "ledger_area": "ledger",
     "ledger_chains": "ledger",
@@ -43,6 +44,7 @@ ON_ANOTHER_PAGE = {
     "ledger_population": "ledger",
     "ledger_season": "ledger",
     "ledger_shared": "ledger",
+    "grain_air": "air",
     "loss_point": "response",
     "machine_cost": "work",
     "marginal": "response",

@@ -7,7 +7,7 @@ import pytest
 
 from chaffinch import reference
 from chaffinch.errors import ReferenceDataError
-from chaffinch.reference import CountRule, Crop, Figure
+from chaffinch.reference import CountRule, Crop, Figure, fieldlogs, grain_air
 
 VECTORS = Path(__file__).parents[1] / "vectors"
 RULES = {rule.key: rule for rule in reference.rules()}
@@ -23,6 +23,11 @@ def _cited() -> set[str]:
             value = getattr(crop, name)
             values.extend(value.values() if hasattr(value, "values") else [value])
     values.extend(getattr(rule, name) for rule in reference.rules() for name in CountRule.__slots__)
+    for isotherm in grain_air.isotherms().values():
+        values.extend(isotherm.figures)
+    values.extend([*grain_air.long_term_pct().values(), grain_air.cooling()])
+    values.extend(fieldlogs.cleaning().values())
+    values.extend(entry.factor for entry in fieldlogs.entries().values())
     return {source_id for value in values if isinstance(value, Figure) for source_id in value.source_ids}
 
 
