@@ -12,7 +12,12 @@ from chaffinch.web.pages.words import WORDS, words
 
 WEB = Path(pages.__file__).parents[1]
 TEMPLATES = sorted((WEB / "templates").glob("*.html"))
-ROOMS = sorted(path for path in (WEB / "pages").glob("*.py") if not path.name.startswith("words"))
+ROOMS = sorted(
+    path
+    for room in (WEB / "pages", WEB.parent / "paper")
+    for path in room.glob("*.py")
+    if not path.name.startswith("words")
+)
 CALL = re.compile(r"""\b(?:w|words)\(\s*f?(['"])([^'"]*)\1(\s*[+~])?""")
 
 

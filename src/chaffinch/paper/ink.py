@@ -58,13 +58,13 @@ class Drawing(Markup):
 
     Attributes
     ----------
-    title, about : str
+    heading, about : str
         For who does not see it.
     draw : callable
         What it is drawn by; see :data:`Draw`.
     """
 
-    title: str
+    heading: str
     about: str
     draw: Draw
 
@@ -78,7 +78,7 @@ class Drawing(Markup):
     @property
     def alt(self) -> str:
         """Title and description in one text."""
-        return f"{self.title.rstrip('.')}. {self.about}"
+        return f"{self.heading.rstrip('.')}. {self.about}"
 
 
 def drawn(draw: Draw, name: str, title: str, about: str) -> Drawing:
@@ -96,7 +96,7 @@ def drawn(draw: Draw, name: str, title: str, about: str) -> Drawing:
     wide = _svg(WIDE, draw, f"{name}-wide", title, about)
     narrow = _svg(NARROW, draw, f"{name}-narrow", title, about)
     made = Drawing(Markup('<div class="wide">{}</div><div class="narrow">{}</div>').format(wide, narrow))
-    made.title, made.about, made.draw = title, about, draw
+    made.heading, made.about, made.draw = title, about, draw
     return made
 
 

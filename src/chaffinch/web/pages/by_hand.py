@@ -16,18 +16,18 @@ from chaffinch.book.times import not_ahead, read_time
 from chaffinch.book.trials import trials
 from chaffinch.book.wording import CAUTIONS
 from chaffinch.errors import BookError, InputError, SamplerError
+from chaffinch.paper.check_told import Told, told_of
+from chaffinch.paper.trial_told import what_changed
 from chaffinch.records.bodies import CONDITIONS
 from chaffinch.records.check import PLACES, Check
 from chaffinch.records.checkfile import check_from_table
 from chaffinch.reference import crop as find_crop
 from chaffinch.web.access import crew
 from chaffinch.web.pages.answers import whole
-from chaffinch.web.pages.check import Told, told_of
 from chaffinch.web.pages.frame import Form, Typed, asked, desk_of, form_of, person_of, see, show
 from chaffinch.web.pages.settings_typed import conditions_of, settings_of
 from chaffinch.web.pages.stop_typed import MOST_ROWS, Stop, new_stop, rows_of, trial_and_bar
 from chaffinch.web.pages.told import in_person_unit, reads_of
-from chaffinch.web.pages.trial import what_changed
 from chaffinch.web.pages.words import words
 
 router = APIRouter()

@@ -21,6 +21,7 @@ from chaffinch.book.telling import Teller
 from chaffinch.book.things import Thing, things
 from chaffinch.book.version import book_version
 from chaffinch.errors import InputError, SamplerError
+from chaffinch.paper.pace_told import told_of as pace_told
 from chaffinch.records.kinds import KINDS
 from chaffinch.reference import crop as find_crop
 from chaffinch.web.access import reader
@@ -28,7 +29,6 @@ from chaffinch.web.pages.answers import Progress, Working, longer_of
 from chaffinch.web.pages.field import ThingId, thing_or_missing
 from chaffinch.web.pages.frame import Form, asked, desk_of, person_of, show
 from chaffinch.web.pages.monitor_told import told_of as monitor_told
-from chaffinch.web.pages.pace_told import told_of as pace_told
 from chaffinch.web.pages.told import lines_of
 from chaffinch.web.pages.words import words
 

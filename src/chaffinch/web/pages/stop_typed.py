@@ -13,13 +13,13 @@ from typing import Any, Final
 
 from chaffinch import units
 from chaffinch.book.desk import Desk
-from chaffinch.book.differing import in_feet, in_short
 from chaffinch.book.monitors import counts_per
 from chaffinch.book.names import folded
 from chaffinch.book.shown_unit import farm_of
 from chaffinch.book.things import Thing, by_ids, refuse_retired, things
 from chaffinch.book.trials import find_trial
 from chaffinch.errors import InputError
+from chaffinch.paper.check_record_told import shown_amount, shown_size
 from chaffinch.reference import crop as find_crop
 from chaffinch.web.pages.frame import Form
 
@@ -144,18 +144,6 @@ def values_of(original: Mapping[str, Any], *, feet: bool) -> dict[str, str]:
         values[f"catch-{row}-pan"] = shown_size(one, feet=feet)
         values[f"catch-{row}-amount"] = shown_amount(one)
     return values
-
-
-def shown_size(catch: Mapping[str, Any], *, feet: bool) -> str:
-    """The size of what held a catch, as a person writes it."""
-    said = in_feet if feet else in_short
-    sides = [said(str(catch[key])) for key in ("width", "length") if key in catch]
-    return said(str(catch["pan"])) if "pan" in catch else " x ".join(sides) or str(catch.get("time", ""))
-
-
-def shown_amount(catch: Mapping[str, Any]) -> str:
-    """What a catch held, as a person writes it."""
-    return str(catch.get("amount") or f"{catch.get('gross')} less {catch.get('tare')}")
 
 
 def shown_speed(table: Mapping[str, Any]) -> str:

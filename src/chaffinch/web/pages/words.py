@@ -1,8 +1,8 @@
 """The desk's own sentences, by key: one table, so that another language needs no other change.
 
 What terminal, phone, desk and paper share stands in :mod:`chaffinch.book.wording` and the ``*_said`` rooms beside it and
-is not written here again. A sentence may hold facts in braces. The table is kept in three files: the frame of every page
-here, what pages show, and what forms ask.
+is not written here again, and what paper says too stands in :mod:`chaffinch.paper.words`. A sentence may hold facts in
+braces. The table is kept in three files: the frame of every page here, what pages show, and what forms ask.
 """
 
 from __future__ import annotations
@@ -10,6 +10,7 @@ from __future__ import annotations
 from types import MappingProxyType
 from typing import Final
 
+from chaffinch.paper.words import TOLD
 from chaffinch.web.pages.words_asked import ASKED
 from chaffinch.web.pages.words_shown import SHOWN
 
@@ -40,13 +41,7 @@ FRAME: Final = MappingProxyType(
         "figures": "The figures behind the drawing",
         "mind": "Mind",
         "taken": "Taken as given",
-        "low": "low",
-        "middle": "middle",
-        "high": "high",
-        "likely": "likely {low} to {high}",
-        "limit": "limit {limit}",
         "save": "Save",
-        "none": "–",
         "form.wrong": "Not saved. Mend what is marked; what you typed is still here.",
         "form.asked": "Mend what is marked; what you typed is still here.",
         "working.title": "Being worked out",
@@ -61,7 +56,7 @@ FRAME: Final = MappingProxyType(
 )
 """What surrounds every page."""
 
-WORDS: Final = MappingProxyType({**FRAME, **SHOWN, **ASKED})
+WORDS: Final = MappingProxyType({**FRAME, **TOLD, **SHOWN, **ASKED})
 """Every sentence of the desk's pages."""
 
 

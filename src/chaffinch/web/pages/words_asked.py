@@ -7,12 +7,7 @@ from typing import Final
 
 ASKED: Final = MappingProxyType(
     {
-        "cost.wage": "Driver's pay",
-        "cost.fuel": "Fuel burnt",
         "cost.fuel-price": "Price of fuel",
-        "cost.wear": "Wear",
-        "cost.helpers": "Helpers who wait",
-        "cost.weather": "Weather",
         "cost.area-left": "or: area still to cut",
         "cost.loss-per-day": "and crop lost a day of waiting",
         "cost.hours-per-day": "and hours on a fit day",
