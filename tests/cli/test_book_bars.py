@@ -58,19 +58,30 @@ def test_reading_and_writing_a_sheet_move_the_bar(chaffinch, farm, monkeypatch):
         assert len({of for _, of in steps}) == 1
 
 
-def test_a_job_of_unknown_length_shows_that_it_goes_on(monkeypatch, capsys):
-    """On a terminal the seconds are counted once the first is over, and the line is cleared; in a pipe nothing."""
+def test_before_the_first_step_and_after_the_last_the_seconds_are_counted(monkeypatch, capsys):
+    """On a terminal nobody looks at a line that stands still; what no bar can show is cleared. In a pipe nothing."""
     monkeypatch.setattr(book_which, "BAR_AFTER_S", 0.01)
-    with book_which.busy("copying"):
+    with book_which.progress("copying"):
         pass
     assert capsys.readouterr().err == ""
     monkeypatch.setattr(sys.stderr, "isatty", lambda: True)
     told = Event()
     real = book_which.click.echo
     monkeypatch.setattr(book_which.click, "echo", lambda *a, **k: (real(*a, **k), told.set()))
-    with book_which.busy("copying"):
+    with book_which.progress("copying"):
         assert told.wait(60)  # a bound on hanging, not a measure of speed
     captured = capsys.readouterr()
     assert captured.err.startswith("\rcopying: 0 s")
     assert captured.err.endswith("\r")
     assert captured.out == ""
+
+    monkeypatch.undo()
+    now = [0.0]
+    monkeypatch.setattr(book_which.time, "monotonic", lambda: now[0])
+    moving = book_which._Moving("copying")
+    now[0] = 2.0
+    moving.step(1, 2)
+    moving.step(2, 2)
+    now[0] = 7.0
+    moving.tick()
+    assert moving._after_the_end() == "7 s"

@@ -35,7 +35,7 @@ from chaffinch.book.things import edits_of, find_thing, things
 from chaffinch.errors import BookError
 from chaffinch.store import indexes, migrations, opening, records
 from chaffinch.store.migrations import MIGRATIONS, NEWEST, ran
-from chaffinch.store.opening import Store
+from chaffinch.store.opening import KEPT, Store
 from postgres_server import Server
 
 QUESTIONS = [{}, {"season": uid(SEASON)}, {"combine": uid(COMBINE)}, {"since": "2026-08-14T13:00:00Z"}]
@@ -158,12 +158,13 @@ def step_at(path: Path) -> int | None:
 
 
 def tables_of(store: Store) -> dict[str, list[str]]:
-    """Every row of every table that stands where records came in."""
+    """Every row of every table that stands where records came in; not where a copy of an older book was put."""
     with store.reading() as connection:
-        return {
-            table: sorted(map(repr, connection.execute(sa.text(f"SELECT * FROM {table}"))))
+        rows = {
+            table: connection.execute(sa.text(f"SELECT * FROM {table}")).all()
             for table in ("book", "record", "conflict")
         }
+    return {t: sorted(repr(row) for row in found if not str(row[0]).startswith(KEPT)) for t, found in rows.items()}
 
 
 @pytest.mark.parametrize("step", EARLIER)
@@ -236,7 +237,8 @@ def test_a_backup_of_a_server_book_is_the_same_book(postgres: Server, tmp_path: 
             == {"id": uid(999), "title": "Larkhollow", "started": NOW}
         )
         assert tables_of(again(address)) == tables_of(store)
-    assert seen[-1] == (21, 21)
+    assert seen == sorted(seen)
+    assert seen[-1] == (1000, 1000)
 
 
 def test_a_damaged_record_does_not_keep_an_old_book_from_being_opened(tmp_path: Path) -> None:

@@ -240,8 +240,8 @@ def counting(desk: Desk, ids: Iterable[str]) -> list[LoggedCheck]:
     return sorted(logged, key=lambda c: (c.body["taken_at"], c.id))
 
 
-def all_versions(desk: Desk, ids: Iterable[str]) -> list[Versions]:
-    """Versions of each of the given checks: everything reachable through corrections, forward and back."""
+def all_versions(desk: Desk, ids: Iterable[str], *, kind: str = CHECK) -> list[Versions]:
+    """Versions of each of the given checks, or readings of a kind: all that corrections lead to, forward and back."""
     wanted = set(ids)
     replaces: dict[str, set[str]] = {}
     front = set(wanted)
@@ -259,7 +259,7 @@ def all_versions(desk: Desk, ids: Iterable[str]) -> list[Versions]:
                         wanted.add(reached)
                         front.add(reached)
     # A record of another kind that names a check by mistake does not replace it.
-    return versions(records.among(desk.store, wanted, kind=CHECK), replaces)
+    return versions(records.among(desk.store, wanted, kind=kind), replaces)
 
 
 def _claims(desk: Desk, record_id: str) -> list[Envelope]:

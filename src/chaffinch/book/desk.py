@@ -110,9 +110,38 @@ def start_book(address: str, *, title: str, device: str | None = None, now: Call
     return Desk(store, device or this_device(), now)
 
 
-def open_desk(address: str, *, device: str | None = None, now: Callable[[], str] = utc_now) -> Desk:
-    """Open a book; an older one is brought up to date after a backup was made."""
-    return Desk(opening.open_book(address, clock=now, program=__version__), device or this_device(), now)
+def open_desk(
+    address: str,
+    *,
+    device: str | None = None,
+    now: Callable[[], str] = utc_now,
+    kept: Callable[[str], None] | None = None,
+    progress: Callable[[int, int], None] | None = None,
+) -> Desk:
+    """Open a book; an older one is brought up to date after a copy of it was made.
+
+    Parameters
+    ----------
+    address : str
+        File name or PostgreSQL address.
+    device : str or None
+        Name for the records made here; None for this computer's own.
+    now : callable
+        Clock.
+    kept : callable or None
+        Called with the name of the copy of an older book, as soon as that is whole.
+    progress : callable or None
+        Called with (done, of) while an older book is brought up to date.
+
+    Raises
+    ------
+    InputError, BookError
+        As :func:`chaffinch.store.opening.open_book` says.
+    """
+    store = opening.open_book(
+        address, clock=now, program=__version__, device=this_device(), kept=kept, progress=progress
+    )
+    return Desk(store, device or this_device(), now)
 
 
 def this_device() -> str:

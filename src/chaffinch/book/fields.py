@@ -118,12 +118,13 @@ def checks_where(
     field: str | None = None,
     combine: str | None = None,
     season: str | None = None,
+    trial: str | None = None,
     since: str | None = None,
     until: str | None = None,
     limit: int | None = None,
 ) -> list[str]:
-    """Ids of checks by field, combine, season and time (UTC), newest first."""
-    named = {"field": field, "combine": combine, "season": season}
+    """Ids of checks by field, combine, season, trial and time (UTC), newest first."""
+    named = {"field": field, "combine": combine, "season": season, "trial": trial}
     tests = [f"{name} = :{name}" for name, value in named.items() if value is not None]
     tests += ["taken_at >= :since"] if since else []
     tests += ["taken_at < :until"] if until else []

@@ -7,31 +7,59 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
+import sqlalchemy as sa
+
 from chaffinch.book.checks import LoggedCheck, all_versions
 from chaffinch.book.desk import Desk
 from chaffinch.book.fields import checks_where
-from chaffinch.book.things import Thing, edits_of, things
+from chaffinch.book.things import SHORTEST_BEGINNING, Thing, edits_of, things
 from chaffinch.errors import InputError
 from chaffinch.records.bodies import replaced_by, suits
-from chaffinch.records.kinds import KINDS
+from chaffinch.records.kinds import CHECK, KINDS
 from chaffinch.store import records
+from chaffinch.store.opening import guarded
 from chaffinch.store.records import Stored
 from chaffinch.store.verify import Verified
-from chaffinch.sync.corrections import versions
+from chaffinch.sync.corrections import Versions, versions
 from chaffinch.sync.labels import Edit, holding
 
 __all__ = [
     "Change",
+    "CopyBefore",
     "Kept",
     "Overview",
+    "ReadingHistory",
     "ThingHistory",
     "Verified",
     "check_history",
     "conflicts",
     "overview",
+    "reading_history",
     "readings",
     "thing_history",
 ]
+
+
+@dataclass(frozen=True, slots=True)
+class CopyBefore:
+    """A copy of the book as it was before an update.
+
+    Attributes
+    ----------
+    file : str
+        Where it was put.
+    step : int
+        The step the book stood at.
+    at : str
+        When, in UTC.
+    device : str
+        Name of the computer it was put on.
+    """
+
+    file: str
+    step: int
+    at: str
+    device: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,6 +78,8 @@ class Overview:
         Ids of the checks that count, the latest first.
     conflicts : int
         Records set aside.
+    copies : tuple of CopyBefore
+        Copies made before a newer program brought the book up to date, the oldest first.
     """
 
     title: str
@@ -59,6 +89,7 @@ class Overview:
     check_records: int
     newest: tuple[str, ...]
     conflicts: int
+    copies: tuple[CopyBefore, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -115,6 +146,10 @@ def overview(desk: Desk, since: str | None = None) -> Overview:
         len(ids),
         tuple(one for one in ids if one in current),
         len(records.conflicts(desk.store)),
+        tuple(
+            CopyBefore(file, told["step"], told["at"], told["device"])
+            for file, told in records.copies_before(desk.store)
+        ),
     )
 
 
@@ -148,6 +183,77 @@ def check_history(desk: Desk, logged: LoggedCheck) -> list[Kept]:
     """Every version of a check, in the order they arrived."""
     found = records.read_many(desk.store, logged.versions.all)
     return [_kept(stored) for stored in sorted(found.values(), key=lambda s: s.seq)]
+
+
+@dataclass(frozen=True, slots=True)
+class ReadingHistory:
+    """Every version of a reading that is no check.
+
+    Attributes
+    ----------
+    kind : str
+        monitor, trial, weather or photo.
+    kept : tuple of Kept
+        Every version, in the order they arrived.
+    versions : Versions
+        Which of them counts, and whether some disagree.
+    in_conflict : tuple of str
+        Ids that two different records claim: none of those counts.
+    """
+
+    kind: str
+    kept: tuple[Kept, ...]
+    versions: Versions
+    in_conflict: tuple[str, ...]
+
+    @property
+    def counts(self) -> str | None:
+        """Id of the version that counts, as :func:`readings` has it."""
+        one = self.versions.counts
+        return None if one in self.in_conflict else one
+
+
+def reading_history(desk: Desk, wanted: str, kind: str | None = None) -> ReadingHistory | None:
+    """Every version of the reading whose id, or that of a version of it, begins with ``wanted``; None where none does.
+
+    Checks have a history of their own, see :func:`check_history`.
+
+    Parameters
+    ----------
+    desk : Desk
+        The open book.
+    wanted : str
+        Id or its beginning, 4 characters or more.
+    kind : str or None
+        monitor, trial, weather or photo; None for any of them.
+
+    Raises
+    ------
+    InputError
+        When the beginning fits several.
+    """
+    kinds = tuple(k.name for k in KINDS.values() if k.reading and k.name != CHECK and kind in (None, k.name))
+    low = wanted.strip().lower()
+    if len(low) < SHORTEST_BEGINNING or not kinds:
+        return None
+    query = sa.text(
+        "SELECT id, kind FROM record WHERE id >= :low AND id < :high AND kind IN :kinds ORDER BY id LIMIT 5"
+    ).bindparams(sa.bindparam("kinds", expanding=True))
+    with guarded(desk.store.address), desk.store.reading() as connection:
+        # "g" comes after every hexadecimal digit in each way of sorting, a sign like "~" does not.
+        rows = connection.execute(query, {"low": low, "high": low + "g", "kinds": kinds}).all()
+    fitting = [row for row in rows if row.id.startswith(low)]
+    groups = [(row.kind, v) for row in fitting for v in all_versions(desk, [row.id], kind=row.kind) if row.id in v.all]
+    found = {v.root: (of_kind, v) for of_kind, v in groups}
+    if not found:
+        return None
+    if len(found) > 1:
+        raise InputError("reading", wanted, "is the beginning of several ids", "give more of it")
+    ((its_kind, versions_of),) = found.values()
+    kept = records.read_many(desk.store, versions_of.all)
+    in_order = tuple(_kept(stored) for stored in sorted(kept.values(), key=lambda s: s.seq))
+    aside = records.among(desk.store, versions_of.all, aside=True)
+    return ReadingHistory(its_kind, in_order, versions_of, tuple(sorted(aside)))
 
 
 def thing_history(desk: Desk, thing: Thing) -> ThingHistory:

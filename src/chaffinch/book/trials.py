@@ -226,8 +226,7 @@ def answer_trial(
     InputError
         When no check belongs to the trial, none saw this loss, or the price is in other money than the farm's.
     """
-    combine = None if record.combine is None else record.combine.id
-    filed = [c for c in counting(desk, checks_where(desk, combine=combine)) if c.body.get("trial") == record.id]
+    filed = [c for c in counting(desk, checks_where(desk, trial=record.id)) if c.body.get("trial") == record.id]
     if not filed:
         mend = "log its checks with --trial ID --side A or B"
         raise InputError("trial", record.id[:8], "has no check yet", mend)

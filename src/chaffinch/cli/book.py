@@ -17,7 +17,7 @@ BOOK_COMMANDS: Final = {
     "show": "What the book holds: checks, fields, combines and the rest.",
     "edit-label": "Change what is said about a thing: its name, area, price, note.",
     "replace": "Correct a check; the old one stays readable.",
-    "history": "Every version of a check, or every change to a thing.",
+    "history": "Every version of a reading, or every change to a thing.",
     "verify": "Is the book whole? Every hash and every index looked at.",
     "rebuild": "Make the book's indexes anew from its records.",
     "backup": "Copy the book to a new file, also while others write.",

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from chaffinch.cli.book_which import a_file, book_option, careful, open_the_book, print_json, progress
+from chaffinch.cli.book_which import a_file, book_option, careful, open_the_book, opened, print_json, progress
 from chaffinch.cli.page import Page
 from chaffinch.errors import BookError, InputError
 
@@ -26,12 +26,12 @@ def merge(address: str | None, other: str, *, as_data: bool) -> None:
     """
     careful(other)
     here = open_the_book(address, leave_out=other)
-    from chaffinch.book.desk import open_desk, shown_address
+    from chaffinch.book.desk import shown_address
     from chaffinch.book.merging import merge as make_equal
 
     if Path(other).exists() and here.file is not None and Path(other).samefile(here.file):
         raise InputError("book", shown_address(other), "cannot be merged with itself", "name another book")
-    there = open_desk(other)
+    there = opened(other)
     with progress("records") as step:
         came, went = make_equal(here, there, progress=step)
     page = Page.here()

@@ -1,4 +1,4 @@
-"""``chaffinch book history``: every version of a check, every change to a thing."""
+"""``chaffinch book history``: every version of a check or another reading, every change to a thing."""
 
 from __future__ import annotations
 
@@ -19,6 +19,7 @@ from chaffinch.errors import InputError
 if TYPE_CHECKING:
     from chaffinch.book.checks import LoggedCheck
     from chaffinch.book.desk import Desk
+    from chaffinch.book.looking import ReadingHistory
     from chaffinch.book.things import Thing
 
 __all__ = ["differences", "history"]
@@ -26,39 +27,65 @@ __all__ = ["differences", "history"]
 
 @click.command("history")
 @book_option
-@click.argument("what", metavar="CHECK|KIND|NAME")
+@click.argument("what", metavar="CHECK|READING|KIND|NAME")
 @click.argument("name", metavar="[NAME]", required=False)
 @click.option("--json", "as_data", is_flag=True, help="Print as JSON.")
 def history(address: str | None, what: str, name: str | None, *, as_data: bool) -> None:
-    """Show every version of a check, or every change to a thing, corrections and lost edits included.
+    """Show every version of a check or another reading, or every change to a thing, corrections and lost edits
+    included.
 
-    chaffinch book history 3f2a9c1b, history "Old Bess", history combine "Old Bess".
+    chaffinch book history 3f2a9c1b, history monitor 7be04d12, history "Old Bess", history combine "Old Bess".
     """
     desk = open_the_book(address)
     page = Page.here()
     from chaffinch.book.checks import find_check
+    from chaffinch.book.looking import ReadingHistory
 
     if name is not None:
-        if what.casefold() in ("check", "checks"):
+        word = what.strip().casefold()
+        if word in ("check", "checks"):
             _of_check(desk, find_check(desk, name), page, as_data=as_data)
+        elif (kind := _kind_of_reading(word)) is not None:
+            _of_reading(desk, _one_reading(desk, name, kind), page, as_data=as_data)
         else:
             _of_thing(desk, one_thing(desk, kind_of_thing(what).name, name, retired=True), page, as_data=as_data)
         return
     found = _named(desk, what)
     if isinstance(found, str):
         _of_check(desk, find_check(desk, found), page, as_data=as_data)
+    elif isinstance(found, ReadingHistory):
+        _of_reading(desk, found, page, as_data=as_data)
     else:
         _of_thing(desk, found, page, as_data=as_data)
 
 
-def _named(desk: Desk, what: str) -> Thing | str:
-    """The thing a person means, or their word itself where it is the beginning of a check's id.
+def _kind_of_reading(word: str) -> str | None:
+    """The kind of reading a word means, ``monitor`` or ``trials``; None for a check and for all else."""
+    from chaffinch.records.kinds import CHECK, KINDS
+
+    kinds = [kind.name for kind in KINDS.values() if kind.reading and kind.name != CHECK]
+    return next((kind for kind in kinds if word in (kind, kind + "s")), None)
+
+
+def _one_reading(desk: Desk, wanted: str, kind: str) -> ReadingHistory:
+    from chaffinch.book.looking import reading_history
+
+    found = reading_history(desk, wanted, kind)
+    if found is None:
+        listed = kind + "s" if kind in ("trial", "photo") else kind
+        raise InputError(kind, wanted, "is not in the book", f"chaffinch book show {listed} lists them")
+    return found
+
+
+def _named(desk: Desk, what: str) -> Thing | ReadingHistory | str:
+    """The thing or reading a person means, or their word itself where it is the beginning of a check's id.
 
     Raises
     ------
     InputError
-        When it is neither, or could be several.
+        When it is none of them, or could be several.
     """
+    from chaffinch.book.looking import reading_history
     from chaffinch.book.names import folded
     from chaffinch.book.things import which_thing
 
@@ -67,13 +94,20 @@ def _named(desk: Desk, what: str) -> Thing | str:
     except InputError as error:
         if error.problem.startswith("is the name of several"):
             raise InputError("history", what, "is the name of several things", error.mend) from None
+        reading = reading_history(desk, what)
         if _begins_a_check(desk, what.strip()):
+            if reading is not None:
+                raise InputError("history", what, "is the beginning of several ids", "give more of it") from None
             return what
+        if reading is not None:
+            return reading
         mend = error.mend.replace("list what", "and show checks list what").replace(
             "show things lists what", "show things and show checks list what"
         )
-        raise InputError("history", what, "is neither a check nor a thing of the book", mend) from None
-    if folded(meant.thing.name) != folded(what) and _begins_a_check(desk, what.strip()):
+        raise InputError("history", what, "is neither a reading nor a thing of the book", mend) from None
+    if folded(meant.thing.name) != folded(what) and (
+        _begins_a_check(desk, what.strip()) or reading_history(desk, what) is not None
+    ):
         raise InputError("history", what, "is the beginning of several ids", "give more of it")
     say_doubles(meant)
     return meant.thing
@@ -131,6 +165,49 @@ def _of_check(desk: Desk, logged: LoggedCheck, page: Page, *, as_data: bool) -> 
     page.say()
     if logged.versions.disagree:
         page.paragraph("Two corrections disagree: chaffinch book replace CHECK FILE --settle --reason … settles it.")
+        page.say()
+
+
+def _of_reading(desk: Desk, found: ReadingHistory, page: Page, *, as_data: bool) -> None:
+    if as_data:
+        data = [dict(one.envelope) | {"arrived": one.arrived, "counts": one.id == found.counts} for one in found.kept]
+        told = {"kind": found.kind, "id": found.counts, "disagree": found.versions.disagree}
+        print_json({"reading": told, "versions": data})
+        return
+    from chaffinch.cli.book_show import told_of
+
+    names = Teller(desk).names
+    page.say()
+    several = "version" if len(found.kept) == 1 else "versions"
+    page.two_ends(f"{found.kind} {found.kept[0].id[:8]}", f"{len(found.kept)} {several}")
+    bodies = {one.id: one.body for one in found.kept}
+    for one in found.kept:
+        page.say()
+        mark = "counts" if one.id == found.counts else ("" if one.id in found.versions.ends else "replaced")
+        if one.id in found.in_conflict:
+            mark = "two different records claim this id; neither counts"
+        elif one.id in found.versions.ends and found.versions.disagree:
+            mark = f"{mark}, disagrees".lstrip(", ")
+        page.say(f"  {page.strong(one.id[:8])}  {mark}")
+        page.paragraph(f"taken {local(one.body['taken_at'])}, written by {one.device}, arrived {local(one.arrived)}")
+        if "reason" in one.body:
+            page.paragraph(f"reason: {one.body['reason']}")
+        olds = [bodies[old] for old in one.body.get("replaces", ()) if old in bodies]
+        if olds:
+            for line in differences(olds[0], one.body, names) or ["nothing in it differs"]:
+                page.paragraph(line, indent=4, bullet="· ")
+        else:
+            for key, value in one.body.items():
+                if key not in ("taken_at", "replaces", "reason"):
+                    page.paragraph(told_of(key, value, names), indent=4, bullet="· ")
+    page.say()
+    if found.versions.disagree:
+        page.paragraph(
+            "Two corrections disagree; the one marked counts until a further correction: "
+            f"chaffinch book replace {found.kept[0].id[:8]} … --reason WHY."
+            if found.kind == "monitor"
+            else "Two corrections disagree; the one marked counts on every book alike."
+        )
         page.say()
 
 

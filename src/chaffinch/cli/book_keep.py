@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from chaffinch.cli.book_which import book_option, busy, careful, open_the_book, print_json, progress
+from chaffinch.cli.book_which import book_option, careful, open_the_book, print_json, progress
 from chaffinch.cli.page import Page
 from chaffinch.errors import BookError
 
@@ -61,8 +61,8 @@ def rebuild(address: str | None) -> None:
     desk = open_the_book(address)
     from chaffinch.book.keeping import rebuild as make_anew
 
-    with busy("making the indexes anew"):
-        make_anew(desk)
+    with progress("records") as step:
+        make_anew(desk, progress=step)
     Page.here().say("indexes made anew; chaffinch book verify looks at them")
 
 
@@ -75,23 +75,28 @@ def backup(address: str | None, file: str) -> None:
     desk = open_the_book(address)
     from chaffinch.book.keeping import back_up
 
-    with progress("records") as step:
+    with progress("Copying and verifying") as step:
         found = back_up(desk, file, progress=step)
     Page.here().say(f"backed up to {file}, verified: {_counts(found)}")
 
 
 @click.command("restore")
 @click.argument("backup", metavar="BACKUP")
-@click.argument("file", metavar="FILE")
-def restore(backup: str, file: str) -> None:
-    """Make a book FILE of a BACKUP: verified, then copied under the new name. Nothing is ever overwritten."""
+@click.argument("address", metavar="ADDRESS")
+def restore(backup: str, address: str) -> None:
+    """Make a book at ADDRESS of the file BACKUP, and verify it before it is called done.
+
+    ADDRESS is the name of a new file, or an empty database on a PostgreSQL server. It is the same book: its id, its
+    order, its hours. Nothing is ever overwritten.
+    """
     careful(backup)
-    careful(file)
+    careful(address)
+    from chaffinch.book.desk import shown_address
     from chaffinch.book.keeping import restore as make_book_of
 
-    with busy("copying and verifying"):
-        found = make_book_of(backup, file)
-    Page.here().say(f"restored {file}, verified: {_counts(found)}")
+    with progress("Copying and verifying") as step:
+        found = make_book_of(backup, address, progress=step)
+    Page.here().say(f"restored {shown_address(address)}, verified: {_counts(found)}")
 
 
 def _counts(found: Verified) -> str:

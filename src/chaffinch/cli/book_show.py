@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
+from dataclasses import asdict
 from typing import TYPE_CHECKING, Any, Final
 
 import click
@@ -149,10 +150,12 @@ def show_summary(desk: Desk, field: Thing, page: Page, *, as_data: bool) -> None
 def _overview(desk: Desk, page: Page, after: str | None, *, as_data: bool) -> None:
     from chaffinch.book.looking import overview
 
-    found = overview(desk, after)
+    with progress("Reading the book"):
+        found = overview(desk, after)
     if as_data:
         data = {"title": found.title, "id": found.id, "book": desk.place, "started": found.started}
-        print_json(data | {"things": found.things, "check_records": found.check_records, "conflicts": found.conflicts})
+        counts = {"things": found.things, "check_records": found.check_records, "conflicts": found.conflicts}
+        print_json(data | counts | {"copies_before_updates": [asdict(one) for one in found.copies]})
         return
     page.say()
     page.two_ends(found.title, desk.place)
@@ -164,6 +167,11 @@ def _overview(desk: Desk, page: Page, after: str | None, *, as_data: bool) -> No
     page.paragraph(", ".join(listed) + ".")
     if found.conflicts:
         page.paragraph(f"{found.conflicts} in conflict: chaffinch book show conflicts.")
+    for one in found.copies:
+        # A line of its own, never broken: a file name is copied from it.
+        on = f" on {one.device}" if one.device else ""
+        page.paragraph(f"Brought up to date {local(one.at)}; as it was before, it was copied{on} to:")
+        page.say(f"    {one.file}")
     if count:
         with progress("checks") as step:
             lines, _ = _answered(desk, found.newest[:IN_OVERVIEW], step)
@@ -256,7 +264,8 @@ def _things(desk: Desk, page: Page, kind: str | None, *, as_data: bool) -> None:
     from chaffinch.book.things import things
     from chaffinch.records.kinds import KINDS
 
-    found = things(desk, kind)
+    with progress("Reading the book"):
+        found = things(desk, kind)
     if as_data:
         print_json({"things": [_thing_data(t) for t in found]})
         return
@@ -285,7 +294,8 @@ def _thing_data(thing: Thing) -> dict[str, Any]:
 def _conflicts(desk: Desk, page: Page, *, as_data: bool) -> None:
     from chaffinch.book.looking import conflicts
 
-    aside = conflicts(desk)
+    with progress("Reading the book"):
+        aside = conflicts(desk)
     if as_data:
         print_json({"conflicts": [dict(one.envelope) | {"arrived": one.arrived} for one in aside]})
         return
@@ -307,7 +317,8 @@ def _readings(desk: Desk, page: Page, kind: str, after: str | None, *, as_data: 
     from chaffinch.book.looking import readings
 
     when = "issued_at" if kind == "report" else "taken_at"
-    found = readings(desk, kind, after)
+    with progress("Reading the book"):
+        found = readings(desk, kind, after)
     if as_data:
         print_json({kind: [{"id": one.id, **one.body} for one in found]})
         return
@@ -317,15 +328,15 @@ def _readings(desk: Desk, page: Page, kind: str, after: str | None, *, as_data: 
     names = Teller(desk).names if found else {}
     for one in found:
         rest = {k: v for k, v in one.body.items() if k not in (when, "replaces", "result")}
-        text = ", ".join(_told(k, v, names) for k, v in rest.items())
+        text = ", ".join(told_of(k, v, names) for k, v in rest.items())
         page.paragraph(f"{one.id[:8]}  {local(one.body[when])}  {text}")
     page.say()
 
 
-def _told(key: str, value: object, names: Mapping[str, str]) -> str:
+def told_of(key: str, value: object, names: Mapping[str, str]) -> str:
     """One part of a reading in a line: settings and conditions by name, things by theirs."""
     if isinstance(value, Mapping):
-        return ", ".join(_told(str(k), v, names) for k, v in value.items())
+        return ", ".join(told_of(str(k), v, names) for k, v in value.items())
     if isinstance(value, list):
         shown = [f"{v['name']} {v['value']:g} {v.get('unit', '')}".strip() for v in value if isinstance(v, Mapping)]
         return f"{key}: {', '.join(shown) or len(value)}"

@@ -104,9 +104,20 @@ def a_file(name: str, argument: str) -> str:
 
 def open_the_book(given: str | None, *, leave_out: str | None = None) -> Desk:
     """Open the book that is meant; ``leave_out`` is the other file that the command names."""
+    return opened(which(given, leave_out=leave_out))
+
+
+def opened(address: str, *, device: str | None = None) -> Desk:
+    """Open the book at an address; where an older one was copied before it is brought up to date, stderr says where."""
     from chaffinch.book.desk import open_desk
 
-    return open_desk(which(given, leave_out=leave_out))
+    copies: list[str] = []
+    try:
+        with progress("Opening the book") as step:
+            return open_desk(address, device=device, kept=copies.append, progress=step)
+    finally:
+        for copy in copies:
+            click.echo(f"The book is of an earlier program. A copy as it was before the update: {copy}", err=True)
 
 
 BAR_AFTER_S: Final = 1.0
@@ -117,59 +128,83 @@ BAR_AFTER_S: Final = 1.0
 def progress(label: str) -> Iterator[Callable[[int, int], None]]:
     """Give a function to call with (done, of); it draws a bar on stderr once the job has taken a second.
 
-    Nothing is drawn where stderr is no terminal.
+    Before the first call and after the last, while nobody can say how far it is, the seconds are counted. Nothing is
+    drawn where stderr is no terminal.
     """
     if not sys.stderr.isatty():
         yield lambda _done, _of: None
         return
-    started = time.monotonic()
-    bar: Any = None
-    shown = 0
-
-    def step(done: int, of: int) -> None:
-        nonlocal bar, shown
-        if bar is None:
-            if time.monotonic() - started < BAR_AFTER_S or done >= of:
-                return
-            bar = click.progressbar(length=of, label=label, file=sys.stderr)
-            bar.__enter__()
-        bar.update(done - shown)
-        shown = done
-
-    try:
-        yield step
-    finally:
-        if bar is not None:
-            bar.__exit__(None, None, None)
-
-
-@contextmanager
-def busy(label: str) -> Iterator[None]:
-    """Show on stderr that a job of unknown length goes on, and for how long, once it has taken a second.
-
-    Nothing is drawn where stderr is no terminal.
-    """
-    if not sys.stderr.isatty():
-        yield
-        return
-    over = threading.Event()
+    moving, over = _Moving(label), threading.Event()
 
     def tell() -> None:
-        began = time.monotonic()
-        width = 0
         while not over.wait(BAR_AFTER_S):
-            text = f"{label}: {time.monotonic() - began:.0f} s"
-            width = max(width, len(text))
-            click.echo(f"\r{text}", nl=False, err=True)
-        click.echo("\r" + " " * width + "\r" if width else "", nl=False, err=True)
+            moving.tick()
 
     teller = threading.Thread(target=tell, daemon=True)
     teller.start()
     try:
-        yield
+        yield moving.step
     finally:
         over.set()
         teller.join()
+        moving.end()
+
+
+class _Moving:
+    """One line on stderr that shows a job going on: a bar where its length is known, else the seconds."""
+
+    def __init__(self, label: str) -> None:
+        self.label, self.began = label, time.monotonic()
+        self.lock = threading.Lock()
+        self.at: tuple[int, int] | None = None
+        self.bar: Any = None
+        self.shown = self.width = 0
+        self.spent = 0.0
+
+    def step(self, done: int, of: int) -> None:
+        with self.lock:
+            self.at = (done, of)
+            self._draw()
+
+    def tick(self) -> None:
+        with self.lock:
+            self._draw()
+
+    def end(self) -> None:
+        if self.bar is not None:
+            self.bar.__exit__(None, None, None)
+        else:
+            self._clear()
+
+    def _draw(self) -> None:
+        self.spent = time.monotonic() - self.began
+        if self.spent < BAR_AFTER_S:
+            return
+        done, of = self.at or (0, 0)
+        if self.bar is None and done < of:
+            self._clear()
+            self.bar = click.progressbar(
+                length=of, label=self.label, file=sys.stderr, item_show_func=lambda _: self._after_the_end()
+            )
+            self.bar.__enter__()
+        if self.bar is None:
+            text = f"{self.label}: {self.spent:.0f} s"
+            self.width = max(self.width, len(text))
+            click.echo(f"\r{text}", nl=False, err=True)
+            return
+        self.bar.length = of
+        self.bar.make_step(done - self.shown)
+        self.shown = done
+        self.bar.render_progress()
+
+    def _after_the_end(self) -> str | None:
+        """What is counted is done, and the job is not."""
+        done, of = self.at or (0, 0)
+        return f"{self.spent:.0f} s" if done >= of else None
+
+    def _clear(self) -> None:
+        if self.width:
+            click.echo("\r" + " " * self.width + "\r", nl=False, err=True)
 
 
 def print_json(data: object) -> None:

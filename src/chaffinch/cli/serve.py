@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Final
 
 import click
 
-from chaffinch.cli.book_which import print_json, which
+from chaffinch.cli.book_which import opened, print_json, which
 from chaffinch.cli.page import Page, table
 from chaffinch.errors import InputError
 
@@ -60,7 +60,6 @@ def command(
     if ctx.invoked_subcommand is not None:
         return
     _refuse_odd(share=share, names=names, no_tls=no_tls, behind_proxy=behind_proxy, origins=origins)
-    from chaffinch.book.desk import open_desk
     from chaffinch.web.app import DEVICE_NAME, make_app
     from chaffinch.web.network import listen, origins_of
     from chaffinch.web.running import Door, run
@@ -69,7 +68,7 @@ def command(
     book, folder = _where(address, keep)
     known = [origin_of(one) for one in origins]
     with ExitStack() as stack:
-        desk = open_desk(book, device=DEVICE_NAME)
+        desk = opened(book, device=DEVICE_NAME)
         stack.callback(desk.store.close)
         here = stack.enter_context(listen("127.0.0.1", port))
         port = here.getsockname()[1]

@@ -55,7 +55,8 @@ def command(address: str | None, trial: str | None, as_data: bool, **given: Any)
     if trial is None:
         _list(desk, given["combine"], as_data=as_data)
         return
-    record = find_trial(desk, trial)
+    with progress("Reading the book"):
+        record = find_trial(desk, trial)
     crop = None if record.field is None else record.field.parts.get("crop")
     bushel = None if crop is None else unit_of(desk, crop).bushel_kg
     price = given["price"]
@@ -124,7 +125,8 @@ def _list(desk: Desk, combine: str | None, *, as_data: bool) -> None:
     from chaffinch.cli.book_filing import one_thing
 
     only = None if combine is None else one_thing(desk, "combine", combine, flag="--combine", retired=True).id
-    found = trials(desk, combine=only)
+    with progress("Reading the book"):
+        found = trials(desk, combine=only)
     if as_data:
         print_json([record_as_json(one) for one in found])
         return

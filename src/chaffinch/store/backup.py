@@ -6,7 +6,7 @@ import errno
 import os
 import re
 import sqlite3
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from contextlib import closing, contextmanager, suppress
 from itertools import count
 from pathlib import Path
@@ -17,13 +17,14 @@ from sqlalchemy.engine import Engine
 
 from chaffinch.errors import BookError, InputError
 from chaffinch.store.bookfile import connect
+from chaffinch.store.how_far import Progress
 from chaffinch.store.migrations import statements_until
 
-Progress = Callable[[int, int], None]
-"""Called with (done, of) while records are copied."""
 TABLES: Final = ("migration", "book", "record", "conflict", "correction", "label", "check_row", "catch_row")
 """Every table of a book; what is pointed at comes first."""
 ROWS_AT_ONCE: Final = 1000
+PAGES_AT_ONCE: Final = 1000
+"""Pages of a file copied between two reports of progress."""
 _ATTEMPTS: Final = count(1)
 BESIDE: Final = ("-wal", "-shm", "-journal")
 """Endings of the files that SQLite keeps beside its own."""
@@ -122,12 +123,21 @@ def _take_name(partial: Path, path: Path) -> None:
     partial.unlink()
 
 
-def copy_pages(engine: Engine, target: str) -> None:
+def copy_pages(engine: Engine, target: str, *, progress: Progress | None = None) -> None:
     """Copy an SQLite book page by page, as of one moment, with what still lies in the log beside it."""
+
+    def told(_: int, left: int, of: int) -> None:
+        if progress is not None:
+            progress(of - left, of)
+
     raw: Any = engine.raw_connection()
     try:
+        source = raw.driver_connection
+        # Held from the first page to the last: else each write of somebody else would begin the copy anew.
+        source.execute("BEGIN")
+        source.execute("SELECT COUNT(*) FROM sqlite_master").fetchone()
         with closing(connect(Path(target), "mode=rwc")) as copy:
-            raw.driver_connection.backup(copy)
+            source.backup(copy, pages=PAGES_AT_ONCE, progress=told)
     finally:
         raw.close()
 
@@ -138,9 +148,7 @@ def copy_rows(source: sa.Connection, target: str, step: int, *, progress: Progre
     What the book is called, its id, the order in which records arrived and when, the steps that ran: all of it is the
     same in the copy.
     """
-    total = sum(
-        source.execute(sa.text(f"SELECT COUNT(*) FROM {table}")).scalar_one() for table in ("record", "conflict")
-    )
+    total = rows_in(source, step)
     done = 0
     with closing(connect(Path(target), "mode=rwc")) as copy:
         copy.execute("BEGIN")
@@ -155,11 +163,21 @@ def copy_rows(source: sa.Connection, target: str, step: int, *, progress: Progre
             rows = source.execute(query, execution_options={"yield_per": ROWS_AT_ONCE})
             for part in rows.partitions():
                 copy.executemany(f"INSERT INTO {table} ({', '.join(columns)}) VALUES ({marks})", map(tuple, part))
-                if table in ("record", "conflict"):
-                    done += len(part)
-                    if progress is not None:
-                        progress(done, total)
+                done += len(part)
+                if progress is not None:
+                    progress(done, total)
         copy.execute("COMMIT")
+
+
+def tables_at(step: int) -> tuple[str, ...]:
+    """Tables of a book of that step; what is pointed at comes first."""
+    text = " ".join(statements_until(step, "sqlite"))
+    return tuple(table for table in TABLES if f"CREATE TABLE {table} " in text)
+
+
+def rows_in(source: sa.Connection, step: int) -> int:
+    """How many rows a book of that step has, all tables together."""
+    return sum(int(source.execute(sa.text(f"SELECT COUNT(*) FROM {table}")).scalar_one()) for table in tables_at(step))
 
 
 def _clear_away(path: Path) -> None:

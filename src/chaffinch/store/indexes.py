@@ -16,6 +16,7 @@ from sqlalchemy.engine import Connection
 from chaffinch.errors import InputError
 from chaffinch.records.bodies import check_summary, replaced_by
 from chaffinch.records.kinds import CHECK, EDIT
+from chaffinch.store.how_far import Progress
 from chaffinch.sync.labels import edit_of
 
 BATCH: Final = 2000
@@ -136,8 +137,10 @@ def set_aside(connection: Connection, ids: Sequence[str]) -> None:
             add(connection, ((r.id, r.kind, body_of(r.id, r.body)) for r in edits), ("label",))
 
 
-def make_anew(connection: Connection, *, leave_out_damaged: bool = False) -> None:
+def make_anew(connection: Connection, *, leave_out_damaged: bool = False, progress: Progress | None = None) -> None:
     """Throw away every index row and make them anew from the records, in the caller's transaction.
+
+    ``progress`` is told how many records were read, of all.
 
     Raises
     ------
@@ -148,11 +151,15 @@ def make_anew(connection: Connection, *, leave_out_damaged: bool = False) -> Non
     for table in reversed(ALL):
         connection.execute(sa.text(f"DELETE FROM {table}"))
     aside = set(connection.execute(sa.text("SELECT id FROM conflict")).scalars())
-    last = 0
+    last = done = 0
+    total = int(connection.execute(sa.text("SELECT COUNT(*) FROM record")).scalar_one())
     query = sa.text("SELECT seq, id, kind, body FROM record WHERE seq > :last ORDER BY seq LIMIT :batch")
     while found := connection.execute(query, {"last": last, "batch": _BATCH_OF_RECORDS}).all():
         add(connection, _read(found, leave_out_damaged), ALL, aside)
         last = found[-1].seq
+        done += len(found)
+        if progress is not None:
+            progress(done, total)
 
 
 def _read(rows: Iterable[sa.Row[Any]], leave_out_damaged: bool) -> Iterator[tuple[str, str, Mapping[str, Any]]]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import os
 import re
 import sqlite3
@@ -20,12 +21,15 @@ from chaffinch.errors import BookError, InputError
 from chaffinch.store import backup, indexes
 from chaffinch.store.address import engine_for, is_postgresql, shown
 from chaffinch.store.bookfile import ONLY_READING, keep_log_beside, unchanged
+from chaffinch.store.how_far import Progress, shares
 from chaffinch.store.migrations import MIGRATIONS, NEWEST, apply, prepare, ran
 
 Clock = Callable[[], str]
 """Gives the time in UTC, ISO 8601; the callers' clock, never our own."""
 
 PROGRAM: Final = "chaffinch"
+KEPT: Final = "copy "
+"""Before the name of a copy that was made of an older book, as key of a fact about the book."""
 
 
 @dataclass(frozen=True, slots=True, weakref_slot=True)
@@ -126,13 +130,7 @@ def _fill(store: Store, facts: dict[str, str], program: str) -> None:
     """Make the tables of a new book in an empty database, in one transaction."""
     address = store.address
     with guarded(address), store.engine.begin() as connection:
-        if ran(connection) is not None:
-            raise InputError("book", shown(address), "holds a book already", "open it, or name another database")
-        strangers = sa.inspect(connection).get_table_names()
-        if strangers:
-            raise InputError(
-                "book", shown(address), f"holds other tables ({', '.join(sorted(strangers)[:3])})", "name an empty one"
-            )
+        refuse_occupied(connection, address)
         prepare(connection)
         for step in MIGRATIONS:
             apply(connection, step, now=store.clock(), program=program)
@@ -142,8 +140,33 @@ def _fill(store: Store, facts: dict[str, str], program: str) -> None:
         )
 
 
+def refuse_occupied(connection: sa.Connection, address: str, *, field: str = "book") -> None:
+    """Refuse a database that holds anything: a book is started or restored in an empty one.
+
+    Raises
+    ------
+    InputError
+        When it holds a book, or other tables.
+    """
+    if ran(connection) is not None:
+        raise InputError(field, shown(address), "holds a book already", "open it, or name another database")
+    strangers = sa.inspect(connection).get_table_names()
+    if strangers:
+        raise InputError(
+            field, shown(address), f"holds other tables ({', '.join(sorted(strangers)[:3])})", "name an empty one"
+        )
+
+
 def open_book(
-    address: str, *, clock: Clock, program: str, keep_old: bool = True, keep_old_in: str | None = None
+    address: str,
+    *,
+    clock: Clock,
+    program: str,
+    keep_old: bool = True,
+    keep_old_in: str | None = None,
+    device: str = "",
+    kept: Callable[[str], None] | None = None,
+    progress: Progress | None = None,
 ) -> Store:
     """Open a book; an older one is migrated after a copy of it was made.
 
@@ -162,6 +185,12 @@ def open_book(
         Make that copy; False only for a file that is a copy itself.
     keep_old_in : str or None
         Folder for the copy of a book on a server; None for the folder the program runs in.
+    device : str
+        This computer's name for itself, noted with the copy: of a book on a server it lies here.
+    kept : callable or None
+        Called with the name of that copy as soon as it is whole, before anything is changed.
+    progress : callable or None
+        Called with (done, of) while an older book is copied and brought up to date.
 
     Raises
     ------
@@ -184,7 +213,8 @@ def open_book(
                     f"is of step {number} (today {NEWEST}) and cannot be brought up to date in a read-only place",
                     "copy it to a folder that may be written, and open the copy",
                 )
-            _migrate(store, number, program, (keep_old_in or ".") if keep_old else None)
+            told = _Telling(device, kept, progress)
+            _migrate(store, number, program, (keep_old_in or ".") if keep_old else None, told)
     except BaseException:
         store.close()
         raise
@@ -208,7 +238,21 @@ def step_of(store: Store) -> int:
     return number
 
 
-def _migrate(store: Store, number: int, program: str, keep_old_in: str | None) -> None:
+@dataclass(frozen=True, slots=True)
+class _Telling:
+    """Who brings a book up to date, and whom to tell."""
+
+    device: str
+    kept: Callable[[str], None] | None
+    progress: Progress | None
+
+
+def _migrate(store: Store, number: int, program: str, keep_old_in: str | None, telling: _Telling) -> None:
+    steps = [step for step in MIGRATIONS if step.number > number]
+    # Rows go to a copy's file slowly, pages quickly; the index rows are what takes long.
+    weights = (0 if keep_old_in is None else 1 if store.is_file else 5, len(steps), 10)
+    copying, stepping, making_anew = shares(telling.progress, *weights)
+    fact: dict[str, str] | None = None
     if keep_old_in is not None:
         # Nobody else writes or migrates while the copy is made: it is the book as it was.
         with guarded(store.address), store.engine.connect() as turn:
@@ -217,17 +261,24 @@ def _migrate(store: Store, number: int, program: str, keep_old_in: str | None) -
             with turn.begin():
                 _take_turn(turn)
                 if (stands_at := ran(turn) or 0) < NEWEST:
-                    _keep_old(store, turn, stands_at, number, keep_old_in)
-    for step in MIGRATIONS:
-        if step.number <= number:
-            continue
+                    name = _keep_old(store, turn, stands_at, number, keep_old_in, copying)
+                    told = {"step": stands_at, "at": store.clock(), "device": telling.device}
+                    place = str(Path(name).absolute()).encode("utf-8", "replace").decode()
+                    fact = {"key": KEPT + place, "value": json.dumps(told, sort_keys=True)}
+        if fact is not None and telling.kept is not None:
+            telling.kept(place)
+    for done, step in enumerate(steps, start=1):
         with guarded(store.address), store.engine.begin() as connection:
             _take_turn(connection)
+            if fact is not None:
+                note = "INSERT INTO book (key, value) VALUES (:key, :value) ON CONFLICT (key) DO NOTHING"
+                connection.execute(sa.text(note), fact)
             if (ran(connection) or 0) < step.number:
                 apply(connection, step, now=store.clock(), program=program)
+                stepping(done, len(steps))
                 if step.number == NEWEST:
                     # A record that is damaged has no rows; it must not keep the book from being opened and verified.
-                    indexes.make_anew(connection, leave_out_damaged=True)
+                    indexes.make_anew(connection, leave_out_damaged=True, progress=making_anew)
 
 
 def _take_turn(connection: sa.Connection) -> None:
@@ -237,8 +288,8 @@ def _take_turn(connection: sa.Connection) -> None:
         connection.exec_driver_sql("LOCK TABLE record IN SHARE ROW EXCLUSIVE MODE")
 
 
-def _keep_old(store: Store, turn: sa.Connection, stands_at: int, number: int, folder: str) -> None:
-    """Copy the book as it is to a file of its own step, under a name that is free."""
+def _keep_old(store: Store, turn: sa.Connection, stands_at: int, number: int, folder: str, progress: Progress) -> str:
+    """Copy the book as it is to a file of its own step, under a name that is free; gives that name."""
     stamp = store.clock().replace(":", "").replace("-", "")
     ending = f".before-step-{number + 1}-{stamp}"
     if store.is_file:
@@ -251,17 +302,18 @@ def _keep_old(store: Store, turn: sa.Connection, stands_at: int, number: int, fo
     try:
         with backup.whole(name) as partial:
             if store.is_file:
-                backup.copy_pages(store.engine, partial)
+                backup.copy_pages(store.engine, partial, progress=progress)
             else:
-                backup.copy_rows(turn, partial, stands_at)
+                backup.copy_rows(turn, partial, stands_at, progress=progress)
     except BookError as error:
         if store.is_file:
             raise
         reason = f"is of step {stands_at} and is copied to {name} before it is brought up to date, which"
         raise BookError(shown(store.address), f"{reason} {error.reason}; nothing was changed") from error
+    return name
 
 
-def copy_to_file(store: Store, partial: str, *, progress: backup.Progress | None = None) -> None:
+def copy_to_file(store: Store, partial: str, *, progress: Progress | None = None) -> None:
     """Copy a book, as of one moment, to a new SQLite file: with its id, its order of arrival, all it holds.
 
     Raises
@@ -275,9 +327,9 @@ def copy_to_file(store: Store, partial: str, *, progress: backup.Progress | None
                 backup.copy_rows(connection, partial, ran(connection) or 0, progress=progress)
         elif store.only_reading:
             with unchanged(Path(store.address)):
-                backup.copy_pages(store.engine, partial)
+                backup.copy_pages(store.engine, partial, progress=progress)
         else:
-            backup.copy_pages(store.engine, partial)
+            backup.copy_pages(store.engine, partial, progress=progress)
 
 
 class guarded:  # noqa: N801 (reads as a word in a with statement)

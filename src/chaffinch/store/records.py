@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Final
@@ -12,7 +13,7 @@ from sqlalchemy.engine import Connection
 from chaffinch.errors import InputError
 from chaffinch.records.bodies import replaced_by, validate
 from chaffinch.store import indexes
-from chaffinch.store.opening import Store, guarded
+from chaffinch.store.opening import KEPT, Store, guarded
 from chaffinch.sync.accept import Receipt
 from chaffinch.sync.envelope import KEYS, Envelope, canonical
 
@@ -204,6 +205,18 @@ def identities(store: Store) -> Iterator[tuple[str, str]]:
 
 def facts(store: Store) -> dict[str, str]:
     """Facts about the book itself: id, title, started."""
+    return {key: value for key, value in _facts(store).items() if not key.startswith(KEPT)}
+
+
+def copies_before(store: Store) -> list[tuple[str, dict[str, Any]]]:
+    """Copies that were made before the book was brought up to date: (file, step, at and device), the oldest first."""
+    found = [
+        (key.removeprefix(KEPT), json.loads(value)) for key, value in _facts(store).items() if key.startswith(KEPT)
+    ]
+    return sorted(found, key=lambda one: (one[1]["at"], one[1]["step"], one[0]))
+
+
+def _facts(store: Store) -> dict[str, str]:
     with guarded(store.address), store.reading() as connection:
         return {row.key: row.value for row in connection.execute(sa.text("SELECT key, value FROM book"))}
 

@@ -4,22 +4,25 @@ from __future__ import annotations
 
 import json
 from collections import Counter
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, Final
 
 import sqlalchemy as sa
 
 from chaffinch.errors import InputError
 from chaffinch.records.bodies import suits, validate
 from chaffinch.store import indexes, records
+from chaffinch.store.backup import rows_in
+from chaffinch.store.how_far import Progress
 from chaffinch.store.migrations import NEWEST, ran
 from chaffinch.store.opening import Store, guarded
 from chaffinch.sync.corrections import rings
 from chaffinch.sync.envelope import canonical, content_hash
 from chaffinch.sync.labels import Edit, edit_of, holding
 
-Progress = Callable[[int, int], None]
+EVERY: Final = 500
+"""Rows between two reports of progress."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,33 +57,55 @@ def verify(store: Store, *, progress: Progress | None = None) -> Verified:
     BookError
         When it cannot be read to its end.
     """
+    # One transaction for all of it: what others write meanwhile is not half seen.
+    with guarded(store.address), store.reading() as connection:
+        return verified_in(connection, progress=progress)
+
+
+def verified_in(connection: sa.Connection, *, progress: Progress | None = None) -> Verified:
+    """The same within the caller's transaction; ``progress`` is told rows looked at, those of the indexes too."""
     problems: list[str] = []
     kinds: Counter[str] = Counter()
     expected: dict[str, Counter[str]] = {table: Counter() for table in ("correction", "check_row", "catch_row")}
     edits: list[Edit] = []
-    # One transaction for all of it: what others write meanwhile is not half seen.
-    with guarded(store.address), store.reading() as connection:
-        if ran(connection) != NEWEST:
-            problems.append(f"the book stands at step {ran(connection)}, not {NEWEST}")
-        problems += _database_problems(connection)
-        total = int(connection.execute(sa.text("SELECT COUNT(*) FROM record")).scalar_one())
-        doubtful = set(connection.execute(sa.text("SELECT id FROM conflict")).scalars())
-        for done, row in enumerate(records.rows_of(connection, "record"), start=1):
-            kinds[row.kind] += 1
-            body, wrong = _whole(row)
-            problems += [f"record {row.id}: {line}" for line in wrong]
-            if body is not None:
-                _expect(row, body, doubtful, expected, edits)
-            if progress is not None and (done % 500 == 0 or done == total):
-                progress(done, total)
-        aside = 0
-        for row in records.rows_of(connection, "conflict"):
-            aside += 1
-            problems += [f"conflict {row.id}: {line}" for line in _whole(row)[1]]
-        problems += _kept_wrongly(connection)
-        problems += list(_index_problems(connection, expected, edits))
-        remarks = [*_rings(connection), *_misfits(connection, doubtful)]
+    if ran(connection) != NEWEST:
+        problems.append(f"the book stands at step {ran(connection)}, not {NEWEST}")
+    step = _Steps(progress, rows_in(connection, NEWEST) if ran(connection) == NEWEST else 0)
+    problems += database_problems(connection)
+    doubtful = set(connection.execute(sa.text("SELECT id FROM conflict")).scalars())
+    for row in records.rows_of(connection, "record"):
+        kinds[row.kind] += 1
+        body, wrong = _whole(row)
+        problems += [f"record {row.id}: {line}" for line in wrong]
+        if body is not None:
+            _expect(row, body, doubtful, expected, edits)
+        step.one()
+    aside = 0
+    for row in records.rows_of(connection, "conflict"):
+        aside += 1
+        problems += [f"conflict {row.id}: {line}" for line in _whole(row)[1]]
+        step.one()
+    problems += _kept_wrongly(connection)
+    problems += list(_index_problems(connection, expected, edits, step))
+    remarks = [*_rings(connection), *_misfits(connection, doubtful)]
+    step.end()
     return Verified(sum(kinds.values()), aside, dict(kinds), tuple(problems), tuple(remarks))
+
+
+class _Steps:
+    """Counts rows looked at and tells it now and then."""
+
+    def __init__(self, progress: Progress | None, total: int) -> None:
+        self.progress, self.total, self.done = progress, total, 0
+
+    def one(self) -> None:
+        self.done += 1
+        if self.done % EVERY == 0 and self.progress is not None and self.done < self.total:
+            self.progress(self.done, self.total)
+
+    def end(self) -> None:
+        if self.progress is not None:
+            self.progress(self.total, self.total)
 
 
 def _rings(connection: sa.Connection) -> Iterator[str]:
@@ -153,7 +178,7 @@ def _kept_wrongly(connection: sa.Connection) -> list[str]:
     ]
 
 
-def _database_problems(connection: sa.Connection) -> list[str]:
+def database_problems(connection: sa.Connection) -> list[str]:
     """What SQLite itself finds wrong with its file; PostgreSQL checks its pages as it reads them."""
     if connection.dialect.name != "sqlite":
         return []
@@ -163,14 +188,19 @@ def _database_problems(connection: sa.Connection) -> list[str]:
     return found + [f"table {row[0]}: a row points at a record that is not there" for row in strays[:20]]
 
 
-def _index_problems(connection: sa.Connection, expected: dict[str, Counter[str]], edits: list[Edit]) -> Iterator[str]:
+def _index_problems(
+    connection: sa.Connection, expected: dict[str, Counter[str]], edits: list[Edit], step: _Steps
+) -> Iterator[str]:
     columns = {
         "correction": "new_id, old_id",
         "check_row": "id, taken_at, season, field, combine, operator, crop, catches, trial",
         "catch_row": "check_id, number, place, amount",
     }
     for table, names in columns.items():
-        found = Counter(_key(dict(row._mapping)) for row in connection.execute(sa.text(f"SELECT {names} FROM {table}")))
+        found: Counter[str] = Counter()
+        for row in connection.execute(sa.text(f"SELECT {names} FROM {table}")):
+            found[_key(dict(row._mapping))] += 1
+            step.one()
         missing, surplus = expected[table] - found, found - expected[table]
         if missing or surplus:
             counts = f"{missing.total()} rows missing, {surplus.total()} too many"
