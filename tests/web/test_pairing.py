@@ -204,6 +204,47 @@ def test_two_programs_share_the_list(devices: Devices, clock: Clock) -> None:
     assert devices.who(found.secret) is None
 
 
+def test_who_is_remembered_is_out_at_once_whoever_shut_it_out(devices: Devices, clock: Clock) -> None:
+    """No read for a device that was here a moment ago; another program's writing is noticed all the same."""
+    first = devices.pair(devices.make_code("crew").secret, "Ann's phone", HERE)
+    assert devices.remembered(first.secret) is None  # not seen yet
+    assert devices.who(first.secret) == devices.remembered(first.secret) == first.device
+    other = Devices(devices.file, clock, devices.new_secret)
+    other.make_code("reader")
+    assert devices.remembered(first.secret) is None  # something was written: it is asked for anew
+    assert devices.who(first.secret) == devices.remembered(first.secret) == first.device
+    other.revoke(first.device.id)
+    assert devices.remembered(first.secret) is None
+    assert devices.who(first.secret) is None
+    assert devices.remembered(first.secret) is None
+    devices.close()
+
+
+def test_a_list_put_in_the_place_of_another_is_noticed(devices: Devices, clock: Clock, tmp_path: Path) -> None:
+    """A copy with the same number of writes behind it: SQLite's own count would be the same."""
+    first = devices.pair(devices.make_code("crew").secret, "Ann's phone", HERE)
+    devices.who(first.secret)
+    assert devices.remembered(first.secret) is not None
+    aside = tmp_path / "aside.sqlite"
+    aside.write_bytes(devices.file.read_bytes())
+    Devices(aside, clock, devices.new_secret).revoke(first.device.id)
+    aside.replace(devices.file)
+    assert devices.remembered(first.secret) is None
+    assert devices.who(first.secret) is None
+    devices.close()
+
+
+def test_a_browser_is_remembered_no_longer_than_it_may_come(devices: Devices, clock: Clock) -> None:
+    came = devices.enter(devices.make_link().secret, "desk browser", HERE)
+    clock.now += DESK_LIFE_S - 1.0
+    devices.who(came.secret)  # notes the hour
+    assert devices.who(came.secret) is not None
+    assert devices.remembered(came.secret) is not None
+    clock.now += 2.0
+    assert devices.remembered(came.secret) is None
+    devices.close()
+
+
 def test_a_name_can_be_shown(devices: Devices) -> None:
     for bad in ("", "  ", "x" * 61, "a\x00b", "a\u202eb"):
         code = devices.make_code("crew").secret

@@ -23,7 +23,7 @@ from farm_records import begin, farm, uid
 from chaffinch.cli.main import run
 from chaffinch.cli.page import Page
 from chaffinch.cli.qr import qr_lines
-from chaffinch.web.network import own_addresses
+from chaffinch.web.network import listen, own_addresses
 
 ENDS = "Ctrl-C ends it."
 
@@ -180,6 +180,16 @@ def test_what_cannot_be_meant_is_refused(
     line = capsys.readouterr().err
     assert line.startswith(f"chaffinch: {field}: ")
     assert line.count("\n") == 1
+
+
+def test_an_answer_goes_out_at_once() -> None:
+    """Without this every other answer on a kept connection came 40 ms late."""
+    with (
+        listen("127.0.0.1", 0) as waiting,
+        socket.create_connection(waiting.getsockname()),
+        waiting.accept()[0] as line,
+    ):
+        assert line.getsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY)
 
 
 def test_a_port_in_use_is_told(capsys: pytest.CaptureFixture[str]) -> None:

@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+import sqlalchemy as sa
 from farm_records import check, correction, farm, identities, problems, uid
 from served import Served
 
@@ -224,3 +225,35 @@ def test_the_file_stands_alone_again_when_nothing_comes(inbox: Inbox) -> None:
     assert not log.exists()
     inbox.close()
     assert inbox.receive([check(20).as_dict()])[0].outcome == "known"
+
+
+def test_a_line_to_the_database_that_is_cut_costs_no_record_and_closes_no_phones_connection(
+    served_on_each: Served,
+) -> None:
+    """Cut while nothing is asked, and in the middle of a write: the phone hears 503 at most, sends again, is done."""
+    served = served_on_each
+    if served.desk.store.is_file:
+        pytest.skip("a file has no line to it")
+    headers = served.phone()
+    mine, waits = check(901), check(902)
+    served.send(headers, [check(900)])
+    cut = sa.text(
+        "SELECT COUNT(pg_terminate_backend(pid)) FROM pg_stat_activity WHERE pid <> pg_backend_pid() "
+        "AND usename = current_user AND (:idle OR (wait_event_type = 'Lock' AND query LIKE 'LOCK TABLE%'))"
+    )
+    other = sa.create_engine(served.desk.store.engine.url, poolclass=sa.NullPool)
+    with other.connect() as line:
+        assert line.execute(cut, {"idle": True}).scalar_one() >= 1
+    assert served.send(headers, [mine])[0]["outcome"] == "accepted"
+    with other.connect() as holder, ThreadPoolExecutor(1) as one:
+        holder.execute(sa.text("LOCK TABLE record IN SHARE ROW EXCLUSIVE MODE"))
+        body = {"envelopes": [waits.as_dict()]}
+        coming = one.submit(served.client.post, "/api/v1/batch", json=body, headers=headers)
+        with other.connect() as line:
+            while line.execute(cut, {"idle": False}).scalar_one() == 0:
+                assert not coming.done()
+        answer = coming.result(30)
+    assert answer.status_code == 503
+    assert answer.json()["field"] == "book"
+    assert [r["outcome"] for r in served.send(headers, [mine, waits])] == ["known", "accepted"]
+    other.dispose()

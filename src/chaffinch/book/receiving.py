@@ -1,18 +1,18 @@
 """What other devices send to this book, and what they may fetch from it: record by record, each with its receipt.
 
-A server takes batches from many phones at once. They are put into the book together: while one transaction is being
-written, the batches that come meanwhile wait, and the next transaction takes all of them. No receipt is given before
-the transaction that holds its record is on disk.
+A server takes batches from many phones at once. They are put into the book together by one thread: while one
+transaction is being written, the batches that come meanwhile wait, and the next transaction takes all of them. No
+receipt is given before the transaction that holds its record is on disk.
 """
 
 from __future__ import annotations
 
 from collections import deque
 from collections.abc import Mapping, Sequence
+from concurrent.futures import Future
 from contextlib import ExitStack
 from dataclasses import dataclass, field
 from threading import Condition, Thread
-from time import monotonic
 from typing import Any, Final
 
 from chaffinch.book.desk import Desk, Receipt
@@ -55,12 +55,10 @@ class Sent:
     next_seq: int
 
 
-@dataclass(slots=True)
+@dataclass(frozen=True, slots=True)
 class _Waiting:
     items: Sequence[Envelope | Receipt]
-    receipts: list[Receipt] | None = None
-    error: BaseException | None = None
-    done: bool = False
+    answer: Future[list[Receipt]]
 
 
 @dataclass
@@ -76,9 +74,8 @@ class Inbox:
     desk: Desk
     _queue: deque[_Waiting] = field(default_factory=deque)
     _turn: Condition = field(default_factory=Condition)
-    _busy: bool = False
-    _held: ExitStack | None = None
-    _let_go_at: float = 0.0
+    _writer: Thread | None = None
+    _closing: bool = False
 
     def receive(self, envelopes: Sequence[object], *, kinds: Sequence[str] | None = None) -> list[Receipt]:
         """Put a batch into the book; one receipt per record, in order, given after it is on disk.
@@ -95,96 +92,76 @@ class Inbox:
         BookError
             When the book cannot be written; then nothing of the batch was.
         """
-        mine = _Waiting([self._allowed(one, kinds) for one in open_batch(envelopes)])
+        return self.hand_in(envelopes, kinds=kinds).result()
+
+    def hand_in(self, envelopes: Sequence[object], *, kinds: Sequence[str] | None = None) -> Future[list[Receipt]]:
+        """As :meth:`receive`, without waiting: the receipts, or the error, come with the future."""
+        mine = _Waiting([self._allowed(one, kinds) for one in open_batch(envelopes)], Future())
+        mine.answer.set_running_or_notify_cancel()  # who stops waiting for it takes nothing back
         with self._turn:
             self._queue.append(mine)
-        while self._must_write(mine):
-            self._write_lot()
-        if mine.error is not None:
-            raise mine.error
-        assert mine.receipts is not None
-        return [_cleaned(receipt) for receipt in mine.receipts]
-
-    def _must_write(self, mine: _Waiting) -> bool:
-        """Wait until mine is written, or it is this thread's turn to write."""
-        with self._turn:
-            while self._busy and not mine.done:
-                self._turn.wait()
-            if not mine.done:
-                self._busy = True
-            return not mine.done
-
-    def _write_lot(self) -> None:
-        """Write what waits; whoever comes meanwhile is in the next lot."""
-        with self._turn:
-            lot: list[_Waiting] = []
-            while self._queue and (not lot or sum(len(one.items) for one in lot) < MOST_TOGETHER):
-                lot.append(self._queue.popleft())
-        try:
-            self._hold()
-            self._write(lot)
-        finally:
-            with self._turn:
-                for one in lot:
-                    one.done = True
-                self._busy = False
-                self._let_go_at = monotonic() + HELD_S
-                self._turn.notify_all()
-
-    def _hold(self) -> None:
-        """Keep the file open while records keep coming; it is let go soon after the last one."""
-        if self._held is not None:
-            return
-        held = ExitStack()
-        try:
-            held.enter_context(self.desk.store.kept_open())
-        except ChaffinchError:
-            return  # the write that follows says what is wrong
-        self._held = held
-        Thread(target=self._let_go, name="chaffinch lets go", daemon=True).start()
-
-    def _let_go(self) -> None:
-        """Close the file when nothing has come for a while."""
-        with self._turn:
-            while self._held is not None:
-                rest = self._let_go_at - monotonic()
-                if not self._busy and rest <= 0:
-                    self._close()
-                else:
-                    self._turn.wait(HELD_S if self._busy else rest)
+            if self._writer is None:
+                self._writer = Thread(target=self._write_all, name="chaffinch writes", daemon=True)
+                self._writer.start()
+            self._turn.notify_all()
+        return mine.answer
 
     def close(self) -> None:
-        """Let go of the file at once, after what is being written; records that come later open it again."""
+        """Let go of the file at once, after what waits is written; records that come later open it again."""
         with self._turn:
-            while self._busy:
+            self._closing = True
+            self._turn.notify_all()
+            while self._writer is not None:
                 self._turn.wait()
-            self._close()
+            self._closing = False
+
+    def _write_all(self) -> None:
+        """Write what waits, lot by lot, with the file kept open until nothing has come for a while."""
+        with ExitStack() as held:
+            try:
+                held.enter_context(self.desk.store.kept_open())
+            except ChaffinchError:
+                held.close()  # the write that follows says what is wrong
+            while lot := self._next_lot():
+                try:
+                    self._write(lot)
+                except BaseException as error:
+                    _tell(lot, error)
+                    raise
+        with self._turn:
+            self._writer = None
+            if self._queue:  # it came while the file was being closed
+                self._writer = Thread(target=self._write_all, name="chaffinch writes", daemon=True)
+                self._writer.start()
             self._turn.notify_all()
 
-    def _close(self) -> None:
-        if self._held is not None:
-            self._held.close()
-            self._held = None
+    def _next_lot(self) -> list[_Waiting]:
+        """All that waits, up to a lot; nothing once nothing has come for a while."""
+        lot: list[_Waiting] = []
+        with self._turn:
+            self._turn.wait_for(lambda: self._queue or self._closing, timeout=HELD_S)
+            while self._queue and (not lot or sum(len(one.items) for one in lot) < MOST_TOGETHER):
+                lot.append(self._queue.popleft())
+        return lot
 
     def _write(self, lot: Sequence[_Waiting]) -> None:
         together = [item for one in lot for item in one.items]
         try:
             receipts = records.append(self.desk.store, together)
         except ChaffinchError as error:
-            for one in lot:
-                one.error = error
+            _tell(lot, error)
             return
         except Exception as error:  # noqa: BLE001 - it is raised where the batch came from
             # A batch that breaks the program must not take the others of its lot with it.
-            for one in lot:
-                if len(lot) > 1:
+            if len(lot) == 1:
+                _tell(lot, error)
+            else:
+                for one in lot:
                     self._write([one])
-                else:
-                    one.error = error
             return
         start = 0
         for one in lot:
-            one.receipts = receipts[start : start + len(one.items)]
+            one.answer.set_result([_cleaned(receipt) for receipt in receipts[start : start + len(one.items)]])
             start += len(one.items)
 
     @staticmethod
@@ -217,6 +194,12 @@ def sent_since(desk: Desk, seq: int, limit: int) -> Sent:
 def newest_schemas() -> Mapping[str, int]:
     """Newest schema this program knows, by kind of record."""
     return {kind.name: kind.schema for kind in KINDS.values()}
+
+
+def _tell(lot: Sequence[_Waiting], error: BaseException) -> None:
+    for one in lot:
+        if not one.answer.done():
+            one.answer.set_exception(error)
 
 
 def _cleaned(receipt: Receipt) -> Receipt:

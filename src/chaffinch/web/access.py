@@ -110,7 +110,9 @@ async def known(request: Request, token: str | None = None) -> Who | None:
     """Who is asking, or None; a request's answer is found once and kept for the page that shows it."""
     secret, by = (token, "token") if token else (request.cookies.get(cookie_name(request), ""), "cookie")
     devices: Devices = request.app.state.devices
-    device: Device | None = await run_in_threadpool(devices.who, secret) if secret else None
+    device: Device | None = devices.remembered(secret) if secret else None
+    if device is None and secret:
+        device = await run_in_threadpool(devices.who, secret)
     if device is None or (device.kind == "desk") != (by == "cookie"):
         _take_turn(request, "strangers", client_address(request))
         return None

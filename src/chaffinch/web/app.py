@@ -100,6 +100,7 @@ def make_app(settings: WebSettings, *, desk: Desk | None = None) -> FastAPI:
     async def life(_: FastAPI) -> AsyncIterator[None]:
         yield
         inbox.close()
+        app.state.devices.close()
         if desk is None:
             opened.store.close()
 

@@ -22,6 +22,7 @@ from threading import Lock
 from typing import Any, Final, Literal
 
 from chaffinch.errors import BookError, InputError
+from chaffinch.web.device_memory import Memory
 from chaffinch.web.problems import Refusal
 
 Role = Literal["owner", "crew", "reader"]
@@ -124,6 +125,7 @@ class Devices:
     _seen: dict[str, float] = field(default_factory=dict)
     _ready: bool = False
     _lock: Lock = field(default_factory=Lock)
+    _memory: Memory = field(default_factory=Memory)
 
     def make_code(self, role: Role) -> Waiting:
         """A new pairing code; an older one that still waits ends with it, so that one at most can be guessed.
@@ -155,9 +157,25 @@ class Devices:
         """Let a browser in for a link's secret; errors as for :meth:`pair`."""
         return self._let_in(secret, _name(name), "desk", address)
 
+    def remembered(self, secret: str) -> Device | None:
+        """The device with that secret, if that can be told at once: it was here, and nothing was written since.
+
+        None leaves it open; :meth:`who` knows. It waits for nothing, so that it may be asked between two requests.
+        """
+        now = self.clock()
+        known = self._memory.get(_hash(secret), self.file)
+        if known is None or (known[1] is not None and known[1] <= now) or now - known[0].seen >= SEEN_EACH_S:
+            return None
+        return known[0]
+
+    def close(self) -> None:
+        """Let go of the file."""
+        self._memory.forget()
+
     def who(self, secret: str) -> Device | None:
         """The device with that secret; None when there is none, it was revoked, or its time is over."""
         now = self.clock()
+        before = self._memory.state(self.file)
         with self._open() as file:
             row = file.execute(
                 "SELECT * FROM device WHERE secret_hash = ? AND revoked IS NULL AND (ends IS NULL OR ends > ?)",
@@ -169,6 +187,9 @@ class Devices:
             self._seen[row["id"]] = now
             with self._writing() as file:
                 file.execute("UPDATE device SET seen = ? WHERE id = ?", (now, row["id"]))
+        else:
+            # The state was asked for before the row: what was written since shows as another state.
+            self._memory.keep(_hash(secret), before, _device(row), row["ends"])
         return _device(row)
 
     def every(self) -> list[Device]:
