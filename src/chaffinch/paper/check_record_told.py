@@ -12,16 +12,17 @@ from chaffinch.book.looking import check_history
 from chaffinch.book.things import by_ids
 from chaffinch.book.times import local
 from chaffinch.paper.words import words
+from chaffinch.records.check import Check
 from chaffinch.records.checkfile import check_to_table
 
 FILED: Final = ("season", "field", "combine", "operator")
 """What a check may be filed under, by the keys of its record."""
 
 
-def catches_told(logged: LoggedCheck, *, feet: bool) -> list[list[str]]:
+def catches_told(check: Check, *, feet: bool) -> list[list[str]]:
     """Place, what held it, and what it held: as written."""
     rows = []
-    catches: Any = check_to_table(logged.check)["catch"]
+    catches: Any = check_to_table(check)["catch"]
     for number, one in enumerate(catches, start=1):
         amount = shown_amount(one)
         pan = shown_size(one, feet=feet).replace(" x ", " × ")

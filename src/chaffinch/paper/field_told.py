@@ -14,6 +14,7 @@ from chaffinch.book.shown_unit import Unit, unit_for
 from chaffinch.book.things import Thing
 from chaffinch.book.wording import SOURCE
 from chaffinch.paper import drawing
+from chaffinch.paper.day_told import day_drawing
 from chaffinch.paper.drawing import Drawing
 from chaffinch.paper.told import Amount, area_said, count_of, money_said
 from chaffinch.paper.words import words
@@ -31,6 +32,7 @@ class Told:
     amount: Amount | None
     ruler: Drawing | None
     sources: list[list[str]]
+    day: Drawing | None
     money: str
     coverage: str
     note: str
@@ -73,6 +75,10 @@ def told_of(desk: Desk, found: FieldSummary, report_in: str | None) -> Told:
         amount,
         picture,
         rows,
+        day_drawing(
+            [(str(line.logged.body["taken_at"]), line.answer.judged_kg_ha.times(unit.factor)) for line in found.checks],
+            unit.name,
+        ),
         _money(found, unit),
         words("field.coverage", checks=count_of(len(found.checks)), area=area),
         unit.note,

@@ -30,6 +30,7 @@ from chaffinch.book.wording import SOURCE
 from chaffinch.engine.ledger_season import CropLoss
 from chaffinch.paper import drawing
 from chaffinch.paper.drawing import Drawing
+from chaffinch.paper.season_map import Tile, season_map, thirds
 from chaffinch.paper.told import Amount, area_said, money_said
 from chaffinch.paper.words import words
 
@@ -57,6 +58,7 @@ class Told:
     left: str = ""
     ruler: Drawing | None = None
     money: str = ""
+    map: Drawing | None = None
     pictures: list[Picture] = field(default_factory=list)
     fields: list[dict[str, str]] = field(default_factory=list)
     crops: list[list[str]] = field(default_factory=list)
@@ -100,6 +102,7 @@ def told_of(desk: Desk, found: Ledger, report_in: str | None) -> Told:
         said = money_said(judged.money, currency)
         told.money = words("season.money", money=said.middle, low=said.low, high=said.high, on=on)
     told.fields, told.pictures = _fields(desk, found, report_in, currency)
+    told.map = _map(found, unit)
     told.crops = _crops(found, unit, currency, weight)
     told.sources = _sources(found.loss.whole, unit, weight)
     told.remarks = _remarks(found, unit, weight)
@@ -143,6 +146,36 @@ def _fields(
         for number, (unit_name, given) in enumerate(drawn.items())
     ]  # fmt: skip
     return rows, pictures
+
+
+def _map(found: Ledger, unit: Unit) -> Drawing | None:
+    """The fields with an area as tiles, numbered as in the table, in the season's one unit."""
+    if found.loss is None:
+        return None
+    tiles = []
+    for number, one in enumerate(found.fields, start=1):
+        if one.area_ha is None:
+            continue
+        loss = found.loss.fields.get(one.thing.id)
+        r = None if loss is None or loss.judged is None else loss.judged.kg_ha.times(unit.factor)
+        said = words("season.not_measured") if r is None else range_words(r)[1]
+        tiles.append(Tile(str(number), one.thing.name, one.area_ha, r, said))
+    if not tiles:
+        return None
+    levels = thirds([one.loss for one in tiles])
+    spans = []
+    for level, which in enumerate(("first", "second", "last"), start=1):
+        own = [one.loss for one, found_level in zip(tiles, levels, strict=True) if found_level == level and one.loss]
+        name = words(f"report.map.{which}")
+        if not own:
+            spans.append(words("report.map.third.empty", which=name))
+            continue
+        least, most = min(own, key=lambda r: r.median), max(own, key=lambda r: r.median)
+        low, high = range_words(least)[1], range_words(most)[1]
+        spans.append(words("report.map.third", which=name, low=low, high=high, unit=unit.name))
+    spans += [words("report.map.none")] if 0 in levels else []
+    title = words("report.map.title", unit=unit.name)
+    return season_map(tiles, unit.name, title=title, about=words("report.map.about"), name="map", spans=spans)
 
 
 def _crops(found: Ledger, unit: Unit, currency: str, weight: tuple[float, str]) -> list[list[str]]:

@@ -136,7 +136,9 @@ def refuse_without_typesetter() -> None:
     try:
         import typst  # noqa: F401
     except ImportError:
-        raise ChaffinchError("paper needs the typesetter, which is not installed: pip install 'chaffinch[paper]'") from None
+        raise ChaffinchError(
+            "paper needs the typesetter, which is not installed: pip install 'chaffinch[paper]'"
+        ) from None
 
 
 def _pages_of(pdf: bytes) -> int:

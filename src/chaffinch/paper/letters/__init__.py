@@ -46,7 +46,9 @@ def _text(text: str) -> str:
     for sign in plain:
         if sign not in _UNSEEN and ord(sign) not in held():
             at = plain.index(sign)
-            shown = plain if plain.startswith("<svg") is False and len(plain) <= 60 else plain[max(0, at - 20) : at + 20]
+            shown = (
+                plain if plain.startswith("<svg") is False and len(plain) <= 60 else plain[max(0, at - 20) : at + 20]
+            )
             raise InputError(
                 "paper", shown, f"holds {sign!r}, which the letters of the paper lack",
                 "write it in Latin, Cyrillic, Hebrew or Arabic letters",
@@ -64,7 +66,9 @@ def held() -> frozenset[int]:
 def _points(font: bytes) -> frozenset[int]:
     """Code points of a font's ``cmap`` in format 4 or 12 (ISO/IEC 14496-22, from memory)."""
     count = struct.unpack(">H", font[4:6])[0]
-    tables = {font[12 + 16 * i : 16 + 16 * i]: struct.unpack(">I", font[20 + 16 * i : 24 + 16 * i])[0] for i in range(count)}
+    tables = {
+        font[12 + 16 * i : 16 + 16 * i]: struct.unpack(">I", font[20 + 16 * i : 24 + 16 * i])[0] for i in range(count)
+    }
     start = tables[b"cmap"]
     number = struct.unpack(">H", font[start + 2 : start + 4])[0]
     kinds: dict[tuple[int, int], int] = {}

@@ -62,7 +62,7 @@ def check(request: Request, check_id: CheckId) -> Response:
         trial=str(body.get("trial", "")),
         side=str(body.get("side", "")),
         settings=settings_told(body),
-        catches=catches_told(logged, feet=feet),
+        catches=catches_told(logged.check, feet=feet),
         note=logged.check.note,
         from_field=words("check.from_field", what=" and ".join(taken)) if taken else "",
         versions=versions_told(desk, logged, feet=feet),

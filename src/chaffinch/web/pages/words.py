@@ -39,8 +39,6 @@ FRAME: Final = MappingProxyType(
         "choices.keep": "Keep",
         "no_record": "This is no insurance or legal record.",
         "figures": "The figures behind the drawing",
-        "mind": "Mind",
-        "taken": "Taken as given",
         "save": "Save",
         "form.wrong": "Not saved. Mend what is marked; what you typed is still here.",
         "form.asked": "Mend what is marked; what you typed is still here.",

@@ -1,0 +1,127 @@
+"""Of which pieces is a report made? Each is plain data, so that an issued report can be kept as it was."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from typing import Any, Final
+
+from chaffinch.paper.drawing import Drawing
+from chaffinch.paper.told import Amount
+from chaffinch.paper.typeset import SIZES
+
+Block = dict[str, Any]
+
+MM_PER_PX: Final = 0.25
+"""Size of a drawing's pixel on paper [mm]: its letters of 13 px are then 9 points high."""
+MARGIN_MM: Final = 19.0
+"""Margin of a report at both sides [mm]; the layout's own."""
+NUMBER, NAME, TEXT, WIDE = "num", "name", "text", "wide"
+"""Columns of a table: figures to the right, a name that may take what is left, short text, text that takes twice that."""
+
+
+@dataclass(frozen=True, slots=True)
+class Report:
+    """A report as laid out, before it is set.
+
+    Attributes
+    ----------
+    kind : {"check", "field", "trial", "season"}
+    title : str
+    subtitle : tuple of str
+    date : str
+        The day it is made, like 2026-08-14.
+    size : str
+        A key of :data:`chaffinch.paper.typeset.SIZES`.
+    short : bool
+        One page.
+    blocks : list of Block
+    footer : str
+        Below every page.
+    figures : dict
+        The answers it rests on, as ``--json`` prints them.
+    of : tuple of str
+        Ids of the records it rests on, the one it is about first.
+    price : str
+        The price used, where it is one; "" otherwise.
+    """
+
+    kind: str
+    title: str
+    subtitle: tuple[str, ...]
+    date: str
+    size: str
+    short: bool
+    blocks: list[Block]
+    footer: str
+    figures: dict[str, Any] = field(default_factory=dict)
+    of: tuple[str, ...] = ()
+    price: str = ""
+
+    def data(self) -> dict[str, Any]:
+        """What the typesetter is given, and what an issued report keeps."""
+        return {
+            "title": self.title,
+            "subtitle": list(self.subtitle),
+            "date": self.date,
+            "size": self.size,
+            "blocks": self.blocks,
+            "footer": self.footer,
+        }
+
+
+def heading(text: str) -> Block:
+    """A heading within the report."""
+    return {"is": "heading", "text": text}
+
+
+def text(words: str, *, soft: bool = False) -> Block:
+    """A paragraph."""
+    return {"is": "text", "text": words, "soft": soft}
+
+
+def big(amount: Amount, rest: str, *, middle_told: bool = True) -> Block:
+    """The figure a page is about; only its range where one spot supports no middle."""
+    value = amount.middle if middle_told else f"{amount.low} to {amount.high}"
+    return {"is": "big", "value": f"{value} {amount.unit}".strip(), "rest": rest}
+
+
+SHAPES: Final = {"▲": "over", "▼": "under", "◆": "open", "▸": "right", "◂": "left", "■": "square", "": "open"}
+"""Shapes of verdicts and advice as the layout draws them, by the sign other faces use."""
+
+
+def verdict(sign: str, strong: str, rest: str) -> Block:
+    """A verdict: its shape, the words that carry it, and the rest of the sentence."""
+    return {"is": "verdict", "shape": SHAPES[sign], "strong": strong, "text": rest.removeprefix(strong)}
+
+
+def picture(drawing: Drawing, size: str) -> Block:
+    """A drawing over the whole width of the page."""
+    width_mm = SIZES[size][0] - 2 * MARGIN_MM
+    return {"is": "drawing", "svg": drawing.ink(int(width_mm / MM_PER_PX)), "alt": drawing.alt, "width_mm": width_mm}
+
+
+def table(rows: Sequence[Sequence[str]], cols: Sequence[str], *, title: str = "") -> Block:
+    """A table, its head first; a column for each of ``cols``."""
+    head, *body = ([str(cell) for cell in row] for row in rows)
+    return {"is": "table", "title": title, "cols": list(cols), "head": head, "rows": body}
+
+
+def figures_table(rows: Sequence[Sequence[str]], *, title: str = "") -> Block:
+    """A table whose first column is a name and all others figures."""
+    return table(rows, [NAME, *[NUMBER] * (len(rows[0]) - 1)], title=title)
+
+
+def caution(words: str) -> Block:
+    """What comes before any instruction that brings a person near the machine."""
+    return {"is": "caution", "text": words}
+
+
+def notes(title: str, items: Sequence[str]) -> list[Block]:
+    """A list of remarks; nothing where there are none."""
+    return [{"is": "notes", "title": title, "items": list(items)}] if items else []
+
+
+def facts(rows: Sequence[tuple[str, str]]) -> list[Block]:
+    """Names and values beside each other; nothing where there are none."""
+    return [{"is": "facts", "rows": [list(row) for row in rows if row[1]]}] if any(value for _, value in rows) else []

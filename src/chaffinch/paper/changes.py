@@ -1,0 +1,69 @@
+"""What was changed in a field or season, and what did it bring? Its trials, each with its answer."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+from chaffinch.book.desk import Desk
+from chaffinch.book.figures import percent, range_words, rounded
+from chaffinch.book.shown_unit import unit_of
+from chaffinch.book.times import local
+from chaffinch.book.trial_json import as_json
+from chaffinch.book.trial_said import VERDICT
+from chaffinch.book.trials import TrialRecord, answer_trial, trials
+from chaffinch.errors import InputError, SamplerError
+from chaffinch.paper.blocks import NAME, NUMBER, TEXT, WIDE, Block, heading, table, text
+from chaffinch.paper.trial_told import what_changed
+from chaffinch.paper.words import words
+
+
+def trials_where(desk: Desk, wanted: Callable[[TrialRecord], bool]) -> list[TrialRecord]:
+    """The trials that fit, by time."""
+    return [one for one in trials(desk) if wanted(one)]
+
+
+def changes(desk: Desk, records: list[TrialRecord], report_in: str | None) -> tuple[list[Block], list[dict[str, Any]]]:
+    """A table of the trials, and their answers as plain data."""
+    title = heading(words("report.changed"))
+    if not records:
+        return [title, text(words("report.changed.none"), soft=True)], []
+    rows = [
+        [
+            "",
+            words("report.changed.column"),
+            words("report.changed.ratio"),
+            words("column.verdict"),
+            words("column.worth"),
+        ]
+    ]
+    figures = []
+    for one in records:
+        row, data = _row(desk, one, report_in)
+        rows.append(row)
+        figures.append(data)
+    return [title, table(rows, [TEXT, NAME, NUMBER, WIDE, NUMBER])], figures
+
+
+def _row(desk: Desk, record: TrialRecord, report_in: str | None) -> tuple[list[str], dict[str, Any]]:
+    where = " · ".join(t.name for t in (record.combine, record.field) if t is not None)
+    changed = f"{what_changed(record)} ({where})" if where else what_changed(record)
+    day = local(record.taken_at)[:10]
+    try:
+        found = answer_trial(desk, record)
+    except (InputError, SamplerError) as error:
+        return [day, changed, "", words("report.changed.no_answer", why=str(error)), ""], {
+            "id": record.id,
+            "why": str(error),
+        }
+    answer = found.answer
+    low, middle, high = (rounded(v, 2) for v in (answer.ratio.low, answer.ratio.median, answer.ratio.high))
+    gain = ""
+    if answer.gain_money_per_ha is not None:
+        unit = unit_of(desk, found.crop, report_in=report_in)
+        gain = f"{unit.money(answer.gain_money_per_ha.median)} per {unit.loss.land}"
+    else:
+        unit = unit_of(desk, found.crop, report_in=report_in)
+        gain = f"{range_words(answer.gain_kg_ha.times(unit.loss.factor))[1]} {unit.loss.name}"
+    verdict = VERDICT[answer.verdict].format(chance=percent(answer.p_b_less))
+    return [day, changed, f"{middle} ({low} to {high})", verdict, gain], as_json(found)

@@ -1,0 +1,48 @@
+"""How did the loss move over the hours of the day? Checks by their hour, each with its range."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from chaffinch.book.times import local
+from chaffinch.engine.estimate import Range
+from chaffinch.paper import drawing
+from chaffinch.paper.drawing import Chart, Drawing
+from chaffinch.paper.words import words
+
+FEWEST = 2
+"""Checks below which a course over the day shows nothing."""
+
+
+def day_drawing(checks: Sequence[tuple[str, Range]], unit: str, *, name: str = "day") -> Drawing | None:
+    """Losses by the hour on this computer's clock; None for fewer than two checks.
+
+    Parameters
+    ----------
+    checks : sequence of (str, Range)
+        When each was taken, in UTC, and its loss in ``unit``.
+    unit, name : str
+        As for :func:`chaffinch.paper.drawing.chart`.
+    """
+    if len(checks) < FEWEST:
+        return None
+    points = [(hour_of(taken_at), r) for taken_at, r in checks]
+    first, last = min(hour for hour, _ in points), max(hour for hour, _ in points)
+    return drawing.chart(
+        Chart(None, points, "h", unit),
+        title=words("day.drawing", unit=unit),
+        about=words("day.about", n=len(points), first=clock(first), last=clock(last)),
+        name=name,
+    )
+
+
+def hour_of(utc: str) -> float:
+    """Hours since midnight on this computer's clock."""
+    hours, minutes = local(utc)[11:16].split(":")
+    return int(hours) + int(minutes) / 60.0
+
+
+def clock(hour: float) -> str:
+    """``7.5`` → ``07:30``."""
+    minutes = round(60 * hour)
+    return f"{minutes // 60:02d}:{minutes % 60:02d}"

@@ -1,0 +1,113 @@
+"""Pace and limit of each machine that worked: a table, and the cost of a pace drawn."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+from chaffinch.book.desk import Desk
+from chaffinch.book.fields import Progress
+from chaffinch.book.figures import range_words, rounded
+from chaffinch.book.pace import PaceAnswer, PaceTerms, pace
+from chaffinch.book.pace_json import as_json
+from chaffinch.book.pace_said import limit_may_be_told
+from chaffinch.book.shown_unit import PaceUnit, unit_of
+from chaffinch.book.things import Thing
+from chaffinch.engine.estimate import Range
+from chaffinch.errors import InputError, SamplerError
+from chaffinch.paper import drawing
+from chaffinch.paper.blocks import NAME, NUMBER, Block, heading, picture, table, text
+from chaffinch.paper.drawing import Drawing
+from chaffinch.paper.wanted import Wanted
+from chaffinch.paper.words import words
+
+
+def paces(
+    desk: Desk, machines: Sequence[tuple[Thing, str, Thing | None]], wanted: Wanted, progress: Progress | None = None
+) -> tuple[list[Block], list[dict[str, Any]]]:
+    """A table of best paces and limits, with a drawing of the costs of each where the report is a full one.
+
+    Parameters
+    ----------
+    desk : Desk
+        The open book.
+    machines : sequence of (Thing, str, Thing or None)
+        Combine, crop, and the field it was in, whose price and yield apply; None where there are several.
+    wanted : Wanted
+        Whose hour cost applies; without one nothing is worked out, which is said.
+    progress : callable or None
+        Called with (done, of).
+    """
+    title = heading(words("report.pace"))
+    if wanted.hour_cost is None or not machines:
+        return [title, text(words("report.pace.untold"), soft=True)], []
+    rows: list[list[str]] = []
+    pictures: list[Block] = []
+    missing: list[Block] = []
+    figures: list[dict[str, Any]] = []
+    units_used: set[str] = set()
+    for done, (combine, crop, field) in enumerate(machines):
+        unit = unit_of(desk, crop, report_in=wanted.report_in)
+        terms = PaceTerms(hour_cost=wanted.hour_cost, step_kmh=unit.step_kmh, money=wanted.hour_money)
+        try:
+            found = pace(desk, combine, crop, terms, field=field)
+        except (InputError, SamplerError) as error:
+            missing.append(text(words("report.pace.none", combine=combine.name, crop=crop, why=str(error)), soft=True))
+            continue
+        finally:
+            if progress is not None:
+                progress(done + 1, len(machines))
+        unit = unit.in_currency(found.currency)
+        rows.append(_row(found, unit))
+        units_used.add(unit.loss.name)
+        figures.append(as_json(found))
+        if not wanted.short:
+            pictures.append(picture(cost_drawing(found, unit, name=f"cost-{done}"), wanted.size))
+    if not rows:
+        return [title, *missing], figures
+    head = [words("column.combine"), words("column.crop"), words("column.checks"), words("report.pace.best"),
+            words("report.pace.band"), words("report.pace.limit"), words("column.likely")]  # fmt: skip
+    about = text(words("report.pace.said", unit=", ".join(sorted(units_used))), soft=True)
+    return [title, table([head, *rows], [NAME, NAME, *[NUMBER] * 5]), about, *missing, *pictures], figures
+
+
+def _row(found: PaceAnswer, unit: PaceUnit) -> list[str]:
+    answer, curves = found.pace, found.curves
+    low, high = (rounded(unit.speeds(v), 1) for v in answer.band_kmh)
+    limit = answer.limit_that_pays_kg_ha if limit_may_be_told(found) else None
+    told = (words("report.pace.no_limit"), "")
+    if limit is not None:
+        least, middle, most = range_words(limit.times(unit.loss.factor))
+        told = (f"{middle} {unit.loss.name}", f"{least} to {most}")
+    best = f"{rounded(unit.speeds(answer.best_kmh), 1)} {unit.speed}"
+    return [curves.combine.name, curves.crop, str(len(curves.own)), best, f"{low} to {high}", *told]
+
+
+def cost_drawing(found: PaceAnswer, unit: PaceUnit, *, name: str = "cost") -> Drawing:
+    """What a pace costs: the whole with its range, and time and grain apart; below the axis the best pace's band."""
+    rows, answer = found.pace.table, found.pace
+    speeds = [unit.speeds(row.speed_kmh) for row in rows]
+    tried = [unit.speeds(row.speed_kmh) for row in rows if row.tested]
+    whole = drawing.Curve(
+        speeds,
+        [Range(row.cost_per_ha.low, row.mean_cost_per_ha, row.cost_per_ha.high).times(unit.ha) for row in rows],
+        (min(tried), max(tried)) if tried else None,
+    )
+    lines = (
+        drawing.Line(words("report.pace.time"), speeds, [row.time_cost_per_ha * unit.ha for row in rows], "dashed"),
+        drawing.Line(words("report.pace.grain"), speeds, [row.loss_cost_per_ha * unit.ha for row in rows], "dotted",
+                     "start"),
+    )  # fmt: skip
+    best, (low, high) = unit.speeds(answer.best_kmh), (unit.speeds(v) for v in answer.band_kmh)
+    money = unit.sign.strip() or "money"
+    today = None if answer.today is None else unit.speeds(answer.today.speed_kmh)
+    return drawing.chart(
+        drawing.Chart(
+            whole, (), unit.speed, f"{money}/{unit.loss.land}", Range(low, best, high), today,
+            words("combine.now_notch") if today is not None else "", lines,
+        ),
+        title=words("report.pace.cost", combine=found.curves.combine.name, crop=found.curves.crop, money=money,
+                    land=unit.loss.land),
+        about=words("report.pace.cost.about", best=f"{rounded(best, 1)} {unit.speed}"),
+        name=name,
+    )  # fmt: skip

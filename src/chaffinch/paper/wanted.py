@@ -1,0 +1,115 @@
+"""How does a person want a report: which paper, which units, which day, one page or all of it?"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from typing import TYPE_CHECKING, Final
+
+from chaffinch import __version__, units
+from chaffinch.book.figures import rounded
+from chaffinch.book.ledger_said import NO_RECORD
+from chaffinch.engine.work import HourCost
+from chaffinch.errors import InputError
+from chaffinch.paper.blocks import Report
+from chaffinch.paper.told import sign_of
+from chaffinch.paper.typeset import Printed, read_date, typeset
+from chaffinch.paper.words import words
+
+if TYPE_CHECKING:
+    from chaffinch.book.currency import MoneyTold
+
+REPORT_SIZES: Final = ("a4", "letter")
+UNITS: Final[Mapping[str, str | None]] = {"farm": None, "metric": "kg/ha", "american": "bu/ac"}
+"""What a report may be in, and the unit of loss it stands for; None for the farm's own."""
+SEED: Final = 1
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Wanted:
+    """What a report is to be like.
+
+    Attributes
+    ----------
+    date : str
+        The day on it, like 2026-08-14: nothing here reads a clock.
+    size : {"a4", "letter"}
+    units : {"farm", "metric", "american"}
+    short : bool
+        One page.
+    hour_cost : HourCost, float or None
+        What one more hour of combining costs [money/h]; None: no pace is told.
+    hour_money : sequence of MoneyTold
+        That cost as the person wrote it, for the rule of one currency.
+    issued : bool
+        Whether it says that it is kept.
+    """
+
+    date: str
+    size: str = "a4"
+    units: str = "farm"
+    short: bool = False
+    hour_cost: HourCost | float | None = None
+    hour_money: Sequence[MoneyTold] = field(default_factory=tuple)
+    issued: bool = False
+
+    def __post_init__(self) -> None:
+        read_date(self.date)
+        for name, value, known in (("--paper", self.size, REPORT_SIZES), ("--units", self.units, tuple(UNITS))):
+            if value not in known:
+                raise InputError(name, value, "is none of the known ones", f"use {', '.join(known)}")
+
+    @property
+    def report_in(self) -> str | None:
+        """The unit of loss chosen; None for the farm's."""
+        return UNITS[self.units]
+
+    def footer(self) -> str:
+        """What stands below every page."""
+        made = words("report.issued" if self.issued else "report.made", date=self.date)
+        return words("report.footer", version=__version__, made=made, no_record=NO_RECORD)
+
+
+def price_said(price_per_t: float, currency: str, bushel_kg: float | None) -> str:
+    """A price per tonne, and per bushel where one has a weight."""
+    sign = sign_of(currency)
+    per_t = f"{sign}{rounded(price_per_t, 2)}"
+    if bushel_kg is None:
+        return words("report.price", money=per_t)
+    bushel = f"{sign}{rounded(price_per_t * bushel_kg / 1000.0, 2)}"
+    return words("report.price.bushel", money=per_t, bushel=bushel)
+
+
+def printed(report: Report) -> Printed:
+    """The report as a PDF."""
+    return typeset("report", report.data())
+
+
+ROWS: Final = (14, 10, 7, 5, 3, 1, 0)
+"""Rows a table of a short report may have, tried until it fits on one page."""
+
+
+def one_page(make: Callable[[int], Report]) -> tuple[Report, Printed]:
+    """The short report with as many rows as one page holds.
+
+    Raises
+    ------
+    InputError
+        When not even its shortest form fits: names as long as pages.
+    """
+    for rows in ROWS:
+        report = make(rows)
+        done = printed(report)
+        if done.pages == 1:
+            return report, done
+    raise InputError("--short", None, "does not fit on one page with these names", "leave --short out")
+
+
+def as_issued(report: Report, wanted: Wanted) -> Report:
+    """The report as it will be kept: its footer says so."""
+    return replace(report, footer=replace(wanted, issued=True).footer())
+
+
+def hectares_per(land: str) -> float:
+    """Hectares in one of a page's unit of land."""
+    return units.to_inside(1.0, land, "land")
