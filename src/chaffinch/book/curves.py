@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
 from typing import Final, Literal
 
 import numpy as np
@@ -94,6 +94,8 @@ def curves(
     crop: str,
     *,
     season: str | None = None,
+    among: Sequence[str] = CONDITIONS,
+    add: Callable[[CheckPoint], Mapping[str, float]] | None = None,
     seed: int = 1,
     progress: Progress | None = None,
 ) -> Curves:
@@ -109,6 +111,10 @@ def curves(
         The crop, by name or key.
     season : str or None
         Id of one season; None for all.
+    among : sequence of str
+        Conditions a curve may learn from, best first.
+    add : callable or None
+        Conditions that a check did not record and that are worked out for it.
     seed : int
         Same seed, same answer.
     progress : callable or None
@@ -123,11 +129,13 @@ def curves(
     known = {one.id: one for one in things(desk)}
     logged = [c for c in counting(desk, checks_where(desk, season=season)) if find_crop(c.check.crop).key == key]
     every = points_of(logged, known, seed=seed, progress=progress)
+    if add is not None:
+        every = [replace(point, conditions={**point.conditions, **add(point)}) for point in every]
     usable, left_out = _usable(every)
     own = [p for p in usable if p.combine == combine.id]
     yields = [p.yield_kg_ha for p in own or usable if p.yield_kg_ha is not None]
     usual_yield = float(np.median(yields)) if yields else None
-    condition = _condition(usable)
+    condition = _condition(usable, among)
     choice = choose_load([p.speed_kmh for p in usable], [p.throughput_t_h for p in usable]) if usable else None
     loads = choice.loads if choice else ()
     kind: LoadKind = choice.kind if choice else "speed"
@@ -146,7 +154,7 @@ def curves(
         seed=seed,
     )
     header = None
-    header_condition = _condition(of_header)
+    header_condition = _condition(of_header, among)
     if of_header:
         header = fit_response(
             [loss_point(p, "header", p.speed_kmh) for p in of_header if p.speed_kmh is not None],
@@ -211,8 +219,8 @@ def _usable(every: Sequence[CheckPoint]) -> tuple[list[CheckPoint], dict[str, in
     return usable, left_out
 
 
-def _condition(points: Sequence[CheckPoint]) -> str | None:
-    for name in CONDITIONS:
+def _condition(points: Sequence[CheckPoint], among: Sequence[str]) -> str | None:
+    for name in among:
         told = [p.conditions[name] for p in points if name in p.conditions]
         if len(told) >= max(3, TOLD_BY * len(points)) and len(set(told)) > 1:
             return name

@@ -169,12 +169,12 @@ def pace(
             between(name, speed, *MEANT_KMH, "write the speed of the combine while cutting, like 6 km/h")
     found = curves(desk, combine, crop, season=season, seed=seed, progress=progress)
     assumed: list[str] = []
-    price, of_book = _price(terms, field, found, assumed)
+    price, of_book = price_of_job(terms, field, found, assumed)
     currency = one_currency(desk, [*terms.money, *of_book])
-    width = _width(combine, found) if terms.width_m is None else positive("width", terms.width_m)
+    width = width_cut(combine, found) if terms.width_m is None else positive("width", terms.width_m)
     yield_kg_ha = None
     if found.load_kind == "throughput":
-        yield_kg_ha = _yield(terms, field, found, assumed)
+        yield_kg_ha = yield_of_job(terms, field, found, assumed)
     if (terms.efficiency is None) != (terms.efficiency_at_kmh is None) and terms.efficiency is None:
         raise InputError("efficiency", None, "is missing while its speed is given", 'add it, like "70 %"')
     if terms.efficiency is None:
@@ -190,7 +190,7 @@ def pace(
     if found.setup:
         assumed.append("setup of last check")
     per_kmh = 1.0 if yield_kg_ha is None else width / KM_M_PER_HA * yield_kg_ha / KG_PER_T
-    tested = _tested_kmh(found, per_kmh)
+    tested = tested_kmh(found, per_kmh)
     if tested is None and found.own:
         assumed.append("load and speed apart")
     most = yield_kg_ha or terms.yield_kg_ha or yield_of_field(field) or found.yield_kg_ha
@@ -219,7 +219,7 @@ def pace(
     return PaceAnswer(found, loss, answer, hour, price, width, lost, yield_kg_ha, parts, said, p_own, currency)
 
 
-def _tested_kmh(found: Curves, load_per_kmh: float) -> tuple[float, float] | None:
+def tested_kmh(found: Curves, load_per_kmh: float) -> tuple[float, float] | None:
     """Speeds at which neither load nor ground speed lies beyond what this combine was checked at [km/h].
 
     None without a check, and where today's crop is so much heavier or lighter that no speed is within both.
@@ -233,7 +233,7 @@ def _tested_kmh(found: Curves, load_per_kmh: float) -> tuple[float, float] | Non
     return (min(low, high), max(low, high)) if low <= 1.1 * high else None
 
 
-def _width(combine: Thing, found: Curves) -> float:
+def width_cut(combine: Thing, found: Curves) -> float:
     """Width that time and load are reckoned with [m]: the windrower's where the last own check was windrowed crop."""
     last = max(found.own, key=lambda p: str(p.logged.body["taken_at"]), default=None)
     if last is not None and last.logged.check.windrowed and last.width_m is not None:
@@ -253,7 +253,7 @@ def _loss_at_speeds(
     """Both curves at speeds from the slowest to the fastest that matters, with today's among them."""
     low, high = UNTESTED_KMH if tested is None else (0.9 * tested[0], 1.1 * tested[1])
     ends = [low, high, *([] if terms.today_kmh is None else [terms.today_kmh])]
-    speeds = _round_speeds(min(ends), max(ends), positive("step_kmh", terms.step_kmh))
+    speeds = round_speeds(min(ends), max(ends), positive("step_kmh", terms.step_kmh))
     machine = found.machine.loss_kg_ha(
         speeds * per_kmh, combine=found.combine.id, setup=found.setup or None, conditions=told, shared_error=False
     )
@@ -275,7 +275,7 @@ def _loss_at_speeds(
     )
 
 
-def _round_speeds(low_kmh: float, high_kmh: float, step_kmh: float) -> FloatArray:
+def round_speeds(low_kmh: float, high_kmh: float, step_kmh: float) -> FloatArray:
     """Multiples of the step from below the slowest to above the fastest speed [km/h], finer where they are too few."""
     while high_kmh - low_kmh < (FEWEST_SPEEDS - 1) * step_kmh:
         step_kmh /= 2.0
@@ -283,8 +283,10 @@ def _round_speeds(low_kmh: float, high_kmh: float, step_kmh: float) -> FloatArra
     return step_kmh * np.arange(first, last + 1, dtype=np.float64)
 
 
-def _price(terms: PaceTerms, field: Thing | None, found: Curves, assumed: list[str]) -> tuple[float, list[MoneyTold]]:
-    """The price [money/t], and where it is the book's, how it was told there."""
+def price_of_job(
+    terms: PaceTerms, field: Thing | None, found: Curves, assumed: list[str]
+) -> tuple[float, list[MoneyTold]]:
+    """The price [money/t], and where it is the book's, how it was told there; what stood in goes to ``assumed``."""
     if terms.price_per_t is not None:
         return terms.price_per_t, []
     told = price_told(field)
@@ -302,7 +304,8 @@ def _price(terms: PaceTerms, field: Thing | None, found: Curves, assumed: list[s
     return prices[-1][0], [prices[-1][1]]
 
 
-def _yield(terms: PaceTerms, field: Thing | None, found: Curves, assumed: list[str]) -> float:
+def yield_of_job(terms: PaceTerms, field: Thing | None, found: Curves, assumed: list[str]) -> float:
+    """Today's yield [kg/ha]: told, the field's, or the middle of the checks'; what stood in goes to ``assumed``."""
     if terms.yield_kg_ha is not None:
         return positive("yield", terms.yield_kg_ha)
     of_field = yield_of_field(field)
