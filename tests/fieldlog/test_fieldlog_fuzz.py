@@ -1,4 +1,4 @@
-"""Anything at all as a time log or task data: an answer or an InputError, never a crash and never a hang."""
+"""Anything at all as a log, task data or a table: an answer or an InputError, never a crash and never a hang."""
 
 from __future__ import annotations
 
@@ -16,6 +16,7 @@ from chaffinch.errors import InputError
 from chaffinch.fieldlog.answers import Answers
 from chaffinch.fieldlog.isoxml import read_task_data
 from chaffinch.fieldlog.opened import opened
+from chaffinch.fieldlog.textfile import read_text
 from chaffinch.fieldlog.timelog import decode, layout_of
 
 QUIET = settings(max_examples=120, deadline=None, suppress_health_check=list(HealthCheck))
@@ -82,3 +83,32 @@ def test_a_card_with_damaged_bytes(parts: list[tuple[int, int]], which: str, cut
             found = read_task_data(opened(Path(place)), Answers(zone="utc"))
             assert found.rows is not None
             assert len(found.rows) <= 40
+
+
+CELLS = st.sampled_from(
+    ["1", "2.5", "3,5", "", "x", "-1e400", "nan", "2026-08-14", "10:00", '"', "0", "inf", "99999999"]
+)
+HEADS = st.sampled_from(
+    ["Speed (km/h)", "Flow", "Longitude", "Latitude", "Time", "Date", "Machine", "Width (ft)", "", "Yield"]
+)
+
+
+@QUIET
+@given(
+    heads=st.lists(HEADS, min_size=1, max_size=6),
+    rows=st.lists(st.lists(CELLS, max_size=7), max_size=12),
+    mark=st.sampled_from([",", ";", "\t"]),
+)
+def test_any_table(heads: list[str], rows: list[list[str]], mark: str) -> None:
+    data = "\n".join([mark.join(heads), *(mark.join(row) for row in rows)]).encode()
+    with contextlib.suppress(InputError):
+        found = read_text(data, "log", Answers())
+        assert found.rows is not None
+        assert len(found.rows) <= len(rows) + 1
+
+
+@QUIET
+@given(data=st.binary(max_size=300), packed=st.booleans())
+def test_any_bytes_as_text(data: bytes, packed: bool) -> None:
+    with contextlib.suppress(InputError):
+        read_text(b"\x1f\x8b" + data if packed else data, "log", Answers())

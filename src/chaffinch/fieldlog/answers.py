@@ -33,6 +33,8 @@ class Answers:
         Column to the device element it is taken from: ``{"width_m": "DET-3"}``.
     bushel_kg : float or None
         Weight of a bushel of the crop [kg], where a yield is in bushels.
+    layer : str
+        Layer of a file that holds several.
     """
 
     zone: str = ""
@@ -42,6 +44,7 @@ class Answers:
     dates: str = ""
     elements: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
     bushel_kg: float | None = None
+    layer: str = ""
 
 
 @dataclass(frozen=True, slots=True)

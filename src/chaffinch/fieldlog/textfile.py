@@ -1,0 +1,221 @@
+"""How is a text of columns laid out, and what stands in it? Comma, semicolon or tab; decimal point or comma."""
+
+from __future__ import annotations
+
+import csv
+import io
+import re
+import zlib
+from collections import Counter
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Final
+
+from chaffinch.errors import InputError
+from chaffinch.fieldlog.answers import Answers, Found
+from chaffinch.fieldlog.opened import MOST_BYTES
+from chaffinch.fieldlog.rows import Problem
+from chaffinch.fieldlog.tabled import found_in_table
+
+if TYPE_CHECKING:
+    import polars as pl
+
+PARTED_BY: Final = (";", "\t", "|", ",")
+HEAD_BYTES: Final = 1 << 18
+"""How much of a file its layout is judged on [bytes]."""
+HEAD_LINES: Final = 400
+_NUMBER: Final = re.compile(r"[-+]?(\d+([.,]\d*)?|[.,]\d+)([eE][-+]?\d+)?")
+_COMMA: Final = re.compile(r"[-+]?\d*,\d+")
+_NOTHING: Final = frozenset(("", "na", "nan", "null", "none", "-", "n/a"))
+
+
+@dataclass(frozen=True, slots=True)
+class TextLayout:
+    """How a text of columns is written.
+
+    Parameters
+    ----------
+    parted_by, decimals : str
+        Character between the cells, and decimal mark.
+    skip : int
+        Lines above the header.
+    headers : tuple of str
+        Names made unique; ``column 1`` and on where there is no header.
+    has_header : bool
+    units_row : tuple of str
+        Units below the header; empty without such a row.
+    numeric : tuple of bool
+        Which columns hold numbers.
+    """
+
+    parted_by: str
+    decimals: str
+    skip: int
+    headers: tuple[str, ...]
+    has_header: bool
+    units_row: tuple[str, ...]
+    numeric: tuple[bool, ...]
+
+
+def read_text(data: bytes, name: str, answers: Answers) -> Found:
+    """Read a delimited text.
+
+    Raises
+    ------
+    InputError
+        When it is no text of columns, holds no records, or something in it must be told first.
+    """
+    plain, problems = _utf8(unpacked(data, name), name)
+    layout = layout_of_text(
+        plain[:HEAD_BYTES].decode("utf-8", "ignore"), len(plain) > HEAD_BYTES, name, answers.decimals
+    )
+    table = _table(plain, layout, name)
+    return found_in_table("text", name, table, answers, units_row=layout.units_row, problems=problems)
+
+
+def unpacked(data: bytes, name: str) -> bytes:
+    """The bytes behind gzip, if they are packed so; bounded, since a small file can hold a huge one."""
+    if not data.startswith(b"\x1f\x8b"):
+        return data
+    machine = zlib.decompressobj(wbits=31)
+    try:
+        plain = machine.decompress(data, MOST_BYTES + 1)
+    except zlib.error as error:
+        raise InputError(name, None, f"is damaged ({error})", "copy it anew") from None
+    if len(plain) > MOST_BYTES:
+        raise InputError(name, None, f"would unpack to more than {MOST_BYTES >> 20} MB", "unpack and split it")
+    if not machine.eof:
+        raise InputError(name, None, "is cut off", "copy it anew")
+    return plain
+
+
+def layout_of_text(head: str, cut: bool, name: str, decimals: str = "") -> TextLayout:
+    """Judge how a text is laid out from its beginning.
+
+    Parameters
+    ----------
+    head : str
+        The beginning of the text.
+    cut : bool
+        Whether more follows, so that the last line may be half a line.
+    name : str
+        For errors.
+    decimals : str
+        Decimal mark if somebody told it.
+
+    Raises
+    ------
+    InputError
+        When it is empty or no table, or its decimal mark is open.
+    """
+    lines = head.splitlines()
+    lines = (lines[:-1] if cut and len(lines) > 1 else lines)[:HEAD_LINES]
+    if not any(line.strip() for line in lines):
+        raise InputError(name, None, "is empty", "export it anew, with its rows")
+    if "\0" in head:
+        raise InputError(name, None, "is no text", "name a .csv or .txt file, or the folder of task data")
+    parted_by, width = _parted_by(lines, name)
+    grid = list(csv.reader(lines, delimiter=parted_by))
+    skip = next(i for i, row in enumerate(grid) if len(row) >= width)
+    has_header = not any(_NUMBER.fullmatch(cell.strip()) for cell in grid[skip])
+    first = [cell.strip() for cell in grid[skip]] if has_header else [f"column {i + 1}" for i in range(width)]
+    headers = _unique(first)
+    body = [row for row in grid[skip + has_header :] if any(cell.strip() for cell in row)]
+    units_row: tuple[str, ...] = ()
+    if has_header and len(body) > 1 and _is_units(body[0], body[1]):
+        units_row, body = tuple(cell.strip() for cell in body[0]), body[1:]
+    columns = [[row[i].strip() for row in body if i < len(row)] for i in range(len(headers))]
+    numeric = tuple(_is_numeric(cells) for cells in columns)
+    marks = [_mark(cells) for cells, number in zip(columns, numeric, strict=True) if number]
+    commas, points = marks.count(","), marks.count(".")
+    if decimals and decimals not in (".", ","):
+        raise InputError("decimals", decimals, "is no decimal mark", 'use "." or ","')
+    if commas and points and not decimals:
+        raise InputError(name, None, "has both decimal commas and decimal points", "say which one is the decimal mark")
+    return TextLayout(parted_by, decimals or ("," if commas else "."), skip, headers, has_header, units_row, numeric)
+
+
+def _utf8(data: bytes, name: str) -> tuple[bytes, list[Problem]]:
+    """The text as UTF-8 without a mark, and whether letters had to be guessed."""
+    if data.startswith(b"\xef\xbb\xbf"):
+        data = data[3:]
+    if data.startswith((b"\xff\xfe", b"\xfe\xff")):
+        try:
+            return data.decode("utf-16").encode(), []
+        except UnicodeDecodeError:
+            raise InputError(name, None, "is no whole text", "save it again as UTF-8") from None
+    try:
+        data.decode("utf-8")
+    except UnicodeDecodeError as error:
+        # Western Windows: every byte means something, only names can be wrong.
+        return data.decode("cp1252", "replace").encode(), [Problem("letters guessed", name, 0, hex(data[error.start]))]
+    return data, []
+
+
+def _parted_by(lines: list[str], name: str) -> tuple[str, int]:
+    best = (0.0, "", 0)
+    for mark in PARTED_BY:
+        counts = Counter(len(row) for row in csv.reader(lines, delimiter=mark) if row)
+        width, agreeing = max(counts.items(), key=lambda c: (c[1] if c[0] > 1 else 0, c[0]))
+        if width > 1:
+            # Rows that agree decide; a decimal comma parts rows too, so a rarer mark comes first.
+            best = max(best, (agreeing / sum(counts.values()), mark, width), key=lambda b: b[0])
+    if not best[2]:
+        raise InputError(name, lines[0][:40], "is no table of columns", "export it as comma or tab text")
+    return best[1], best[2]
+
+
+def _unique(names: list[str]) -> tuple[str, ...]:
+    seen: Counter[str] = Counter()
+    found = []
+    for i, name in enumerate(names):
+        plain = name or f"column {i + 1}"
+        seen[plain] += 1
+        found.append(plain if seen[plain] == 1 else f"{plain} ({seen[plain]})")
+    return tuple(found)
+
+
+def _is_units(row: list[str], following: list[str]) -> bool:
+    """A row of texts without a number over a row with numbers."""
+    cells = [cell.strip() for cell in row if cell.strip()]
+    numbers = sum(bool(_NUMBER.fullmatch(cell.strip())) for cell in following)
+    return bool(cells) and numbers > 1 and not any(_NUMBER.fullmatch(cell) or ":" in cell for cell in cells)
+
+
+def _is_numeric(cells: list[str]) -> bool:
+    filled = [cell for cell in cells if cell.casefold() not in _NOTHING]
+    return bool(filled) and sum(bool(_NUMBER.fullmatch(cell)) for cell in filled) >= 0.9 * len(filled)
+
+
+def _mark(cells: list[str]) -> str:
+    commas = sum(bool(_COMMA.fullmatch(cell)) for cell in cells)
+    points = sum("." in cell for cell in cells)
+    return "," if commas > points else "." if points else ""
+
+
+def _table(data: bytes, layout: TextLayout, name: str) -> pl.DataFrame:
+    import polars as pl
+
+    schema = {
+        header: pl.Float64 if number else pl.String
+        for header, number in zip(layout.headers, layout.numeric, strict=True)
+    }
+    try:
+        return pl.read_csv(
+            io.BytesIO(data),
+            separator=layout.parted_by,
+            decimal_comma=layout.decimals == ",",
+            has_header=False,
+            skip_lines=layout.skip + layout.has_header + bool(layout.units_row),
+            schema=schema,
+            ignore_errors=True,
+            extra_columns="ignore",
+            missing_columns="insert",
+            # An odd quotation mark somewhere (12" header) would swallow rows up to the next.
+            quote_char=None if data.count(b'"') % 2 else '"',
+            null_values=["NA", "NaN", "nan", "null", "NULL", "-", "n/a"],
+        )
+    except pl.exceptions.NoDataError:
+        raise InputError(name, 0, "holds no records", "export it anew, with its rows") from None
+    except (pl.exceptions.PolarsError, pl.exceptions.PanicException) as error:
+        short = str(error).splitlines()[0][:100]
+        raise InputError(name, None, f"cannot be read as a table ({short})", "export it anew as comma text") from None

@@ -1,0 +1,180 @@
+"""What do a shapefile, a GeoPackage, a GeoJSON or a Parquet file hold as a log?
+
+GDAL reads the first three, zipped or not, and polars the last; both give a table and points, and the rest is as for any
+table. A file that tells no coordinate system is taken to be in degrees only if its numbers can be.
+"""
+
+from __future__ import annotations
+
+import json
+import warnings
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Final
+
+import numpy as np
+
+from chaffinch.errors import InputError
+from chaffinch.fieldlog.answers import Answers, Found
+from chaffinch.fieldlog.places import Places, places, to_degrees
+from chaffinch.fieldlog.rows import FloatArray, Problem
+from chaffinch.fieldlog.tabled import found_in_table
+
+if TYPE_CHECKING:
+    import polars as pl
+
+KINDS: Final = {
+    ".shp": "shapefile",
+    ".gpkg": "GeoPackage",
+    ".geojson": "GeoJSON",
+    ".json": "GeoJSON",
+    ".parquet": "Parquet",
+    ".geoparquet": "Parquet",
+}
+_POINT: Final = 0  # shapely's number of a point
+_MEND: Final = "export it anew, or as comma text"
+
+
+@dataclass(frozen=True, slots=True)
+class _Read:
+    """A table with its geometries in WKB (None: none), and what it says of their coordinate system."""
+
+    table: pl.DataFrame
+    wkb: Any
+    crs: str
+    problems: tuple[Problem, ...] = ()
+
+
+def read_vector(path: Path, inner: str, answers: Answers) -> Found:
+    """Read a file of points.
+
+    Parameters
+    ----------
+    path : Path
+        The file, or the zip it lies in.
+    inner : str
+        Its name inside the zip; empty where it is no zip.
+    answers : Answers
+
+    Raises
+    ------
+    InputError
+        When it cannot be read, holds no points, holds several layers and none was named, or its positions are
+        projected and no coordinate system is told.
+    """
+    name = Path(inner or path.name)
+    kind = KINDS[name.suffix.lower()]
+    read = _parquet(path, name) if kind == "Parquet" else _by_gdal(path, inner, name, answers)
+    told = list(read.problems)
+    points = None
+    if read.wkb is not None:
+        points = _points(read.wkb, read.crs or answers.crs, name.name, told)
+    return found_in_table(kind, name.stem, read.table, answers, points=points, problems=told)
+
+
+def _points(wkb: Any, crs: str, name: str, told: list[Problem]) -> Places:
+    import shapely
+
+    try:
+        shapes = shapely.from_wkb(wkb)
+    except shapely.errors.GEOSException as error:
+        raise InputError(name, None, f"has geometries that cannot be read ({error})", _MEND) from None
+    there = ~shapely.is_missing(shapes) & ~shapely.is_empty(shapes)
+    other = there & (shapely.get_type_id(shapes) != _POINT)
+    if other.any():
+        told.append(Problem("areas as points", name, int(other.sum())))
+    x, y = np.full(shapes.shape, np.nan), np.full(shapes.shape, np.nan)
+    middles = shapely.centroid(shapes[there])
+    x[there], y[there] = shapely.get_x(middles), shapely.get_y(middles)
+    if crs and not _is_degrees(crs):
+        x, y = to_degrees(x, y, crs)
+    return places(x, y, "", name)
+
+
+def _is_degrees(crs: str) -> bool:
+    return crs.upper() in ("EPSG:4326", "OGC:CRS84")
+
+
+def _by_gdal(path: Path, inner: str, name: Path, answers: Answers) -> _Read:
+    import polars as pl
+    import pyogrio
+    from pyogrio.errors import DataLayerError, DataSourceError
+
+    where = f"/vsizip/{path.resolve().as_posix()}/{inner}" if inner else str(path)
+    with warnings.catch_warnings(record=True) as heard:
+        warnings.simplefilter("always")
+        try:
+            layer = _layer(pyogrio.list_layers(where), name, answers.layer)
+            meta, _, wkb, data = pyogrio.raw.read(where, layer=layer, datetime_as_string=True, force_2d=True)
+        except (DataSourceError, DataLayerError, ValueError, OSError) as error:
+            short = str(error).splitlines()[0].replace(where, name.name)[:100]
+            raise InputError(name.name, None, f"cannot be read ({short})", _MEND) from None
+    columns = {}
+    for header, values in zip(meta["fields"], data, strict=True):
+        plain = [None if v is None else str(v) for v in values] if values.dtype == object else values
+        columns[str(header)] = pl.Series(str(header), plain, strict=False)
+    told = tuple(Problem("library warning", name.name, 1, str(w.message)[:100]) for w in heard)
+    return _Read(pl.DataFrame(columns), wkb, meta["crs"] or "", told)
+
+
+def _layer(layers: Any, name: Path, asked: str) -> str:
+    names = [str(row[0]) for row in layers]
+    if asked:
+        if asked in names:
+            return asked
+        raise InputError("layer", asked, "is not in the file", f"use one of {', '.join(names)}")
+    with_points = [str(row[0]) for row in layers if row[1] is None or "Point" in str(row[1])]
+    found = with_points or names
+    if len(found) != 1:
+        say = f"name one of {', '.join(found)}" if found else _MEND
+        raise InputError(name.name, len(found), "holds several layers" if found else "holds no layer", say)
+    return found[0]
+
+
+def _parquet(path: Path, name: Path) -> _Read:
+    import polars as pl
+
+    try:
+        table = pl.read_parquet(path)
+        meta = pl.read_parquet_metadata(path)
+    except (pl.exceptions.PolarsError, OSError, ValueError) as error:
+        short = str(error).splitlines()[0][:100]
+        raise InputError(name.name, None, f"cannot be read ({short})", _MEND) from None
+    said = meta.get("geo")
+    if said is None:
+        return _Read(_plain(table, ""), None, "")
+    try:
+        geo = json.loads(said)
+        primary = geo["primary_column"]
+        column = geo["columns"][primary]
+        encoding, crs = column["encoding"], column.get("crs", "OGC:CRS84")
+    except (ValueError, KeyError, TypeError):
+        raise InputError(name.name, None, "has damaged metadata of its geometries", _MEND) from None
+    if primary not in table.columns:
+        raise InputError(name.name, primary, "is named as geometry and not there", _MEND)
+    told = json.dumps(crs) if isinstance(crs, dict) else crs or ""
+    if isinstance(crs, dict) and crs.get("id", {}).get("code") in (4326, "CRS84"):
+        told = "OGC:CRS84"
+    if encoding == "WKB":
+        wkb = np.array(table[primary].cast(pl.Binary).to_list(), dtype=object)
+        return _Read(_plain(table, primary), wkb, told)
+    if encoding == "point":
+        import shapely
+
+        pairs = table[primary].struct
+        wkb = shapely.to_wkb(shapely.points(_float(pairs.field("x")), _float(pairs.field("y"))))
+        return _Read(_plain(table, primary), wkb, told)
+    raise InputError(name.name, encoding, "is no encoding of points", "write points as WKB")
+
+
+def _float(series: pl.Series) -> FloatArray:
+    return series.to_numpy(allow_copy=True).astype(np.float64)
+
+
+def _plain(table: pl.DataFrame, leave: str) -> pl.DataFrame:
+    """The columns that hold one value each."""
+    import polars as pl
+
+    return table.drop(
+        c for c in table.columns if c == leave or table[c].dtype.is_nested() or table[c].dtype in (pl.Binary, pl.Object)
+    )

@@ -1,0 +1,135 @@
+"""How are records handed on? GeoParquet for keeping, GeoPackage and GeoJSON for maps, comma text for everybody.
+
+Columns keep their names with the unit. Time is a moment in UTC where the clock is known, else what the machine showed
+or the seconds that passed. What we write, :func:`~chaffinch.fieldlog.reading.read_log` reads again.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Final
+
+import numpy as np
+
+from chaffinch.errors import InputError
+from chaffinch.fieldlog.rows import COLUMNS, Rows
+
+if TYPE_CHECKING:
+    import polars as pl
+
+ENDINGS: Final = {".parquet": "GeoParquet", ".gpkg": "GeoPackage", ".geojson": "GeoJSON", ".csv": "comma text"}
+GEO_VERSION: Final = "1.1.0"
+"""Version of the GeoParquet specification that is written (printed)."""
+
+
+def write_log(path: Path, rows: Rows, *, beside: Mapping[str, Any] | None = None, replace: bool = False) -> None:
+    """Write records to a file; its ending tells the format.
+
+    Parameters
+    ----------
+    path : Path
+    rows : Rows
+    beside : mapping of str to array, or None
+        More columns, such as flags and reasons, shape (n,).
+    replace : bool
+        Whether a file that is there may be written over.
+
+    Raises
+    ------
+    InputError
+        For an ending we do not write, a file that is there already, one that cannot be written, and a map format for
+        records without positions.
+    """
+    kind = ENDINGS.get(path.suffix.lower())
+    if kind is None:
+        raise InputError("output", path.name, "has an ending we do not write", f"use {', '.join(ENDINGS)}")
+    if path.exists() and not replace:
+        raise InputError("output", path.name, "is there already", "give another name, or say that it may be replaced")
+    located = {"lon_deg", "lat_deg"} <= set(rows.columns)
+    if not located and kind in ("GeoPackage", "GeoJSON"):
+        raise InputError("output", path.name, "needs positions, and the records have none", "write .csv or .parquet")
+    table = as_table(rows, beside or {})
+    try:
+        if kind == "comma text":
+            table.write_csv(path)
+        elif kind == "GeoParquet":
+            _parquet(path, rows, table, located=located)
+        else:
+            _by_gdal(path, rows, table, "GPKG" if kind == "GeoPackage" else "GeoJSON")
+    except OSError as error:
+        raise InputError(
+            "output", path.name, f"cannot be written ({error.strerror or error})", "check the disk"
+        ) from None
+
+
+def as_table(rows: Rows, beside: Mapping[str, Any]) -> pl.DataFrame:
+    """The records as a table of columns: parts by name, times as moments."""
+    import polars as pl
+
+    series = []
+    for name in ("field", "machine", "name"):
+        values = pl.Series([str(getattr(part, name)) for part in rows.parts], dtype=pl.String)
+        series.append(values.gather(pl.Series(rows.part)).alias("part" if name == "name" else name))
+    clocks = np.array([part.clock for part in rows.parts])[rows.part]
+    time = rows.column("time_s")
+    for clock, name in (("utc", "time_utc"), ("machine", "time_machine"), ("elapsed", "elapsed_s")):
+        if not (clocks == clock).any() or "time_s" not in rows:
+            continue
+        mine = np.where(clocks == clock, time, np.nan)
+        if clock == "elapsed":
+            series.append(pl.Series(name, mine).fill_nan(None))
+        else:
+            zone = "UTC" if clock == "utc" else None
+            micro = pl.Series(name, mine * 1e6).fill_nan(None).round(0).cast(pl.Int64)
+            series.append(micro.cast(pl.Datetime("us", zone)))
+    series += [
+        pl.Series(name, rows.columns[name]).fill_nan(None) for name in COLUMNS if name in rows and name != "time_s"
+    ]
+    series += [pl.Series(name, values) for name, values in beside.items()]
+    return pl.DataFrame(series)
+
+
+def _wkb(rows: Rows) -> Any:
+    import shapely
+
+    points = shapely.points(rows.columns["lon_deg"], rows.columns["lat_deg"])
+    missing = np.isnan(rows.columns["lon_deg"]) | np.isnan(rows.columns["lat_deg"])
+    points[missing] = None
+    return shapely.to_wkb(points)
+
+
+def _parquet(path: Path, rows: Rows, table: pl.DataFrame, *, located: bool) -> None:
+    import polars as pl
+
+    if not located:
+        table.write_parquet(path)
+        return
+    column = {"encoding": "WKB", "geometry_types": ["Point"]}
+    geo = {"version": GEO_VERSION, "primary_column": "geometry", "columns": {"geometry": column}}
+    points = pl.Series("geometry", list(_wkb(rows)), dtype=pl.Binary)
+    table.with_columns(points).write_parquet(path, metadata={"geo": json.dumps(geo)})
+
+
+def _by_gdal(path: Path, rows: Rows, table: pl.DataFrame, driver: str) -> None:
+    import polars as pl
+    from pyogrio.errors import DataSourceError
+    from pyogrio.raw import write
+
+    fields = {}
+    for name in table.columns:
+        values = table[name]
+        if values.dtype.is_temporal():
+            text = values.dt.strftime("%Y-%m-%dT%H:%M:%S%.3f" + ("Z" if name == "time_utc" else ""))
+            fields[name] = np.array(text.to_list(), dtype=object)
+        elif values.dtype == pl.String:
+            fields[name] = np.array(values.to_list(), dtype=object)
+        else:
+            fields[name] = values.to_numpy(allow_copy=True)
+    try:
+        write(
+            path, _wkb(rows), list(fields.values()), list(fields), geometry_type="Point", crs="EPSG:4326", driver=driver
+        )
+    except DataSourceError as error:
+        raise InputError("output", path.name, f"cannot be written ({error})", "check the folder and the disk") from None

@@ -1,0 +1,251 @@
+"""Text of columns as people export it: every style, and every way it goes wrong."""
+
+from __future__ import annotations
+
+import gzip
+from collections.abc import Callable
+
+import numpy as np
+import pytest
+from made_tables import FOOT, POUND, driven, text
+
+from chaffinch.errors import InputError
+from chaffinch.fieldlog.answers import Answers, Found
+from chaffinch.fieldlog.textfile import read_text
+
+NAMED = {"time": "Elapsed (s)", "lon": "Longitude", "lat": "Latitude", "speed": "Speed (km/h)", "width": "Width (m)",
+         "distance": "Distance (m)", "interval": "Interval (s)", "flow": "Flow (kg/s)", "yield": "Yield (t/ha)",
+         "moisture": "Moisture (%)"}  # fmt: skip
+
+
+def named(made: dict[str, np.ndarray] | None = None, leave: tuple[str, ...] = ()) -> dict[str, np.ndarray]:
+    made = driven() if made is None else made
+    return {NAMED[k]: v for k, v in made.items() if k not in leave}
+
+
+def read(data: bytes, **answers) -> Found:
+    return read_text(data, "log", Answers(**answers))
+
+
+@pytest.mark.parametrize(("parted_by", "decimals"), [(",", "."), (";", ","), (";", "."), ("\t", ","), ("|", ".")])
+@pytest.mark.parametrize(
+    "packed", [bytes, gzip.compress, lambda b: b"\xef\xbb\xbf" + b, lambda b: b.decode().encode("utf-16")]
+)
+def test_every_style_reads_alike(parted_by: str, decimals: str, packed: Callable[[bytes], bytes]) -> None:
+    found = read(packed(text(named(), parted_by, decimals)))
+    made = driven()
+    assert found.questions == found.problems == ()
+    assert found.rows.parts[0].clock == "elapsed"
+    for name, column in (("flow", "flow_kg_s"), ("lat", "lat_deg"), ("yield", "yield_t_ha"), ("time", "time_s")):
+        np.testing.assert_allclose(found.rows.column(column), made[name], rtol=1e-8)
+
+
+def test_a_decimal_comma_between_commas_is_read_where_cells_are_quoted() -> None:
+    rows = [["Speed (km/h)", "Width (m)"], *([f"{5 + i / 10:.1f}".replace(".", ","), "9,1"] for i in range(30))]
+    data = "\n".join(",".join(f'"{cell}"' for cell in row) for row in rows).encode()
+    assert read(data).rows.column("speed_kmh")[3] == 5.3
+
+
+def test_mixed_decimal_marks_are_refused() -> None:
+    with pytest.raises(InputError, match="both decimal commas and decimal points"):
+        read(b"Speed (km/h);Width (m)\n" + b"5,5;9.1\n" * 9)
+    assert read(b"Speed (km/h);Width (m)\n" + b"5,5;9.1\n" * 9, decimals=",").rows.column("speed_kmh")[0] == 5.5
+
+
+def test_units_are_found_and_said() -> None:
+    made = driven()
+    table = {"lon": made["lon"], "lat": made["lat"], "speed": made["speed"], "swath": made["width"] / FOOT,
+             "dist": made["distance"] / FOOT * 12, "interval": made["interval"], "flow": made["flow"] / POUND,
+             "yield": made["yield"], "moisture": made["moisture"] / 100}  # fmt: skip
+    found = read(text(table))
+    assert found.questions == ()
+    assert found.matched["flow"] == "flow_kg_s:lb/s"
+    assert found.matched["swath"] == "width_m:ft"
+    assert found.matched["dist"] == "distance_m:in"
+    assert found.matched["moisture"] == "moisture_pct:share"
+    np.testing.assert_allclose(found.rows.column("flow_kg_s"), made["flow"], rtol=1e-8)
+
+
+def test_two_fitting_units_are_asked_and_the_answer_settles_it() -> None:
+    made = {k: v for k, v in named(leave=("yield",)).items() if not k.startswith("Flow")} | {"Flow": driven()["flow"]}
+    found = read(text(made))
+    assert [q.what for q in found.questions] == ["Flow"]
+    assert found.questions[0].why == "several units fit"
+    assert {"flow_kg_s:kg/s", "flow_kg_s:lb/s"} <= set(found.questions[0].choices)
+    assert "flow_kg_s" not in found.rows  # open: missing, not guessed
+    answered = read(text(made), columns={"Flow": "flow_kg_s:kg/s"})
+    assert answered.questions == ()
+    np.testing.assert_allclose(answered.rows.column("yield_t_ha"), driven()["yield"], rtol=1e-7)
+    assert answered.rows.derived["yield_t_ha"] == "flow × interval ÷ (distance × width)"
+
+
+def test_a_missing_speed_is_worked_out_and_said() -> None:
+    found = read(text(named(leave=("speed",))))
+    np.testing.assert_allclose(found.rows.column("speed_kmh"), driven()["speed"], rtol=1e-8)
+    assert found.rows.derived == {"speed_kmh": "distance ÷ interval"}
+
+
+def test_missing_interval_and_distance_follow_from_clock_and_speed() -> None:
+    found = read(text(named(leave=("interval", "distance"))))
+    made = driven()
+    np.testing.assert_allclose(found.rows.column("distance_m")[:-1], made["distance"][:-1], rtol=1e-8)
+    assert np.isnan(found.rows.column("interval_s")[-1])  # nobody knows how long the last one lasts
+    assert set(found.rows.derived) == {"interval_s", "distance_m"}
+
+
+def test_a_wrong_unit_in_a_name_is_told() -> None:
+    table = named()
+    table["Flow (lb/s)"] = table.pop("Flow (kg/s)")
+    assert [(p.kind, p.detail) for p in read(text(table)).problems] == [("yield disagrees", "0.454")]
+
+
+def test_two_machines_and_two_fields_in_one_file_are_parted() -> None:
+    made = named()
+    n = 400
+    made["Machine"] = np.where(np.arange(n) % 2, "Larkhollow 2", "Larkhollow 1")
+    made["Field"] = np.where(np.arange(n) < 300, "North quarter", "River field")
+    rows = read(text(made)).rows
+    assert [(p.field, p.machine) for p in rows.parts] == [
+        ("North quarter", "Larkhollow 1"), ("North quarter", "Larkhollow 2"),
+        ("River field", "Larkhollow 1"), ("River field", "Larkhollow 2")]  # fmt: skip
+    assert np.bincount(rows.part).tolist() == [150, 150, 50, 50]
+    assert rows.column("time_s")[:3].tolist() == [0, 2, 4]  # the order of each stays
+
+
+def test_projected_numbers_are_refused_until_their_system_is_told() -> None:
+    from pyproj import Transformer
+
+    made = driven()
+    x, y = Transformer.from_crs("OGC:CRS84", "EPSG:32613", always_xy=True).transform(made["lon"], made["lat"])
+    table = named(leave=("lon", "lat")) | {"X": x, "Y": y}
+    with pytest.raises(InputError, match=r"projected.*EPSG:32612"):
+        read(text(table, digits=12))
+    rows = read(text(table, digits=12), crs="EPSG:32613").rows
+    np.testing.assert_allclose(rows.column("lon_deg"), made["lon"], atol=1e-8)
+    with pytest.raises(InputError, match="no coordinate system"):
+        read(text(table, digits=12), crs="EPSG:0")
+
+
+def test_longitude_and_latitude_the_wrong_way_round() -> None:
+    made = named()
+    made["Longitude"], made["Latitude"] = made["Latitude"], made["Longitude"]
+    with pytest.raises(InputError, match="longitude and latitude are swapped"):
+        read(text(made))  # -104 is no latitude
+    assert read(text(made), columns={"Longitude": "lat_deg", "Latitude": "lon_deg"}).rows.column("lat_deg")[0] > 50
+    # Where both could be either, the way between positions tells.
+    near = named(driven(lat0=48.0, lon0=16.0))
+    near["Longitude"], near["Latitude"] = near["Latitude"], near["Longitude"]
+    found = read(text(near, digits=12))
+    assert [q.why for q in found.questions] == ["longitude and latitude swapped"]
+    assert read(text(named(driven(lat0=48.0, lon0=16.0)), digits=12)).questions == ()
+
+
+def test_a_position_here_and_there_may_be_rubbish_without_moving_the_rest() -> None:
+    made = named()
+    made["Latitude"] = made["Latitude"].copy()
+    made["Latitude"][[5, 6]] = [400.0, 0.0]
+    made["Longitude"] = made["Longitude"].copy()
+    made["Longitude"][6] = 0.0
+    lat = read(text(made)).rows.column("lat_deg")
+    assert np.isnan(lat).nonzero()[0].tolist() == [5, 6]
+
+
+@pytest.mark.parametrize(
+    ("stamps", "clock", "first"),
+    [
+        (["2026-08-14T10:00:0{}Z"], "utc", 1_786_701_600.0),
+        (["2026-08-14 10:00:0{}-06:00"], "utc", 1_786_723_200.0),
+        (["2026-08-14 10:00:0{}"], "machine", 1_786_701_600.0),
+        (["14.08.2026 10:00:0{}"], "machine", 1_786_701_600.0),
+        (["8/14/2026 10:00:0{}"], "machine", 1_786_701_600.0),
+        (["8/14/2026 10:00:0{} AM"], "machine", 1_786_701_600.0),
+    ],
+)
+def test_times_as_people_write_them(stamps: list[str], clock: str, first: float) -> None:
+    table = {"Time": [stamps[0].format(i) for i in range(9)], "Speed (km/h)": np.full(9, 5.0)}
+    found = read(text(table))
+    assert found.rows.parts[0].clock == clock
+    assert found.rows.column("time_s").tolist() == [first + i for i in range(9)]
+    assert [q.what for q in found.questions] == (["zone"] if clock == "machine" else [])
+    told = read(text(table), zone="+02:00")
+    assert told.questions == ()
+    assert told.rows.column("time_s")[0] == (first - 7200 if clock == "machine" else first)
+
+
+def test_day_or_month_first_is_asked() -> None:
+    table = {"Date": ["04/03/2026"] * 5, "Time": [f"10:00:0{i}" for i in range(5)], "Speed (km/h)": np.full(5, 5.0)}
+    found = read(text(table), zone="utc")
+    assert [(q.what, q.choices) for q in found.questions] == [("dates", ("dmy", "mdy"))]
+    month, day = (read(text(table), zone="utc", dates=style).rows.column("time_s")[0] for style in ("mdy", "dmy"))
+    # 4 March against 3 April.
+    assert month - day == 30 * 86_400
+
+
+@pytest.mark.parametrize(
+    ("header", "value", "clock", "first"),
+    [
+        ("GPS seconds", 1_470_736_818.0, "utc", 1_470_736_818.0 + 315_964_800 - 18),
+        ("Unix time", 1_786_701_600.0, "utc", 1_786_701_600.0),
+        ("Time", 12.0, "elapsed", 12.0),
+    ],
+)
+def test_counted_times(header: str, value: float, clock: str, first: float) -> None:
+    rows = read(text({header: value + np.arange(9.0), "Speed (km/h)": np.full(9, 5.0)}, digits=13)).rows
+    assert (rows.parts[0].clock, rows.column("time_s")[0]) == (clock, first)
+
+
+def test_a_count_from_nobody_knows_where_is_asked() -> None:
+    table = {"Time": 1_470_736_818.0 + np.arange(9.0), "Speed (km/h)": np.full(9, 5.0)}
+    found = read(text(table, digits=13))
+    assert found.questions[0].choices == ("time_s:elapsed", "time_s:unix", "time_s:gps")
+    assert read(text(table, digits=13), columns={"Time": "time_s:unix"}).rows.column("time_s")[0] == 1_470_736_818.0
+
+
+@pytest.mark.parametrize(
+    ("data", "said"),
+    [
+        (b"", "is empty"),
+        (b"\n\n \n", "is empty"),
+        (b"Speed (km/h),Width (m)\n", "holds no records"),
+        (b"just a sentence\nand another\n", "no table of columns"),
+        (b"PK\x03\x04\0\0\0\0", "is no text"),
+        (b"a,b,c\n" + b"x,y,z\n" * 30, "no column that is known"),
+        (gzip.compress(b"Speed (km/h),Width (m)\n" * 50)[:40], "is cut off"),
+        (b"\x1f\x8b\x08\x00rubbish that is no gzip", "is damaged"),
+    ],
+)
+def test_what_is_no_table_is_refused(data: bytes, said: str) -> None:
+    with pytest.raises(InputError, match=said):
+        read(data)
+
+
+def test_a_gzip_bomb_is_stopped(monkeypatch: pytest.MonkeyPatch) -> None:
+    from chaffinch.fieldlog import textfile
+
+    monkeypatch.setattr(textfile, "MOST_BYTES", 1000)
+    with pytest.raises(InputError, match="would unpack"):
+        read(gzip.compress(bytes(100_000)))
+
+
+def test_lines_above_units_below_and_ragged_rows() -> None:
+    data = (
+        "Exported 14 August\nLarkhollow\nSpeed,Width,Moisture,Note\nkm/h,m,%,\n"
+        + "5.5,9.1,13.0,dusty\n" * 30
+        + "5.5\n5.5,9.1,n/a,x,y,z\nfast,9.1,13.0,\n"
+    )
+    found = read(data.encode())
+    assert found.rows.column("speed_kmh").size == 33
+    assert found.matched == {"Speed": "speed_kmh:km/h", "Width": "width_m:m", "Moisture": "moisture_pct:%", "Note": "-"}
+    assert np.isnan(found.rows.column("speed_kmh")[-1])
+
+
+def test_without_a_header_somebody_says_what_the_columns_are() -> None:
+    data = b"5.5,9.1\n" * 30
+    with pytest.raises(InputError, match="column 1, column 2"):
+        read(data)
+    said = {"column 1": "speed_kmh:km/h", "column 2": "width_m:m"}
+    assert len(read(data, columns=said).rows) == 30
+    for bad, why in (({"column 9": "-"}, "is not in the table"), ({"column 1": "pace"}, "is nothing"),
+                     ({"column 1": "speed_kmh:kg"}, "is no unit")):  # fmt: skip
+        with pytest.raises(InputError, match=why):
+            read(data, columns=bad)
