@@ -4,7 +4,7 @@ import { readFileSync } from "node:fs";
 import { test } from "node:test";
 
 import { answer } from "../../src/chaffinch/web/static/engine/check.js";
-import { MAGNIFIED, compared, readAlike } from "./agreement.js";
+import { compared, readAlike } from "./agreement.js";
 
 const load = (name) => JSON.parse(readFileSync(new URL(`../vectors/${name}`, import.meta.url), "utf8"));
 const vectors = load("estimates.json");
@@ -30,14 +30,11 @@ test("there are enough cases, of every sort that is promised", () => {
 
 test("every answer is Python's, within 1 % of the range's width and 0.01 of a probability", () => {
   const faults = [];
-  const magnified = [];
   for (const one of vectors.cases) {
     const found = compared(vectors, one);
     if (found.faults.length) faults.push(`${one.name}: ${found.faults.join("; ")}`);
-    if (found.magnified) magnified.push(one.name);
   }
   assert.deepEqual(faults, []);
-  assert.ok(magnified.length <= MAGNIFIED * vectors.cases.length, `off by more than 1 %: ${magnified.join(", ")}`);
 });
 
 test("the comparison itself notices a wrong end, verdict and warning", () => {

@@ -382,7 +382,7 @@ def expected(found: CheckAnswer) -> dict[str, Any]:
 
 def scatter(check: cf.Check, found: CheckAnswer) -> float:
     """How far the ends and middles of Python's own ranges move when only the sampler's seed does, as a part of their
-    width: 0 where the grid answers. The climb to the mode magnifies the last digit of a float to part of this."""
+    width: 0 where the grid answers."""
     furthest = 0.0
     for seed in (2, 3):
         other = cf.answer(check, seed=seed)

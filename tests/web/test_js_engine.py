@@ -72,23 +72,21 @@ def page() -> Iterator[Any]:
 def test_every_answer_in_a_browser(page: Any) -> None:
     found = page.evaluate(
         """async () => {
-          const { MAGNIFIED, compared, readAlike } = await import("/tests/js/agreement.js");
+          const { compared, readAlike } = await import("/tests/js/agreement.js");
           const vectors = await (await fetch("/tests/vectors/estimates.json")).json();
           const typed = await (await fetch("/tests/vectors/estimates_units.json")).json();
-          const faults = [], magnified = [];
+          const faults = [];
           for (const one of vectors.cases) {
             const found = compared(vectors, one);
             if (found.faults.length) faults.push(`${one.name}: ${found.faults.join("; ")}`);
-            if (found.magnified) magnified.push(one.name);
           }
           const unread = typed.quantities.map((one) => readAlike(one, typed.bushel_kg)).filter(Boolean);
-          return { asked: vectors.cases.length, faults, magnified, unread, most: MAGNIFIED * vectors.cases.length };
+          return { asked: vectors.cases.length, faults, unread };
         }"""
     )
     assert found["asked"] >= 300
     assert found["faults"] == []
     assert found["unread"] == []
-    assert len(found["magnified"]) <= found["most"], found["magnified"]
 
 
 def test_envelopes_in_a_browser_that_keeps_its_hash_back(page: Any) -> None:
@@ -126,9 +124,9 @@ def test_the_vectors_are_what_python_says_today() -> None:
         if one["scatter"] > 0 and sampled % 10:
             continue
         now = made["expected"](cf.answer(cf.check_from_table(one["table"])))
-        # Another build of numpy differs in last digits, which the sampler's climb may magnify up to its own scatter.
+        # Another build of numpy differs in last digits.
         for kept, found, width in numbers(one["answer"], now):
-            assert found == pytest.approx(kept, rel=1e-6, abs=one["scatter"] * width), one["name"]
+            assert found == pytest.approx(kept, rel=1e-6, abs=1e-4 * width), one["name"]
     assert sampled >= 100
     assert load("estimates_units.json")["quantities"] == list(made["quantities"]())
 

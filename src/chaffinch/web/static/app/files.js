@@ -66,6 +66,7 @@ self.FILES = [
   "/static/engine/special.js",
   "/static/engine/spelling.js",
   "/static/engine/table.js",
+  "/static/engine/tables.js",
   "/static/engine/units.js",
   "/static/vendor/qrcode-generator.mjs",
 ];

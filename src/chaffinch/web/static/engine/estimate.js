@@ -125,33 +125,85 @@ export class GridBelief {
   }
 }
 
+/** Bits of a float's upper word that its bin does not keep: 1,024 bins for each doubling. */
+const DROPPED_BITS = 10;
+/** The word of a float that holds its exponent. */
+const UPPER = new Uint8Array(new Uint32Array([1]).buffer)[0] === 1 ? 1 : 0;
+
 /** Posterior of a quantity as weighted draws. */
 export class DrawBelief {
   /**
-   * @param {Float64Array} values
+   * @param {Float64Array} values   positive
    * @param {Float64Array} weights  sum to 1
    */
   constructor(values, weights) {
     this.values = values;
     this.weights = weights;
-    /** @type {{value: Float64Array, middle: Float64Array}|null} */
-    this.sorted = null;
+    /** @type {ReturnType<DrawBelief["inBins"]>|null} */
+    this.binned = null;
+  }
+
+  /** Draws bin by bin: of bin b, `order[start[b]]` to `order[start[b + 1] − 1]`, with `passed[b]` of weight before. */
+  inBins() {
+    const n = this.values.length;
+    const words = new Uint32Array(this.values.buffer, this.values.byteOffset, 2 * n);
+    const bins = new Int32Array(n);
+    let least = 2 ** 31 - 1;
+    let most = 0;
+    for (let i = 0; i < n; i += 1) {
+      const bin = words[2 * i + UPPER] >>> DROPPED_BITS;
+      bins[i] = bin;
+      if (bin < least) least = bin;
+      if (bin > most) most = bin;
+    }
+    const start = new Int32Array(most - least + 2);
+    const passed = new Float64Array(start.length);
+    for (let i = 0; i < n; i += 1) {
+      start[bins[i] - least + 1] += 1;
+      passed[bins[i] - least + 1] += this.weights[i];
+    }
+    for (let b = 1; b < start.length; b += 1) {
+      start[b] += start[b - 1];
+      passed[b] += passed[b - 1];
+    }
+    const order = new Int32Array(n);
+    const next = start.slice();
+    for (let i = 0; i < n; i += 1) order[next[bins[i] - least]++] = i;
+    return { start, passed, order };
   }
 
   /** Weighted quantile, interpolated between draws at the middle of their weights. @param {number} p */
   quantile(p) {
-    this.sorted ??= inOrder(this.values, this.weights);
-    const { value, middle } = this.sorted;
+    this.binned ??= this.inBins();
+    const { start, passed, order } = this.binned;
+    const last = start.length - 2;
     let low = 0;
-    let high = middle.length - 1;
-    if (p <= middle[low]) return value[low];
-    if (p >= middle[high]) return value[high];
-    while (high - low > 1) {
+    let high = last;
+    while (low < high) {
       const half = (low + high) >> 1;
-      if (middle[half] <= p) low = half;
-      else high = half;
+      if (passed[half + 1] > p) high = half;
+      else low = half + 1;
     }
-    return value[low] + ((value[high] - value[low]) * (p - middle[low])) / (middle[high] - middle[low]);
+    // The draws beside it may be those of the next bins that hold any.
+    const empty = (/** @type {number} */ bin) => start[bin] === start[bin + 1];
+    do high += 1;
+    while (high < last && empty(high));
+    do low -= 1;
+    while (low > 0 && empty(low));
+    low = Math.max(0, low);
+    const near = inOrder(order.slice(start[low], start[Math.min(last, high) + 1]), this.values);
+    let sum = passed[low];
+    let middle = -1;
+    let value = this.values[near[0]];
+    for (const i of near) {
+      const before = middle;
+      const lower = value;
+      middle = sum + this.weights[i] / 2;
+      value = this.values[i];
+      if (middle > p) return before < 0 ? value : lower + ((value - lower) * (p - before)) / (middle - before);
+      sum += this.weights[i];
+    }
+    return value;
   }
 
   /** Probability that the quantity exceeds this. @param {number} limit */
@@ -162,33 +214,17 @@ export class DrawBelief {
   }
 }
 
-/**
- * Values in order and the middle of each one's weight. Each value carries its position in the last 16 bits of its
- * mantissa (2⁻³⁶ of its size) through a plain numeric sort, which is many times faster than one that compares.
- * @param {Float64Array} values  positive, at most 65,536
- * @param {Float64Array} weights
- */
-function inOrder(values, weights) {
-  const value = Float64Array.from(values);
-  const low_word = LITTLE_ENDIAN ? 0 : 1;
-  const bits = new Uint32Array(value.buffer);
-  for (let i = 0; i < value.length; i += 1) {
-    const at = 2 * i + low_word;
-    bits[at] = (bits[at] & 0xffff0000) | i;
+/** Few positions in the order of their values, by insertion. @param {Int32Array} few @param {Float64Array} values */
+function inOrder(few, values) {
+  if (few.length > 100) return few.sort((a, b) => values[a] - values[b]);
+  for (let i = 1; i < few.length; i += 1) {
+    const one = few[i];
+    let at = i;
+    for (; at > 0 && values[few[at - 1]] > values[one]; at -= 1) few[at] = few[at - 1];
+    few[at] = one;
   }
-  value.sort();
-  const middle = new Float64Array(value.length);
-  let passed = 0;
-  for (let i = 0; i < value.length; i += 1) {
-    const from = bits[2 * i + low_word] & 0xffff;
-    middle[i] = passed + weights[from] / 2;
-    passed += weights[from];
-    value[i] = values[from];
-  }
-  return { value, middle };
+  return few;
 }
-
-const LITTLE_ENDIAN = new Uint8Array(new Uint32Array([1]).buffer)[0] === 1;
 
 /** 5 / 50 / 95 % points. @param {GridBelief|DrawBelief} belief @returns {Range} */
 export function rangeOf(belief) {

@@ -29,6 +29,9 @@ const C_Z = Float64Array.from({ length: C_NODES }, (_, j) => -C_REACH + (2 * C_R
 const LN_C_TOTAL = Math.log(C_Z.reduce((total, z) => total + Math.exp(-0.5 * z * z), 0));
 const LN_C_WEIGHTS = C_Z.map((z) => -0.5 * z * z - LN_C_TOTAL);
 
+/** Log of a part of a sum that the sum does not feel: half a float's last digit. */
+const NEGLIGIBLE = -40;
+
 const MOST_NODES = 96;
 /** An empty pan that may hide fewer seeds than this is summed seed by seed [1]. */
 const FEW_SEEDS = 8;
@@ -127,7 +130,10 @@ export function averageOfRow(table, at) {
   }
   if (top === -Infinity) return -Infinity;
   let sum = 0;
-  for (let j = 0; j < C_NODES; j += 1) sum += Math.exp(table[at + j] + LN_C_WEIGHTS[j] - top);
+  for (let j = 0; j < C_NODES; j += 1) {
+    const apart = table[at + j] + LN_C_WEIGHTS[j] - top;
+    if (apart > NEGLIGIBLE) sum += Math.exp(apart);
+  }
   return top + Math.log(sum);
 }
 
@@ -153,56 +159,68 @@ export function nodeAt(table, at, u) {
 
 /**
  * Add the log-likelihood of catches with one exposure to a table.
- *
- * Weighed catches of one seed mass share the Gamma's shape and scale, which are most of the work.
  * @param {Catch[]} catches          of one variation factor
  * @param {Float64Array} ln_mean_g   expected mass, one for each row [ln g]
  * @param {Float64Array} c           coefficients of variation [1]
  * @param {Float64Array} table       rows · C_NODES; added to
  */
 export function addLogLikelihood(catches, ln_mean_g, c, table) {
+  for (const add of likelihoods(catches, c)) add(ln_mean_g, table);
+}
+
+/** @typedef {(ln_mean_g: Float64Array, table: Float64Array) => void} Adds */
+
+/**
+ * What adds the log-likelihood of catches with one exposure to a table, made ready for any number of rows.
+ *
+ * Weighed catches of one seed mass share the Gamma's shape and scale, which are most of the work.
+ * @param {Catch[]} catches
+ * @param {Float64Array} c
+ * @returns {Adds[]}
+ */
+export function likelihoods(catches, c) {
   const spread = c.map((one) => one * catches[0].exposure.variation_factor);
+  /** @type {Adds[]} */
+  const found = [];
   const weighed = [];
   for (const { reading } of catches) {
-    if (reading.count !== null) {
-      addCounted(reading.count, ln_mean_g, Math.log(reading.seeds_per_g), spread, table);
-    } else if (reading.step_g / 2 < reading.seed_g * (1 - ROUNDING)) {
-      addCounted(reading.mass_g / reading.seed_g, ln_mean_g, -Math.log(reading.seed_g), spread, table);
+    const { count, mass_g, step_g, seed_g, seeds_per_g } = reading;
+    if (count !== null) {
+      found.push(counted(count, Math.log(seeds_per_g), spread));
+    } else if (step_g / 2 < seed_g * (1 - ROUNDING)) {
+      found.push(counted(mass_g / seed_g, -Math.log(seed_g), spread));
     } else {
-      const high = reading.mass_g + reading.step_g / 2;
-      if (reading.mass_g === 0 && high < FEW_SEEDS * reading.seed_g) {
-        addFew(high / reading.seed_g, ln_mean_g, -Math.log(reading.seed_g), spread, table);
+      const high = mass_g + step_g / 2;
+      if (mass_g === 0 && high < FEW_SEEDS * seed_g) {
+        found.push((ln_mean, table) => addFew(high / seed_g, ln_mean, -Math.log(seed_g), spread, table));
       } else {
         weighed.push(reading);
       }
     }
   }
-  for (const alike of groupBy(weighed, (reading) => String(reading.seed_g))) {
-    addGamma(alike, ln_mean_g, spread, table);
-  }
+  for (const alike of groupBy(weighed, (reading) => String(reading.seed_g))) found.push(gamma(alike, spread));
+  return found;
 }
 
 /**
  * Log probability of a count under the negative binomial with mean ν and shape r = 1/c².
  * @param {number} count           seeds; a mass in seeds need not be whole
- * @param {Float64Array} ln_mean
  * @param {number} ln_factor       ln ν = ln_mean + ln_factor
  * @param {Float64Array} c
- * @param {Float64Array} table
+ * @returns {Adds}
  */
-function addCounted(count, ln_mean, ln_factor, c, table) {
+function counted(count, ln_factor, c) {
   const r = c.map((one) => 1 / (one * one));
   const choose = r.map((one) => lnGamma(count + one) - lnGamma(one) - lnGamma(count + 1));
-  for (let i = 0, at = 0; i < ln_mean.length; i += 1) {
-    const nu = Math.exp(ln_mean[i] + ln_factor);
-    for (let j = 0; j < C_NODES; j += 1, at += 1) table[at] += choose[j] + counted(count, nu, r[j]);
-  }
-}
-
-// ln(r/(r+ν)) and ln(ν/(r+ν)) written so that neither loses digits when ν is far from r.
-/** @param {number} count @param {number} nu @param {number} r */
-function counted(count, nu, r) {
-  return -r * Math.log1p(nu / r) - (count ? count * Math.log1p(r / nu) : 0);
+  return (ln_mean, table) => {
+    for (let i = 0, at = 0; i < ln_mean.length; i += 1) {
+      const nu = Math.exp(ln_mean[i] + ln_factor);
+      // ln(r/(r+ν)) and ln(ν/(r+ν)) written so that neither loses digits when ν is far from r.
+      for (let j = 0; j < C_NODES; j += 1, at += 1) {
+        table[at] += choose[j] - r[j] * Math.log1p(nu / r[j]) - (count ? count * Math.log1p(r[j] / nu) : 0);
+      }
+    }
+  };
 }
 
 /**
@@ -278,34 +296,35 @@ function ruleOf(count, ln_low, length, narrow) {
 /**
  * Weighed readings of one seed mass: Gamma with mean μ and variance (cμ)² + wμ, within half a step of each.
  * @param {import("./catch.js").Reading[]} readings
- * @param {Float64Array} ln_mean_g
  * @param {Float64Array} c
- * @param {Float64Array} table
+ * @returns {Adds}
  */
-function addGamma(readings, ln_mean_g, c, table) {
+function gamma(readings, c) {
   const seed_g = readings[0].seed_g;
   const c2 = c.map((one) => one * one);
   const intervals = readings.map((reading) => interval(reading, c));
-  for (let i = 0, at = 0; i < ln_mean_g.length; i += 1) {
-    const mean = Math.exp(ln_mean_g[i]);
-    for (let j = 0; j < C_NODES; j += 1, at += 1) {
-      const scale = c2[j] * mean + seed_g;
-      const shape = mean / scale;
-      const rate = 1 / scale;
-      let constant = NaN;
-      let sum = 0;
-      for (const one of intervals) {
-        const rule = one.rules[j];
-        if (rule.ln_y.length) {
-          if (constant !== constant) constant = -lnGamma(shape) - shape * Math.log(scale);
-          sum += constant + within(one, rule, shape, rate);
-        } else {
-          sum += one.low_g === 0 ? lnGammaP(shape, one.high_g * rate) : betweenTails(one, shape, rate);
+  return (ln_mean_g, table) => {
+    for (let i = 0, at = 0; i < ln_mean_g.length; i += 1) {
+      const mean = Math.exp(ln_mean_g[i]);
+      for (let j = 0; j < C_NODES; j += 1, at += 1) {
+        const scale = c2[j] * mean + seed_g;
+        const shape = mean / scale;
+        const rate = 1 / scale;
+        let constant = NaN;
+        let sum = 0;
+        for (const one of intervals) {
+          const rule = one.rules[j];
+          if (rule.ln_y.length) {
+            if (constant !== constant) constant = -lnGamma(shape) - shape * Math.log(scale);
+            sum += constant + within(one, rule, shape, rate);
+          } else {
+            sum += one.low_g === 0 ? lnGammaP(shape, one.high_g * rate) : betweenTails(one, shape, rate);
+          }
         }
+        table[at] += sum;
       }
-      table[at] += sum;
     }
-  }
+  };
 }
 
 /**

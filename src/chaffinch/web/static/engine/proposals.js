@@ -6,8 +6,8 @@
  */
 
 import { cholesky, meanAndCov, trace } from "./matrix.js";
-import { sobolColumn } from "./sobol.js";
-import { gammaPInverseOfThree, lnGamma, normalQuantile } from "./special.js";
+import { normalColumn, sobolColumn } from "./sobol.js";
+import { gammaPInverseOfThree } from "./special.js";
 
 /** Degrees of freedom: heavier tails than a normal, finite variance. */
 const TAIL_DF = 6;
@@ -32,6 +32,12 @@ export class Proposal {
     this.d = d;
     this.count = count;
     this.k = means.length / d;
+    /** ln of the determinant of each ellipse's root */
+    this.dets = new Float64Array(this.k);
+    for (let c = 0; c < this.k; c += 1) {
+      for (let i = 0; i < d; i += 1) this.dets[c] += Math.log(roots[(c * d + i) * d + i]);
+    }
+    this.ln_det = this.dets[0];
   }
 
   /** Draw `count` points, components in turn. @param {number} seed @returns {Float64Array} */
@@ -50,21 +56,23 @@ export class Proposal {
     return points;
   }
 
-  /** Log density of the mixture at each point. @param {Float64Array} points @returns {Float64Array} */
-  logDensity(points) {
-    const { d, k, means, roots } = this;
-    const n = points.length / d;
-    const half = (TAIL_DF + d) / 2;
-    const constant = lnGamma(half) - lnGamma(TAIL_DF / 2) - 0.5 * d * Math.log(TAIL_DF * Math.PI) - Math.log(k);
-    const result = new Float64Array(n);
-    const dets = new Float64Array(k);
-    for (let c = 0; c < k; c += 1) {
-      for (let i = 0; i < d; i += 1) dets[c] += Math.log(roots[(c * d + i) * d + i]);
-    }
-    // (1 + s/ν)^(−half) times 1/det, summed over the ellipses: no logarithm for each of them.
-    const scale = dets.map((det) => Math.exp(dets[0] - det));
+  /**
+   * Add the density at some of the points, times the number of points drawn from it, up to a factor common to all
+   * proposals of one run.
+   * @param {Float64Array} points
+   * @param {number} from
+   * @param {number} to
+   * @param {number} unit        ln of the determinant that counts as 1
+   * @param {Float64Array} into
+   */
+  addDensity(points, from, to, unit, into) {
+    const { d, k, means } = this;
+    const share = this.dets.map((det) => (this.count / k) * Math.exp(unit - det));
+    // Divisions are slow: the diagonals of the roots are turned over once.
+    const roots = Float64Array.from(this.roots);
+    for (let c = 0; c < k; c += 1) for (let i = 0; i < d; i += 1) roots[(c * d + i) * d + i] **= -1;
     const solved = new Float64Array(d);
-    for (let at = 0; at < n; at += 1) {
+    for (let at = from; at < to; at += 1) {
       let sum = 0;
       for (let c = 0; c < k; c += 1) {
         let squared = 0;
@@ -72,19 +80,15 @@ export class Proposal {
           let rest = points[at * d + i] - means[c * d + i];
           const row = (c * d + i) * d;
           for (let j = 0; j < i; j += 1) rest -= roots[row + j] * solved[j];
-          rest /= roots[row + i];
+          rest *= roots[row + i];
           solved[i] = rest;
           squared += rest * rest;
         }
-        if (k === 1) {
-          result[at] = constant - dets[0] - half * Math.log1p(squared / TAIL_DF);
-        } else {
-          sum += scale[c] * power(1 + squared / TAIL_DF, 2 * half);
-        }
+        // (1 + s/ν)^(−(ν + d)/2)
+        sum += share[c] * power(1 + squared / TAIL_DF, TAIL_DF + d);
       }
-      if (k > 1) result[at] = constant - dets[0] + Math.log(sum);
+      into[at] += sum;
     }
-    return result;
   }
 }
 
@@ -112,8 +116,8 @@ function standardDraws(count, d, seed) {
   const points = new Float64Array(count * d);
   const size = sobolColumn(count, d, seed).map((u) => Math.sqrt((gammaPInverseOfThree(u) * 2) / TAIL_DF));
   for (let i = 0; i < d; i += 1) {
-    const column = sobolColumn(count, i, seed);
-    for (let n = 0; n < count; n += 1) points[n * d + i] = normalQuantile(column[n]) / size[n];
+    const column = normalColumn(count, i, seed);
+    for (let n = 0; n < count; n += 1) points[n * d + i] = column[n] / size[n];
   }
   if (drawn.size >= 32) drawn.clear();
   drawn.set(key, points);

@@ -39,12 +39,12 @@ export function sample(logDensity, start_mean, start_sd, seed) {
   for (let i = 0; i < d; i += 1) wide[i * d + i] = start_sd[i] ** 2;
   run.add(single(start_mean, cholesky(wide, d), POINTS_PER_ROUND / 4), seed + 1);
   for (let turn = 1; turn < ROUNDS; turn += 1) {
-    const found = moments(run.points, run.weights, d);
+    const found = moments(run.all(), run.weights, d);
     run.add(single(found.mean, cholesky(found.cov, d), POINTS_PER_ROUND), seed + 1 + turn);
   }
   for (let turn = 0; turn < BENT_ROUNDS && run.ess < COMFORTABLE_ESS; turn += 1) {
     const count = POINTS_PER_ROUND * (turn < BENT_ROUNDS / 2 ? 2 : 4);
-    run.add(local(run.points, run.weights, d, count), seed + 101 + turn);
+    run.add(local(run.all(), run.weights, d, count), seed + 101 + turn);
   }
   if (run.ess < LEAST_ESS) {
     throw new SamplerError(
@@ -53,10 +53,10 @@ export function sample(logDensity, start_mean, start_sd, seed) {
         "other beyond what the model can hold; check the readings and any variation you gave",
     );
   }
-  return { points: run.points, weights: run.weights, ess: run.ess };
+  return { points: run.all(), weights: run.weights, ess: run.ess };
 }
 
-/** Proposals tried so far and all their points, each weighted against the mixture of all of them. */
+/** All points so far, each weighted against the mixture of all proposals they came from. */
 class Run {
   /** @param {LogDensity} logDensity @param {number} d */
   constructor(logDensity, d) {
@@ -64,46 +64,60 @@ class Run {
     this.d = d;
     /** @type {Proposal[]} */
     this.proposals = [];
-    this.points = new Float64Array(0);
-    this.values = new Float64Array(0);
-    /** log density of each proposal at all points so far @type {Float64Array[]} */
-    this.known = [];
-    this.weights = new Float64Array(0);
+    /** Points there are, and in all arrays room for more. */
+    this.n = 0;
+    this.points = new Float64Array(ROUNDS * POINTS_PER_ROUND * d);
+    this.values = new Float64Array(ROUNDS * POINTS_PER_ROUND);
+    /** e^(value − highest) at each point: rounds weigh anew without exponentials or logarithms. */
+    this.heights = new Float64Array(ROUNDS * POINTS_PER_ROUND);
+    this.highest = -Infinity;
+    /** Density of the mixture at each point, each proposal counted as often as points came from it. */
+    this.mixture = new Float64Array(ROUNDS * POINTS_PER_ROUND);
+    this.room = new Float64Array(ROUNDS * POINTS_PER_ROUND);
+    this.weights = this.room;
     this.ess = 0;
   }
 
   /** Draw from one more proposal and weigh everything anew (Cornuet et al. 2012). */
   /** @param {Proposal} proposal @param {number} seed */
   add(proposal, seed) {
-    const fresh = proposal.draw(seed);
-    const values = checked(this.logDensity(fresh, proposal.count));
-    this.known.push(proposal.logDensity(this.points));
-    this.proposals.push(proposal);
-    this.known = this.known.map((densities, i) => joined(densities, this.proposals[i].logDensity(fresh)));
-    this.points = joined(this.points, fresh);
-    this.values = joined(this.values, values);
-    const n = this.values.length;
-    const total = this.proposals.reduce((sum, one) => sum + one.count, 0);
-    const shares = this.proposals.map((one) => Math.log(one.count / total));
-    const log_w = new Float64Array(n);
-    let highest = -Infinity;
-    for (let i = 0; i < n; i += 1) {
-      let top = -Infinity;
-      for (let k = 0; k < shares.length; k += 1) top = Math.max(top, this.known[k][i] + shares[k]);
-      let sum = 0;
-      for (let k = 0; k < shares.length; k += 1) sum += Math.exp(this.known[k][i] + shares[k] - top);
-      log_w[i] = this.values[i] - top - Math.log(sum);
-      if (log_w[i] > highest) highest = log_w[i];
+    const { d, n: before } = this;
+    const n = before + proposal.count;
+    if (n > this.values.length) {
+      this.points = longer(this.points, n * d);
+      this.values = longer(this.values, n);
+      this.heights = longer(this.heights, n);
+      this.mixture = longer(this.mixture, n);
+      this.room = new Float64Array(n);
     }
+    const { points, values, heights, mixture } = this;
+    const fresh = proposal.draw(seed);
+    points.set(fresh, before * d);
+    values.set(checked(this.logDensity(fresh, proposal.count)), before);
+    this.n = n;
+    this.proposals.push(proposal);
+    const unit = this.proposals[0].ln_det;
+    for (const one of this.proposals.slice(0, -1)) one.addDensity(points, before, n, unit, mixture);
+    proposal.addDensity(points, 0, n, unit, mixture);
+    let highest = this.highest;
+    for (let i = before; i < n; i += 1) if (values[i] > highest) highest = values[i];
     if (!Number.isFinite(highest)) {
       throw new SamplerError("the posterior is zero at every point tried: the readings contradict each other");
     }
+    for (let i = highest > this.highest ? 0 : before; i < n; i += 1) heights[i] = Math.exp(values[i] - highest);
+    this.highest = highest;
+    const weights = this.n === this.room.length ? this.room : this.room.subarray(0, n);
     let sum = 0;
-    for (let i = 0; i < n; i += 1) sum += log_w[i] = Math.exp(log_w[i] - highest);
+    for (let i = 0; i < n; i += 1) sum += weights[i] = heights[i] / mixture[i];
     let squares = 0;
-    for (let i = 0; i < n; i += 1) squares += (log_w[i] /= sum) ** 2;
-    this.weights = log_w;
+    for (let i = 0; i < n; i += 1) squares += (weights[i] /= sum) ** 2;
+    this.weights = weights;
     this.ess = 1 / squares;
+  }
+
+  /** All points so far. */
+  all() {
+    return this.points.subarray(0, this.n * this.d);
   }
 }
 
@@ -220,10 +234,9 @@ function checked(values) {
   return values;
 }
 
-/** @param {Float64Array} a @param {Float64Array} b */
-function joined(a, b) {
-  const whole = new Float64Array(a.length + b.length);
-  whole.set(a);
-  whole.set(b, a.length);
+/** @param {Float64Array} values @param {number} length */
+function longer(values, length) {
+  const whole = new Float64Array(length);
+  whole.set(values);
   return whole;
 }

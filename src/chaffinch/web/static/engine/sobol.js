@@ -6,6 +6,8 @@
  * Comput. 30(5), 2635-2654; direction numbers new-joe-kuo-6.
  */
 
+import { normalQuantile } from "./special.js";
+
 const BITS = 30;
 
 /** Primitive polynomial and initial odd numbers of each dimension. @type {readonly [number, number[]][]} */
@@ -39,6 +41,23 @@ export function sobolColumn(count, dimension, seed) {
     column[i] = ((digits ^ shift) + 0.5) / 2 ** BITS;
   }
   return column;
+}
+
+/** @type {Map<string, Float64Array>} */
+const known = new Map();
+
+/**
+ * The same coordinate as standard normal numbers. They depend on nothing but these three, so the last are kept.
+ * @param {number} count
+ * @param {number} dimension
+ * @param {number} seed
+ */
+export function normalColumn(count, dimension, seed) {
+  const key = `${count} ${dimension} ${seed}`;
+  const found = known.get(key) ?? sobolColumn(count, dimension, seed).map(normalQuantile);
+  if (known.size >= 64) known.clear();
+  known.set(key, found);
+  return found;
 }
 
 /** Direction integers, recurrence of Joe and Kuo (2008), eq. 2. @param {number} dimension */

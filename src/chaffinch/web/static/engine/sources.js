@@ -9,34 +9,16 @@
 import { PAN_SD } from "./catch.js";
 import { InputError } from "./errors.js";
 import { DrawBelief } from "./estimate.js";
-import {
-  C_NODES,
-  GRID,
-  LN_LOSS,
-  addLogLikelihood,
-  averageOfRow,
-  byLikeness,
-  cNodes,
-  groupBy,
-  nodeAt,
-} from "./evidence.js";
-import { GRAMS_PER_KG_HA_M2, sourcesSeen } from "./exposure.js";
+import { C_NODES, nodeAt } from "./evidence.js";
+import { sourcesSeen } from "./exposure.js";
 import { meanAndCov } from "./matrix.js";
 import { sample } from "./sampler.js";
-import { sobolColumn } from "./sobol.js";
-import { normalQuantile } from "./special.js";
+import { normalColumn, sobolColumn } from "./sobol.js";
+import { Tables } from "./tables.js";
 
 /** @typedef {import("./exposure.js").Catch} Catch */
 /** @typedef {import("./exposure.js").Source} Source */
 /** @typedef {import("./estimate.js").Prior} Prior */
-
-/** Widest spacing of ln μ in the tables the draws are read from; a quarter of c where c is small. */
-const TABLE_STEP = 0.03;
-/** Expected mass, as a share of half a step or of a seed, at which an empty reading is certain to about 2 %. */
-const CERTAINLY_EMPTY = 0.002;
-/** How far the tables extend beyond the expected masses of the grid of losses [ln]. */
-const TABLE_MARGIN = 4;
-const FLOOR = -1e9;
 
 /**
  * Sd of the log of the shared error when every catch shares all of it, else null.
@@ -91,8 +73,11 @@ export class Joint {
 
   /** Draws of the sum of the named sources [kg/ha]. @param {string[]} sources */
   sum(sources) {
-    const columns = this.sources.map((s, k) => (sources.includes(s) ? this.loss[k] : null)).filter((x) => x !== null);
-    return this.weights.map((_, i) => columns.reduce((total, column) => total + column[i], 0));
+    const total = new Float64Array(this.weights.length);
+    this.sources.forEach((source, k) => {
+      if (sources.includes(source)) for (let i = 0; i < total.length; i += 1) total[i] += this.loss[k][i];
+    });
+    return total;
   }
 
   /** Belief about the sum of the named sources. @param {string[]} sources */
@@ -105,8 +90,12 @@ export class Joint {
 
   /** Expected share of each source in the total loss [%]; they sum to 100. */
   partOfLossPct() {
-    const total = this.sum(this.sources);
-    return this.perSource((k) => this.weights.reduce((sum, w, i) => sum + (100 * w * this.loss[k][i]) / total[i], 0));
+    const total = this.of(this.sources).values;
+    return this.perSource((k) => {
+      let part = 0;
+      for (let i = 0; i < total.length; i += 1) part += (this.weights[i] * this.loss[k][i]) / total[i];
+      return 100 * part;
+    });
   }
 
   /** Probability that each source is the largest of those seen. */
@@ -145,48 +134,58 @@ export function locate(catches, priors, width_sd, seed) {
   const prior_mean = Float64Array.from([...seen.map((s) => Math.log(priors[s].median_kg_ha)), ...sds.map(() => 0)]);
   const prior_sd = Float64Array.from([...seen.map((s) => priors[s].sd_log), ...sds]);
   const d = prior_mean.length;
+  const k = seen.length;
+  const point = new Float64Array(d);
+  const loss = new Float64Array(k);
+  const errors = new Float64Array(d - k);
 
   /** @param {Float64Array} straight @param {number} count */
   const logDensity = (straight, count) => {
-    const points = lnLosses(straight, count, d, seen.length);
-    const result = tables.logLikelihood(points, count, d);
-    for (let n = 0; n < count; n += 1) {
+    const result = new Float64Array(count);
+    for (let n = 0, at = 0; n < count; n += 1, at += d) {
+      lnLosses(straight, at, d, k, point);
       let squares = 0;
-      for (let i = 0; i < d; i += 1) squares += ((points[n * d + i] - prior_mean[i]) / prior_sd[i]) ** 2;
-      result[n] -= 0.5 * squares;
+      for (let i = 0; i < d; i += 1) squares += ((point[i] - prior_mean[i]) / prior_sd[i]) ** 2;
+      for (let i = 0; i < k; i += 1) loss[i] = Math.exp(point[i]);
+      for (let i = k; i < d; i += 1) errors[i - k] = point[i];
+      const width_factor = nuisance.width ? Math.exp(-point[d - 1]) : 1;
+      result[n] = tables.logLikelihood(loss, errors, width_factor) - 0.5 * squares;
     }
     return result;
   };
 
-  const start = straightened(prior_mean, prior_sd, seen.length);
+  const start = straightened(prior_mean, prior_sd, k);
   const found = sample(logDensity, start.mean, start.sd, seed);
-  const points = lnLosses(found.points, found.weights.length, d, seen.length);
+  const points = new Float64Array(found.points.length);
+  for (let at = 0; at < points.length; at += d) {
+    lnLosses(found.points, at, d, k, point);
+    points.set(point, at);
+  }
   return joint({ points, weights: found.weights, ess: found.ess }, seen, nuisance, tables, prior_sd, seed);
 }
 
 /** ln(1 + e^x). @param {number} x */
-const softplus = (x) => (x > 0 ? x + Math.log1p(Math.exp(-x)) : Math.log1p(Math.exp(x)));
+const softplus = (x) => (x > 0 ? x + Math.log(1 + Math.exp(-x)) : Math.log(1 + Math.exp(x)));
 
 /**
  * Turn (ln of the sum, ln ratios, errors) into (ln losses, errors): the sampler works on the former, in which the legs
  * of a posterior that knows only a sum lie in line. Each step has the determinant 1.
  * @param {Float64Array} straight
- * @param {number} count
+ * @param {number} at             where the draw starts
  * @param {number} d
  * @param {number} sources
+ * @param {Float64Array} point    the draw, d numbers
  */
-function lnLosses(straight, count, d, sources) {
-  const points = Float64Array.from(straight);
-  for (let n = 0; n < count; n += 1) {
-    let left = straight[n * d];
-    for (let k = sources - 1; k > 0; k -= 1) {
-      const ratio = straight[n * d + k];
-      points[n * d + k] = left - softplus(-ratio);
-      left -= softplus(ratio);
-    }
-    points[n * d] = left;
+function lnLosses(straight, at, d, sources, point) {
+  let left = straight[at];
+  for (let k = sources - 1; k > 0; k -= 1) {
+    const ratio = straight[at + k];
+    const rise = softplus(ratio);
+    point[k] = left - (rise - ratio);
+    left -= rise;
   }
-  return points;
+  point[0] = left;
+  for (let i = sources; i < d; i += 1) point[i] = straight[at + i];
 }
 
 /** Where the sampler starts, in its own coordinates. */
@@ -232,97 +231,6 @@ function nuisanceOf(catches, width_sd) {
   };
 }
 
-/** Log-likelihood of draws, read from one table for each distinct exposure. */
-class Tables {
-  /** @param {Catch[]} catches @param {Source[]} seen @param {Nuisance} nuisance */
-  constructor(catches, seen, nuisance) {
-    this.groups = [...byLikeness(catches)].map(([alike, members]) => {
-      const c = cNodes(members[0].c0);
-      const rows = groupBy(members, ({ exposure, reading }) =>
-        JSON.stringify([
-          seen.map((s) => exposure.area_m2[s]),
-          exposure.variation_factor,
-          exposure.by_width,
-          nuisance.kinds.indexOf(reading.kind),
-        ]),
-      );
-      return { alike, c, rows: rows.map((group) => new Row(group, seen, nuisance, c)) };
-    });
-  }
-
-  /**
-   * Sum over the groups of the average over c, for each draw.
-   * @param {Float64Array} points
-   * @param {number} count
-   * @param {number} d
-   */
-  logLikelihood(points, count, d) {
-    const result = new Float64Array(count);
-    const cells = new Float64Array(C_NODES);
-    for (const { rows } of this.groups) {
-      for (let n = 0; n < count; n += 1) {
-        cells.fill(0);
-        for (const row of rows) row.addAt(points, n * d, cells);
-        result[n] += averageOfRow(cells, 0);
-      }
-    }
-    return result;
-  }
-}
-
-/** The table of catches that share an exposure and a kind of reading. */
-class Row {
-  /** @param {Catch[]} catches @param {Source[]} seen @param {Nuisance} nuisance @param {Float64Array} c */
-  constructor(catches, seen, nuisance, c) {
-    const { exposure, reading } = catches[0];
-    this.areas = seen.map((s) => GRAMS_PER_KG_HA_M2 * exposure.area_m2[s]);
-    this.by_width = seen.map((s) => s === "machine" || s === "leak");
-    const kind = nuisance.kinds.indexOf(reading.kind);
-    this.kind_at = kind < 0 ? -1 : seen.length + kind;
-    this.width_at = nuisance.width && exposure.by_width ? seen.length + nuisance.kinds.length : -1;
-    const positive = this.areas.filter((a) => a > 0);
-    const low = Math.log(Math.min(...positive)) + LN_LOSS[0] - TABLE_MARGIN;
-    const high = Math.log(positive.reduce((a, b) => a + b, 0)) + LN_LOSS[GRID - 1] + TABLE_MARGIN;
-    // Where an empty reading has become certain its likelihood is flat, and may be read on straight from there.
-    const certain = Math.min(
-      ...catches.map((x) => CERTAINLY_EMPTY * Math.max(x.reading.step_g / 2, x.reading.seed_g)),
-    );
-    this.step = Math.min(TABLE_STEP, (catches[0].c0 * exposure.variation_factor) / 4);
-    this.first = Math.min(low, Math.log(certain));
-    const size = Math.ceil((high - this.first) / this.step);
-    const ln_mean = Float64Array.from({ length: size }, (_, i) => this.first + i * this.step);
-    this.last = size - 2;
-    this.table = new Float64Array(size * C_NODES);
-    addLogLikelihood(catches, ln_mean, c, this.table);
-    // A floor keeps the linear reading finite, low enough for the climb to feel the slope above it.
-    const floor = FLOOR * catches.length;
-    for (let i = 0; i < this.table.length; i += 1) if (!(this.table[i] > floor)) this.table[i] = floor;
-  }
-
-  /**
-   * Read the table for one draw, straight between its rows, and add it to the cells.
-   * @param {Float64Array} points
-   * @param {number} at             where the draw starts
-   * @param {Float64Array} cells
-   */
-  addAt(points, at, cells) {
-    const { areas, table } = this;
-    const width = this.width_at < 0 ? 1 : Math.exp(-points[at + this.width_at]);
-    let mean = 0;
-    for (let k = 0; k < areas.length; k += 1) {
-      if (areas[k] > 0) mean += Math.exp(points[at + k]) * areas[k] * (this.by_width[k] ? width : 1);
-    }
-    const ln_mean = Math.log(mean) - (this.kind_at < 0 ? 0 : points[at + this.kind_at]);
-    const place = (ln_mean - this.first) / this.step;
-    const index = Math.max(0, Math.min(this.last, Math.trunc(place)));
-    const along = place - index;
-    const row = index * C_NODES;
-    for (let j = 0; j < C_NODES; j += 1) {
-      cells[j] += table[row + j] * (1 - along) + table[row + C_NODES + j] * along;
-    }
-  }
-}
-
 /**
  * @param {{points: Float64Array, weights: Float64Array, ess: number}} draws
  * @param {Source[]} seen
@@ -335,14 +243,20 @@ function joint({ points, weights, ess }, seen, nuisance, tables, prior_sd, seed)
   const n = weights.length;
   const d = prior_sd.length;
   /** @param {number} at @param {number} sign */
-  const column = (at, sign) => weights.map((_, i) => Math.exp(sign * points[i * d + at]));
+  const column = (at, sign) => {
+    const found = new Float64Array(n);
+    for (let i = 0, from = at; i < n; i += 1, from += d) found[i] = Math.exp(sign * points[from]);
+    return found;
+  };
   const caught = seen.map((_, k) => column(k, 1));
   // The sampler used the first coordinates: one for each parameter and one for the tails.
-  const [common, common_width] = [1, 2].map((k) => sobolColumn(n, d + k, seed).map(normalQuantile));
-  const loss = caught.map((one) => one.map((value, i) => value * Math.exp(nuisance.common_sd * common[i])));
+  const common = normalColumn(n, d + 1, seed).map((z) => Math.exp(nuisance.common_sd * z));
+  const loss = caught.map((one) => one.map((value, i) => value * common[i]));
   const machine = seen.indexOf("machine");
   if (machine >= 0 && nuisance.common_width_sd) {
-    loss[machine] = loss[machine].map((value, i) => value * Math.exp(nuisance.common_width_sd * common_width[i]));
+    const column = loss[machine];
+    const z = normalColumn(n, d + 2, seed);
+    for (let i = 0; i < n; i += 1) column[i] *= Math.exp(nuisance.common_width_sd * z[i]);
   }
   const errors = seen.length + nuisance.kinds.length;
   const { cov } = meanAndCov(points, weights, d);
@@ -352,9 +266,14 @@ function joint({ points, weights, ess }, seen, nuisance, tables, prior_sd, seed)
     if (!group) return null;
     const u = sobolColumn(n, d + 3, seed);
     const cells = new Float64Array(C_NODES);
+    const losses = new Float64Array(seen.length);
     return weights.map((_, i) => {
+      for (let k = 0; k < seen.length; k += 1) losses[k] = Math.exp(points[i * d + k]);
+      const width_factor = nuisance.width ? Math.exp(-points[i * d + d - 1]) : 1;
       cells.fill(0);
-      for (const row of group.rows) row.addAt(points, i * d, cells);
+      for (const row of group.rows) {
+        row.addAt(losses, points.subarray(i * d + seen.length, i * d + d), width_factor, cells);
+      }
       return group.c[nodeAt(cells, 0, u[i])];
     });
   };
