@@ -7,9 +7,10 @@
 The machines know nothing of the advice tables. A fault is a setting or a state moved (fan 1.5 times as fast, drum and
 concave slack, straw damp …); losses follow from small physical forms: threshing and separating in two stages along the
 rotor, u = exp(-λ), f = λ/(β - λ)·(exp(-λ) - exp(-β)); a shoe that blows out when too little lies on it and rides when
-too much does; header losses by what reel, knife and crop do. What a person would see follows from the parts of those losses
-by thresholds, with an eye that errs by a factor of 1.3, one answer in 25 a slip, one in 50 not given. The
-losses are measured with frames and pans that vary as the engine says they do.
+too much does; header losses by what reel, knife and crop do. What a person would see follows from the parts of those
+losses by thresholds, with an eye that errs by a factor of 1.3, one answer in 25 a slip, one in 50 not given. The losses
+are measured with frames and pans that vary as the engine says they do. Thresholds and table were written by the same
+hands; --jitter, --slip and --eye say how much rests on that.
 """
 
 from __future__ import annotations
@@ -17,7 +18,7 @@ from __future__ import annotations
 import argparse
 import math
 import sys
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Collection, Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -225,13 +226,13 @@ def _planted(fault: str, chance: np.random.Generator) -> tuple[World, World]:
 class Person:
     """Somebody who looks at that machine and answers what is asked."""
 
-    def __init__(self, world: World, chance: np.random.Generator) -> None:
-        self.world, self.chance = world, chance
+    def __init__(self, world: World, chance: np.random.Generator, slip: float = SLIP, eye: float = EYE_SD) -> None:
+        self.world, self.chance, self.slip, self.eye = world, chance, slip, eye
         self.sound = World(crop=world.crop)
 
     def seen(self, amount: float) -> float:
         """An amount as the eye sees it."""
-        return amount * math.exp(EYE_SD * self.chance.standard_normal())
+        return amount * math.exp(self.eye * self.chance.standard_normal())
 
     def most(self, amounts: Mapping[str, float]) -> str:
         """The one that looks largest."""
@@ -242,7 +243,7 @@ class Person:
         """An answer; None where the person does not know."""
         if self.chance.random() < UNTOLD:
             return None
-        if self.chance.random() < SLIP:
+        if self.chance.random() < self.slip:
             return str(self.chance.choice(answers))
         found = str(getattr(self, f"see_{sign}")())
         assert found in answers, (sign, found)
@@ -398,11 +399,16 @@ def measured(world: World, chance: np.random.Generator) -> tuple[Split, str]:
 
 
 def asked(
-    table: AdviceTable, world: World, chance: np.random.Generator, most: int = QUESTIONS
+    table: AdviceTable,
+    world: World,
+    chance: np.random.Generator,
+    most: int = QUESTIONS,
+    slip: float = SLIP,
+    eye: float = EYE_SD,
 ) -> tuple[Causes, list[str]]:
     """Belief after at most that many questions, and which were asked."""
     split, pods = measured(world, chance)
-    person = Person(world, chance)
+    person = Person(world, chance, slip, eye)
     answers = {"pods": pods} if pods else {}
     if chance.random() < 0.5:
         # Every second machine stands in a book that knows its usual load, and had a meter for the straw.
@@ -447,15 +453,26 @@ def place_of(belief: Causes, key: str) -> int:
     return next(n for n, (cause, _) in enumerate(belief.ranked(), start=1) if cause.key == key)
 
 
-def run(draws: int, *, jitter: float = 0.0, seed: int = 1, questions: int = QUESTIONS) -> dict[str, list[int]]:
-    """Places of the true cause, by fault."""
+def run(
+    draws: int,
+    *,
+    jitter: float = 0.0,
+    seed: int = 1,
+    questions: int = QUESTIONS,
+    slip: float = SLIP,
+    eye: float = EYE_SD,
+    faults: Collection[str] = (),
+) -> dict[str, list[int]]:
+    """Places of the true cause, by fault (all of them where none is named)."""
     found: dict[str, list[int]] = {}
     for number, fault in enumerate(FAULTS):
+        if faults and fault not in faults:
+            continue
         places = []
         for draw in range(draws):
             chance = np.random.default_rng([seed, number, draw])
             table = advice_table() if jitter == 0.0 else jittered(advice_table(), jitter, chance)
-            belief, _ = asked(table, world_of(fault, chance), chance, questions)
+            belief, _ = asked(table, world_of(fault, chance), chance, questions, slip, eye)
             places.append(place_of(belief, fault))
         found[fault] = places
     return found
@@ -474,8 +491,12 @@ def main() -> int:
     ask.add_argument("--jitter", type=float, default=0.0)
     ask.add_argument("--seed", type=int, default=1)
     ask.add_argument("--questions", type=int, default=QUESTIONS)
+    ask.add_argument("--slip", type=float, default=SLIP, help="share of answers that say nothing")
+    ask.add_argument("--eye", type=float, default=EYE_SD, help="sd of the log of what an eye sees")
     given = ask.parse_args()
-    found = run(given.draws, jitter=given.jitter, seed=given.seed, questions=given.questions)
+    found = run(
+        given.draws, jitter=given.jitter, seed=given.seed, questions=given.questions, slip=given.slip, eye=given.eye
+    )
     print(f"| planted | machines | first | first three |\n|---|---|---|---|")  # noqa: F541
     for fault, places in found.items():
         first, three = (sum(p <= n for p in places) / len(places) for n in (1, 3))

@@ -1,0 +1,270 @@
+"""What is most likely wrong, what would tell, what to change: for a check file, or for a check of the book."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Final
+
+import numpy as np
+
+from chaffinch.book.advice_kept import answers_kept
+from chaffinch.book.advice_own import Own, of_book, of_check
+from chaffinch.book.check import CheckAnswer, answer
+from chaffinch.book.checks import LoggedCheck, counting
+from chaffinch.book.currency import MoneyTold, check_price_told, one_currency
+from chaffinch.book.desk import Desk
+from chaffinch.book.fields import Progress, checks_where
+from chaffinch.book.filed import with_field
+from chaffinch.book.points import yield_of_field
+from chaffinch.book.shown_unit import farm_of
+from chaffinch.book.things import Thing, by_ids
+from chaffinch.engine.advice import Causes, Question, Situation, Standing, next_question, standing, weigh
+from chaffinch.engine.advice_changes import Money, RankedChange, rank
+from chaffinch.engine.advice_split import Split
+from chaffinch.engine.estimate import DrawBelief, GridBelief, default_prior
+from chaffinch.engine.evidence import LN_LOSS
+from chaffinch.engine.work import (
+    COMBINE_FIELD_EFFICIENCY,
+    COMBINE_SPEED_KMH,
+    HourCost,
+    lost_time_h_ha,
+    time_per_ha_h,
+)
+from chaffinch.errors import InputError
+from chaffinch.records.check import Check
+from chaffinch.reference import crop as find_crop
+from chaffinch.reference.advice_read import advice_table
+
+UNTOLD_YIELD_KG_HA: Final = 2000.0
+"""Yield taken where none is told [kg/ha]: the one at which the prior's medians with and without a yield agree."""
+SHOWN: Final = 3
+"""Changes shown at most."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class AdviceTerms:
+    """What a person told beside the check.
+
+    Attributes
+    ----------
+    answers : mapping of str to str
+        Answers by question; they stand over those kept with the check.
+    machine, header : str
+        Kind of machine (rotor, walker) and header, where no combine of a book tells them; empty where not told.
+    price_per_t, stop_cost_per_h, area_left_ha : float or None
+        Price [money/t], what an hour of standing costs [money/h], area a change works on [ha].
+    hour_cost : HourCost, float or None
+        What an hour of combining costs [money/h]: without it "slower" cannot be weighed.
+    asked : int or None
+        Questions put so far; None: as many as were answered.
+    money : sequence of MoneyTold
+        Prices and rates as written, for the rule of one currency.
+    """
+
+    answers: Mapping[str, str] = field(default_factory=dict)
+    machine: str = ""
+    header: str = ""
+    price_per_t: float | None = None
+    stop_cost_per_h: float | None = None
+    area_left_ha: float | None = None
+    hour_cost: HourCost | float | None = None
+    asked: int | None = None
+    money: Sequence[MoneyTold] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class AdviceFound:
+    """Advice on one check.
+
+    Attributes
+    ----------
+    check : CheckAnswer
+    logged : LoggedCheck or None
+        The check in the book; None for a file.
+    combine : Thing or None
+    situation : Situation
+        Crop, machine and all answers, those of check and book among them.
+    by_itself : mapping of str to str
+        The answers that check and book gave.
+    belief : Causes
+    standing : {"change", "measure", "nothing"}
+    question : Question or None
+        The next one.
+    shown : tuple of RankedChange
+        Those expected to gain, best first, at most three; empty unless something is worth changing.
+    worth : tuple of RankedChange
+        All that are expected to gain, best first.
+    held : tuple of RankedChange
+        Those held back, with why.
+    own : Own
+    assumed : tuple of str
+        Keys of what nobody told: "yield", "price", "minutes", "header", "standing".
+    price_per_t : float or None
+    currency : str
+    """
+
+    check: CheckAnswer
+    logged: LoggedCheck | None
+    combine: Thing | None
+    situation: Situation
+    by_itself: Mapping[str, str]
+    belief: Causes
+    standing: Standing
+    question: Question | None
+    shown: tuple[RankedChange, ...]
+    worth: tuple[RankedChange, ...]
+    held: tuple[RankedChange, ...]
+    own: Own
+    assumed: tuple[str, ...]
+    price_per_t: float | None
+    currency: str
+
+
+def advise_file(check: Check, terms: AdviceTerms, *, seed: int = 1) -> AdviceFound:
+    """Advice on a check that stands in no book.
+
+    Parameters
+    ----------
+    check : Check
+        From a check file.
+    terms : AdviceTerms
+    seed : int
+        Same seed, same answer.
+
+    Raises
+    ------
+    InputError
+        For a check that cannot be answered, or a question or answer that is none.
+    """
+    return _advise(answer(check, seed=seed), None, None, Own(), {}, terms, currency="", seed=seed)
+
+
+def advise_check(
+    desk: Desk, logged: LoggedCheck, terms: AdviceTerms, *, seed: int = 1, progress: Progress | None = None
+) -> AdviceFound:
+    """Advice on a check of the book, with what the book knows of its machine.
+
+    Parameters
+    ----------
+    desk : Desk
+        The open book.
+    logged : LoggedCheck
+        From :func:`chaffinch.book.checks.find_check`.
+    terms : AdviceTerms
+    seed : int
+        Same seed, same answer.
+    progress : callable or None
+        Called with (done, of) while checks are read.
+
+    Raises
+    ------
+    InputError
+        As :func:`advise_file`; and where two currencies are mixed.
+    """
+    here = by_ids(desk, [logged.body.get("combine"), logged.body.get("field")])
+    combine = here.get(str(logged.body.get("combine", "")))
+    home = here.get(str(logged.body.get("field", "")))
+    farm = farm_of(desk)
+    check, _ = with_field(logged.check, home, "" if farm is None else str(farm.parts.get("currency", "")))
+    of_check_price = check_price_told(logged) if terms.price_per_t is None else None
+    currency = one_currency(desk, [*terms.money, *([] if of_check_price is None else [of_check_price])])
+    own = Own() if combine is None else of_book(desk, logged, combine, seed=seed, progress=progress)
+    kept = answers_kept(desk, {logged.id, *logged.versions.all})
+    found = answer(check, seed=seed)
+    return _advise(found, logged, combine, own, kept, terms, currency=currency, home=home, seed=seed)
+
+
+def last_check(desk: Desk, combine: Thing, crop: str | None) -> LoggedCheck:
+    """The last check of a combine, in a crop where one is named.
+
+    Raises
+    ------
+    InputError
+        When there is none.
+    """
+    key = None if crop is None else find_crop(crop).key
+    own = counting(desk, checks_where(desk, combine=combine.id))
+    own = [c for c in own if key is None or find_crop(c.check.crop).key == key]
+    if not own:
+        where = "" if key is None else f" in {key}"
+        raise InputError("combine", combine.name, f"has no check{where} yet", "take a check first")
+    return max(own, key=lambda c: str(c.body["taken_at"]))
+
+
+def split_of(found: CheckAnswer) -> Split:
+    """The losses a check saw, as weighted draws."""
+    seen = [s for s in found.sources if s in found.beliefs]
+    priors = {s: default_prior(s, found.check.yield_kg_ha) for s in seen}
+    first = found.beliefs[seen[0]]
+    if isinstance(first, GridBelief):
+        kept = first.mass > 0.0
+        return Split({seen[0]: np.exp(LN_LOSS[kept])}, first.mass[kept], priors)
+    draws = {s: b.loss_kg_ha for s in seen if isinstance(b := found.beliefs[s], DrawBelief)}
+    assert isinstance(first, DrawBelief)
+    kept = first.weights > 0.0
+    # A loss of nothing at all has no logarithm; no draw is that small in earnest.
+    return Split({s: np.maximum(d[kept], 1e-9) for s, d in draws.items()}, first.weights[kept], priors)
+
+
+def _advise(
+    found: CheckAnswer,
+    logged: LoggedCheck | None,
+    combine: Thing | None,
+    own: Own,
+    kept: Mapping[str, str],
+    terms: AdviceTerms,
+    *,
+    currency: str,
+    seed: int,
+    home: Thing | None = None,
+) -> AdviceFound:
+    table, check = advice_table(), found.check
+    parts = {} if combine is None else combine.parts
+    conditions = {} if logged is None else dict(logged.body.get("conditions") or {})
+    by_itself = {**of_check(found, conditions), **own.answers}
+    answers = {**by_itself, **kept, **terms.answers}
+    situation = Situation(
+        find_crop(check.crop).key,
+        terms.machine or str(parts.get("separation", "")),
+        terms.header or str(parts.get("header", "")),
+        check.windrowed,
+        answers,
+    )
+    split = split_of(found)
+    belief = weigh(table, situation, split)
+    told_yield = check.yield_kg_ha or yield_of_field(home)
+    price = check.price_per_t if terms.price_per_t is None else terms.price_per_t
+    money = Money(
+        yield_kg_ha=told_yield or UNTOLD_YIELD_KG_HA,
+        price_per_t=price,
+        stop_cost_per_h=terms.stop_cost_per_h,
+        area_left_ha=terms.area_left_ha,
+        time_cost_per_ha=_time_cost(found, terms),
+    )
+    ranked, held = rank(table, situation, belief, money, split=split, own=own.trials, seed=seed)
+    worth = tuple(one for one in ranked if one.net > 0.0)
+    said = standing(table, belief, worth[0].net if worth else None)
+    put = len([s for s in answers if s not in by_itself]) if terms.asked is None else terms.asked
+    assumed = [
+        *([] if told_yield else ["yield"]),
+        *([] if price is not None else ["price"]),
+        *([] if terms.stop_cost_per_h is not None and terms.area_left_ha is not None else ["minutes"]),
+        *(source for source in ("header", "machine") if source not in found.sources),
+    ]
+    return AdviceFound(
+        found, logged, combine, situation, by_itself, belief, said,
+        next_question(table, situation, belief, asked=put),
+        worth[:SHOWN] if said == "change" else (), worth, tuple(held), own, tuple(assumed), price, currency,
+    )  # fmt: skip
+
+
+def _time_cost(found: CheckAnswer, terms: AdviceTerms) -> float | None:
+    """What a hectare costs in time at the check's speed [money/ha]; None where it cannot be told."""
+    check = found.check
+    width = check.working_width_m or (check.combine.cut_width_m if check.combine else found.prepared.cut_width_m)
+    if terms.hour_cost is None or check.speed_kmh is None or width is None:
+        return None
+    hour = terms.hour_cost.total_per_h if isinstance(terms.hour_cost, HourCost) else float(terms.hour_cost)
+    lost = lost_time_h_ha(COMBINE_FIELD_EFFICIENCY.typical, COMBINE_SPEED_KMH.typical, width)
+    return hour * time_per_ha_h(check.speed_kmh, width, lost)

@@ -1,0 +1,112 @@
+"""What was answered and what was tried: kept in the book as notes, in words that a person and this program both read.
+
+    Advice answers: found = chaff; chaff = far
+    Advice tried: fan_down; without effect
+
+A note is about a check (``of``). Any other note is only a remark. Notes may be changed as labels are.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Collection, Mapping
+from dataclasses import dataclass
+from typing import Final, Literal
+
+from chaffinch.book.desk import Desk
+from chaffinch.book.things import Thing, add_thing, things
+from chaffinch.errors import InputError
+from chaffinch.reference.advice_read import advice_table
+
+Outcome = Literal["helped", "without effect", "made it worse"]
+OUTCOMES: Final[tuple[Outcome, ...]] = ("helped", "without effect", "made it worse")
+ANSWERS: Final = "Advice answers: "
+TRIED: Final = "Advice tried: "
+
+
+@dataclass(frozen=True, slots=True)
+class Tried:
+    """A change that somebody made and looked at: ``change`` its key, ``of`` the check, ``note`` the note's id."""
+
+    change: str
+    outcome: Outcome
+    of: str
+    note: str
+
+
+def keep_answers(desk: Desk, check_id: str, answers: Mapping[str, str]) -> str:
+    """Keep answers beside a check; when this returns they are on disk. Returns the id of the note.
+
+    Raises
+    ------
+    InputError
+        For a question or an answer that is none, or no answer at all.
+    """
+    if not answers:
+        raise InputError("answers", None, "are none", "answer a question first")
+    for sign, answer in answers.items():
+        known = advice_table().sign(sign)
+        if known is None or answer not in known.answers:
+            raise InputError(f"answer, {sign}", answer, "is no answer of ours", "use an answer of the question")
+    text = ANSWERS + "; ".join(f"{sign} = {answer}" for sign, answer in answers.items())
+    return add_thing(desk, "note", {"text": text, "of": check_id}).id
+
+
+def keep_tried(desk: Desk, check_id: str, change: str, outcome: str) -> str:
+    """Keep what a change did, beside the check after which it was made. Returns the id of the note.
+
+    Raises
+    ------
+    InputError
+        For a change or an outcome that is none.
+    """
+    if advice_table().change(change) is None:
+        keys = ", ".join(one.key for one in advice_table().changes)
+        raise InputError("change", change, "is none of ours", f"use one of {keys}")
+    if outcome not in OUTCOMES:
+        raise InputError("outcome", outcome, "is none of ours", f"use one of {', '.join(OUTCOMES)}")
+    return add_thing(desk, "note", {"text": f"{TRIED}{change}; {outcome}", "of": check_id}).id
+
+
+def answers_kept(desk: Desk, check_ids: Collection[str]) -> dict[str, str]:
+    """Answers kept beside a check (its versions), a later note over an earlier one."""
+    found: dict[str, str] = {}
+    for note in _about(desk, check_ids):
+        found |= read_answers(str(note.parts.get("text", "")))
+    return found
+
+
+def read_answers(text: str) -> dict[str, str]:
+    """Answers of one note; none where it is another note, or says what the table does not know (any more)."""
+    if not text.startswith(ANSWERS):
+        return {}
+    found = {}
+    for part in text.removeprefix(ANSWERS).split(";"):
+        told = re.fullmatch(r"\s*(\w+)\s*=\s*(\w+)\s*", part)
+        sign = None if told is None else advice_table().sign(told[1])
+        if told is not None and sign is not None and told[2] in sign.answers:
+            found[told[1]] = told[2]
+    return found
+
+
+def read_tried(text: str) -> tuple[str, Outcome] | None:
+    """Change and outcome of one note; None where it is another note."""
+    told = re.fullmatch(rf"{re.escape(TRIED)}(\w+);\s*({'|'.join(OUTCOMES)})\s*", text)
+    if told is None or advice_table().change(told[1]) is None:
+        return None
+    return told[1], next(one for one in OUTCOMES if one == told[2])
+
+
+def tried_after(desk: Desk, check_ids: Collection[str]) -> list[Tried]:
+    """Changes kept beside any of these checks."""
+    found = []
+    for note in _about(desk, check_ids):
+        told = read_tried(str(note.parts.get("text", "")))
+        if told is not None:
+            found.append(Tried(told[0], told[1], str(note.parts["of"]), note.id))
+    return found
+
+
+def _about(desk: Desk, check_ids: Collection[str]) -> list[Thing]:
+    wanted = set(check_ids)
+    return [one for one in things(desk, "note") if not one.retired and one.parts.get("of") in wanted]
