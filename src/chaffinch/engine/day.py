@@ -120,7 +120,7 @@ class LastCheck:
     Attributes
     ----------
     loss_kg_ha : Range
-        What it said of the loss [kg/ha].
+        What it said of the machine's loss [kg/ha].
     toughness : float
         Of the straw then [share].
     speed_kmh : float
@@ -140,9 +140,10 @@ class Day:
     ----------
     hours : tuple of Hour
     check_again : int or None
-        First hour at which the loss expected at the last check's speed lies beyond that check's range; None: in none.
+        First hour at which the machine loss expected at the last check's speed lies beyond that check's range; None:
+        in none.
     shift : tuple of float
-        Expected loss of each hour over that of the last check, at its speed [1]; empty without a check.
+        Machine loss expected at each hour over that of the last check, at its speed [1]; empty without a check.
     done_ha : float
         Area that the worked hours do [ha].
     is_a_guide : bool
@@ -292,8 +293,8 @@ def _worked(hours: Sequence[Hour], job: Job) -> list[Hour]:
 
 
 def _shift(losses: DayLosses, toughness: float, check: LastCheck) -> float:
-    """Expected loss at the check's speed over that at the check's toughness, middle of the draws [1]."""
-    now, then = (_sum(_parts(losses, at, check.speed_kmh)) for at in (toughness, check.toughness))
+    """Machine loss at the check's speed over that at the check's toughness, middle of the draws [1]."""
+    now, then = (_parts(losses, at, check.speed_kmh)[0] for at in (toughness, check.toughness))
     return float(np.median(now / then))
 
 
