@@ -7,14 +7,19 @@ the same in both where it is one error.
 
 from __future__ import annotations
 
+from typing import Final
+
 import numpy as np
 
-from chaffinch.book.curves import Curves, loss_point
+from chaffinch.book.curves import Curved, Curves, loss_point
 from chaffinch.engine.domain import FloatArray
 from chaffinch.engine.estimate import default_prior
 from chaffinch.engine.loss_point import LossPoint
 from chaffinch.engine.pace_curves import paired
 from chaffinch.engine.response import Response, fit_response
+
+FASTER: Final = 1.2
+"""Load against the middle one at which a loss is held to rise or not [1]; own figure."""
 
 
 def p_slower_pays(
@@ -63,6 +68,35 @@ def p_slower_pays(
         loss = loss + of_header
     cost: FloatArray = loss * price_per_t / 1000.0 + np.array(time_cost_per_ha)
     return float(np.mean(cost[:, 0] < cost[:, 1]))
+
+
+def p_rises(found: Curves, source: Curved, *, seed: int) -> float | None:
+    """Probability, by this machine's own checks alone, that a loss rises with its load (header loss: with speed).
+
+    Parameters
+    ----------
+    found : Curves
+        The book's curves; only this combine's own points are used.
+    source : {"machine", "header"}
+    seed : int
+        Same seed, same answer.
+
+    Returns
+    -------
+    float or None
+        None where its checks were not taken at two loads at least.
+    """
+    if source == "machine":
+        loads = [(p, p.throughput_t_h if found.load_kind == "throughput" else p.speed_kmh) for p in found.own]
+    else:
+        loads = [(p, p.speed_kmh) for p in found.own_header]
+    points = [loss_point(p, source, load) for p, load in loads if load is not None]
+    if len({one.load for one in points}) < 2:
+        return None
+    fit = _even(points, source, found, seed)
+    at = fit.reference_load
+    loss = fit.loss_kg_ha(np.array([at, FASTER * at]))
+    return float(fit.weights @ (loss[:, 1] > loss[:, 0]))
 
 
 def _even(points: list[LossPoint], source: str, found: Curves, seed: int) -> Response:
