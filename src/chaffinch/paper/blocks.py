@@ -9,6 +9,7 @@ from typing import Any, Final
 from chaffinch.paper.drawing import Drawing
 from chaffinch.paper.told import Amount
 from chaffinch.paper.typeset import SIZES
+from chaffinch.paper.words import words
 
 Block = dict[str, Any]
 
@@ -17,7 +18,7 @@ MM_PER_PX: Final = 0.25
 MARGIN_MM: Final = 19.0
 """Margin of a report at both sides [mm]; the layout's own."""
 NUMBER, NAME, TEXT, WIDE = "num", "name", "text", "wide"
-"""Columns of a table: figures to the right, a name that may take what is left, short text, text that takes twice that."""
+"""Columns of a table: figures to the right, a name that takes what is left, short text, text that takes twice that."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,14 +71,14 @@ class Report:
         }
 
 
-def heading(text: str) -> Block:
+def heading(said: str) -> Block:
     """A heading within the report."""
-    return {"is": "heading", "text": text}
+    return {"is": "heading", "text": said}
 
 
-def text(words: str, *, soft: bool = False) -> Block:
+def text(said: str, *, soft: bool = False) -> Block:
     """A paragraph."""
-    return {"is": "text", "text": words, "soft": soft}
+    return {"is": "text", "text": said, "soft": soft}
 
 
 def big(amount: Amount, rest: str, *, middle_told: bool = True) -> Block:
@@ -95,16 +96,45 @@ def verdict(sign: str, strong: str, rest: str) -> Block:
     return {"is": "verdict", "shape": SHAPES[sign], "strong": strong, "text": rest.removeprefix(strong)}
 
 
-def picture(drawing: Drawing, size: str) -> Block:
-    """A drawing over the whole width of the page."""
+def picture(drawing: Drawing, size: str, *, named: bool = False) -> Block:
+    """A drawing over the whole width of the page; ``named`` writes above it what it shows."""
     width_mm = SIZES[size][0] - 2 * MARGIN_MM
-    return {"is": "drawing", "svg": drawing.ink(int(width_mm / MM_PER_PX)), "alt": drawing.alt, "width_mm": width_mm}
+    return {
+        "is": "drawing",
+        "svg": drawing.ink(int(width_mm / MM_PER_PX)),
+        "alt": drawing.alt,
+        "width_mm": width_mm,
+        "caption": f"{drawing.heading.rstrip('.')}. {drawing.about}" if named else "",
+    }
 
 
-def table(rows: Sequence[Sequence[str]], cols: Sequence[str], *, title: str = "") -> Block:
-    """A table, its head first; a column for each of ``cols``."""
+def table(rows: Sequence[Sequence[str]], cols: Sequence[str], *, title: str = "", shrinks: str = "") -> Block:
+    """A table, its head first; a column for each of ``cols``.
+
+    ``shrinks`` says which rows stay where a short report has no room for all: "first" or "last".
+    """
     head, *body = ([str(cell) for cell in row] for row in rows)
-    return {"is": "table", "title": title, "cols": list(cols), "head": head, "rows": body}
+    return {"is": "table", "title": title, "cols": list(cols), "head": head, "rows": body, "shrinks": shrinks}
+
+
+ROWS_WITH_ALL: Final = 7
+"""Rows of a short report's tables below which pieces that may go are left out."""
+
+
+def shrunk(given: Sequence[Block], most: int) -> list[Block]:
+    """The blocks with at most ``most`` rows in each table that may shrink; what was left out of one is counted."""
+    made: list[Block] = []
+    for one in given:
+        if one.get("may_go") and most < ROWS_WITH_ALL:
+            continue
+        left = len(one["rows"]) - most if one.get("shrinks") else 0
+        if left <= 0:
+            made.append(one)
+            continue
+        kept = one["rows"][:most] if one["shrinks"] == "first" else one["rows"][left:]
+        made += [{**one, "rows": kept}] if kept else []
+        made.append(text(words("report.more", n=left), soft=True))
+    return made
 
 
 def figures_table(rows: Sequence[Sequence[str]], *, title: str = "") -> Block:
@@ -112,9 +142,9 @@ def figures_table(rows: Sequence[Sequence[str]], *, title: str = "") -> Block:
     return table(rows, [NAME, *[NUMBER] * (len(rows[0]) - 1)], title=title)
 
 
-def caution(words: str) -> Block:
+def caution(said: str) -> Block:
     """What comes before any instruction that brings a person near the machine."""
-    return {"is": "caution", "text": words}
+    return {"is": "caution", "text": said}
 
 
 def notes(title: str, items: Sequence[str]) -> list[Block]:

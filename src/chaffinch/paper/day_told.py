@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
+from typing import Final
 
 from chaffinch.book.times import local
 from chaffinch.engine.estimate import Range
@@ -10,8 +12,10 @@ from chaffinch.paper import drawing
 from chaffinch.paper.drawing import Chart, Drawing
 from chaffinch.paper.words import words
 
-FEWEST = 2
+FEWEST: Final = 2
 """Checks below which a course over the day shows nothing."""
+SHORT_SPAN_H: Final = 7.0
+"""Hours up to which each has its own number on the rule; own figure."""
 
 
 def day_drawing(checks: Sequence[tuple[str, Range]], unit: str, *, name: str = "day") -> Drawing | None:
@@ -29,11 +33,18 @@ def day_drawing(checks: Sequence[tuple[str, Range]], unit: str, *, name: str = "
     points = [(hour_of(taken_at), r) for taken_at, r in checks]
     first, last = min(hour for hour, _ in points), max(hour for hour, _ in points)
     return drawing.chart(
-        Chart(None, points, "h", unit),
+        Chart(None, points, "h", unit, x_ends=_hours(first, last)),
         title=words("day.drawing", unit=unit),
         about=words("day.about", n=len(points), first=clock(first), last=clock(last)),
         name=name,
     )
+
+
+def _hours(first: float, last: float) -> tuple[float, float, float]:
+    """Ends and step of a rule of hours: whole hours in a short span, every third in a long one."""
+    step = 1.0 if last - first <= SHORT_SPAN_H else 3.0
+    low, high = step * math.floor(first / step), step * math.ceil(last / step)
+    return low, high if high > low else low + step, step
 
 
 def hour_of(utc: str) -> float:

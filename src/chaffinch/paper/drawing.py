@@ -85,6 +85,8 @@ class Chart:
         Written below it.
     lines : sequence of Line
         More lines in the unit of y.
+    x_ends : tuple of float or None
+        Low end, high end and step of x where round tens would read oddly, as for hours; None: found.
     """
 
     curve: Curve | None
@@ -95,6 +97,7 @@ class Chart:
     notch: float | None = None
     notch_name: str = ""
     lines: Sequence[Line] = field(default_factory=tuple)
+    x_ends: tuple[float, float, float] | None = None
 
 
 def ruler(
@@ -168,7 +171,8 @@ def chart(given: Chart, *, title: str, about: str, name: str) -> Drawing:
         wide = width >= WIDE
         height = 300 if wide else 250
         x, y = _chart_axes(given, width, height)
-        parts: list[Markup] = [_text(x.start - 6, y.end - 14, given.y_unit, "end" if wide else "start", at_least=2.0)]
+        fits = wide and LETTER * len(given.y_unit) <= x.start - 6
+        parts: list[Markup] = [_text(x.start - 6, y.end - 14, given.y_unit, "end" if fits else "start", at_least=2.0)]
         for value in y.ticks():
             if value > y.low:
                 parts.append(_line(x.start, y.at(value), x.end, y.at(value), "hair"))
@@ -205,7 +209,10 @@ def _chart_axes(given: Chart, width: int, height: int) -> tuple[Axis, Axis]:
     y = Axis.around(0.0, top, most=5 if width >= WIDE else 4, start=float(height), end=34.0)
     left = 16 + LETTER * max(len(y.label(value)) for value in y.ticks())
     most = 9 if width >= WIDE else 5
-    x = Axis.around(min(xs), max(xs), most=most, start=left, end=width - 14 - LETTER * len(given.x_unit))
+    right = width - 14 - LETTER * len(given.x_unit)
+    if given.x_ends is not None:
+        return Axis(*given.x_ends, left, right), y
+    x = Axis.around(min(xs), max(xs), most=most, start=left, end=right)
     return x, y
 
 

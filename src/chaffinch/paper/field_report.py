@@ -1,4 +1,4 @@
-"""The report of one field: what was lost where, check by check, what was changed, pace and limit, and what is missing."""
+"""The report of one field: what was lost where, check by check, what was changed, pace and limit, what is missing."""
 
 from __future__ import annotations
 
@@ -27,9 +27,7 @@ from chaffinch.paper.words import words
 from chaffinch.reference import crop as find_crop
 
 
-def field_report(
-    desk: Desk, field: Thing, wanted: Wanted, *, rows: int | None = None, progress: Progress | None = None
-) -> Report:
+def field_report(desk: Desk, field: Thing, wanted: Wanted, *, progress: Progress | None = None) -> Report:
     """The report of a field of the book; one without a check says that it has none.
 
     Parameters
@@ -40,8 +38,6 @@ def field_report(
         The field.
     wanted : Wanted
         What the report is to be like.
-    rows : int or None
-        Checks that are listed at most; None for all.
     progress : callable or None
         Called with (done, of) while checks are answered.
 
@@ -56,7 +52,7 @@ def field_report(
     season = seasons.get(str(field.parts.get("season", "")))
     area = "" if found.area_ha is None else area_said(found.area_ha, unit)
     crop = str(field.parts.get("crop", ""))
-    body, figures = _blocks(desk, found, unit, wanted, rows)
+    body, figures = _blocks(desk, found, unit, wanted)
     return Report(
         "field",
         words("report.field", name=field.name),
@@ -88,9 +84,7 @@ def field_figures(found: FieldSummary) -> dict[str, Any]:
     }
 
 
-def _blocks(
-    desk: Desk, found: FieldSummary, unit: Unit, wanted: Wanted, rows: int | None
-) -> tuple[list[Block], dict[str, Any]]:
+def _blocks(desk: Desk, found: FieldSummary, unit: Unit, wanted: Wanted) -> tuple[list[Block], dict[str, Any]]:
     trials, of_trials = changes(desk, trials_where(desk, lambda t: _in(t.field, found.field)), wanted.report_in)
     pace, of_pace = paces(desk, _machines(desk, found), wanted)
     figures = {"trials": of_trials, "paces": of_pace}
@@ -102,8 +96,8 @@ def _blocks(
     made += blocks.notes(words("field.pieces"), told.pieces)
     made.append(blocks.heading(words("field.checks")))
     if told.day is not None and not wanted.short:
-        made += [blocks.picture(told.day, wanted.size)]
-    made += _checks(desk, found, unit, rows)
+        made += [blocks.picture(told.day, wanted.size, named=True)]
+    made.append(_checks(desk, found, unit))
     made += trials + pace + corrections(desk, logged, feet=unit.land == "ac", short=wanted.short)
     made += prices(_price(found, unit))
     if wanted.short:
@@ -126,8 +120,8 @@ def _sum(told: Told, wanted: Wanted) -> list[Block]:
     return [*made, blocks.heading(words("field.sources")), blocks.figures_table(told.sources)]
 
 
-def _checks(desk: Desk, found: FieldSummary, unit: Unit, rows: int | None) -> list[Block]:
-    lines = found.checks if rows is None else found.checks[-rows:] if rows else ()
+def _checks(desk: Desk, found: FieldSummary, unit: Unit) -> Block:
+    lines = found.checks
     named = by_ids(desk, [line.logged.body.get(key) for line in lines for key in FILED])
     table = [[words("column.taken"), words("column.combine"), words("log.operator").lower(), unit.name,
               words("column.likely"), words("column.verdict")]]  # fmt: skip
@@ -137,9 +131,7 @@ def _checks(desk: Desk, found: FieldSummary, unit: Unit, rows: int | None) -> li
         who = [named[str(body[key])].name if body.get(key) in named else "" for key in ("combine", "operator")]
         verdict = "" if line.answer.verdict is None else VERDICT[line.answer.verdict].lower()
         table.append([local(str(body["taken_at"])), *who, middle, f"{low} to {high}", verdict])
-    made = [blocks.table(table, [TEXT, NAME, NAME, NUMBER, NUMBER, TEXT])] if lines else []
-    left = len(found.checks) - len(lines)
-    return [*made, *([blocks.text(words("report.more", n=left), soft=True)] if left else [])]
+    return blocks.table(table, [TEXT, NAME, NAME, NUMBER, NUMBER, TEXT], shrinks="last")
 
 
 def _machines(desk: Desk, found: FieldSummary) -> list[tuple[Thing, str, Thing | None]]:

@@ -23,7 +23,12 @@ from chaffinch.paper.words import words
 
 
 def paces(
-    desk: Desk, machines: Sequence[tuple[Thing, str, Thing | None]], wanted: Wanted, progress: Progress | None = None
+    desk: Desk,
+    machines: Sequence[tuple[Thing, str, Thing | None]],
+    wanted: Wanted,
+    progress: Progress | None = None,
+    *,
+    most_drawn: int | None = None,
 ) -> tuple[list[Block], list[dict[str, Any]]]:
     """A table of best paces and limits, with a drawing of the costs of each where the report is a full one.
 
@@ -37,12 +42,14 @@ def paces(
         Whose hour cost applies; without one nothing is worked out, which is said.
     progress : callable or None
         Called with (done, of).
+    most_drawn : int or None
+        Machines that are drawn at most, each in the crop it has most checks in; None: every row.
     """
     title = heading(words("report.pace"))
     if wanted.hour_cost is None or not machines:
         return [title, text(words("report.pace.untold"), soft=True)], []
     rows: list[list[str]] = []
-    pictures: list[Block] = []
+    answers: list[tuple[PaceAnswer, PaceUnit]] = []
     missing: list[Block] = []
     figures: list[dict[str, Any]] = []
     units_used: set[str] = set()
@@ -61,14 +68,32 @@ def paces(
         rows.append(_row(found, unit))
         units_used.add(unit.loss.name)
         figures.append(as_json(found))
-        if not wanted.short:
-            pictures.append(picture(cost_drawing(found, unit, name=f"cost-{done}"), wanted.size))
+        answers.append((found, unit))
     if not rows:
         return [title, *missing], figures
+    pictures = [] if wanted.short else _pictures(answers, wanted, most_drawn)
     head = [words("column.combine"), words("column.crop"), words("column.checks"), words("report.pace.best"),
             words("report.pace.band"), words("report.pace.limit"), words("column.likely")]  # fmt: skip
     about = text(words("report.pace.said", unit=", ".join(sorted(units_used))), soft=True)
-    return [title, table([head, *rows], [NAME, NAME, *[NUMBER] * 5]), about, *missing, *pictures], figures
+    return [
+        title,
+        table([head, *rows], [NAME, NAME, *[NUMBER] * 5], shrinks="first"),
+        about,
+        *missing,
+        *pictures,
+    ], figures
+
+
+def _pictures(answers: Sequence[tuple[PaceAnswer, PaceUnit]], wanted: Wanted, most_drawn: int | None) -> list[Block]:
+    chosen = list(answers)
+    if most_drawn is not None:
+        by_checks = sorted(answers, key=lambda one: -len(one[0].curves.own))
+        first = {one[0].curves.combine.id: one for one in reversed(by_checks)}
+        chosen = [one for one in by_checks if first[one[0].curves.combine.id] is one][:most_drawn]
+    return [
+        picture(cost_drawing(found, unit, name=f"cost-{place}"), wanted.size, named=True)
+        for place, (found, unit) in enumerate(chosen)
+    ]
 
 
 def _row(found: PaceAnswer, unit: PaceUnit) -> list[str]:

@@ -1,4 +1,4 @@
-"""The report of a season: what was left where, what was changed, pace and limit, fair comparisons, and what is missing."""
+"""The report of a season: what was left where, what was changed, pace and limit, comparisons, what is missing."""
 
 from __future__ import annotations
 
@@ -25,9 +25,12 @@ from chaffinch.paper.wanted import Wanted, price_said
 from chaffinch.paper.words import words
 from chaffinch.reference import crop as find_crop
 
+DRAWN = 3
+"""Machines whose costs of a pace are drawn, each in the crop it was checked in most; own figure."""
+
 
 def season_report(
-    desk: Desk, season: Thing, wanted: Wanted, *, rows: int | None = None, progress: Progress | None = None,
+    desk: Desk, season: Thing, wanted: Wanted, *, progress: Progress | None = None,
     found: Ledger | None = None,
 ) -> Report:  # fmt: skip
     """The report of a season.
@@ -40,8 +43,6 @@ def season_report(
         The season.
     wanted : Wanted
         What the report is to be like.
-    rows : int or None
-        Fields that are listed at most, those with the greatest loss first; None for all, in the book's order.
     progress : callable or None
         Called with (done, of) while checks are read.
     found : Ledger or None
@@ -61,9 +62,9 @@ def season_report(
     trials, of_trials = changes(
         desk, trials_where(desk, lambda t: t.field is not None and t.field.id in of_fields), wanted.report_in
     )
-    pace, of_pace = paces(desk, _machines(desk, found), wanted, progress)
+    pace, of_pace = paces(desk, _machines(desk, found), wanted, progress, most_drawn=DRAWN)
     logged = [check for one in found.fields for check in one.checks]
-    body = [*_sum(told, wanted, rows), *trials, *pace]
+    body = [*_sum(told, wanted), *trials, *pace]
     body += _fair(desk, season, wanted)
     body += corrections(desk, logged, feet=unit.land == "ac", short=wanted.short)
     if not wanted.short:
@@ -85,40 +86,39 @@ def season_report(
     )
 
 
-def _sum(told: Told, wanted: Wanted, rows: int | None) -> list[Block]:
+def _sum(told: Told, wanted: Wanted) -> list[Block]:
     if told.amount is None or told.ruler is None:
         return [blocks.text(words("season.nothing")), *blocks.notes(words("mind"), told.remarks)]
     likely = words("likely", low=told.amount.low, high=told.amount.high)
     made = [blocks.big(told.amount, f"{told.left}, {likely}"), blocks.picture(told.ruler, wanted.size)]
     made += [blocks.text(told.money)] if told.money else []
     made.append(blocks.heading(words("report.map")))
-    if told.map is not None and (not wanted.short or rows != 0):
-        made.append(blocks.picture(told.map, wanted.size))
-    made += _fields(told, rows)
+    if told.map is not None:
+        made.append({**blocks.picture(told.map, wanted.size, named=True), "may_go": wanted.short})
+    made.append(_fields(told))
     if not wanted.short:
-        made += [blocks.picture(one.drawing, wanted.size) for one in told.pictures]
+        made += [blocks.picture(one.drawing, wanted.size, named=True) for one in told.pictures]
         made += [blocks.heading(words("season.crops")), blocks.figures_table(told.crops)]
     made += [blocks.heading(words("season.where")), blocks.figures_table(told.sources)]
     return made + blocks.notes(words("mind"), told.remarks)
 
 
-def _fields(told: Told, rows: int | None) -> list[Block]:
+def _fields(told: Told) -> Block:
     """The table of fields by the numbers of the map."""
     head = ["", words("column.field"), words("column.crop"), words("column.checks"), words("column.loss"),
             words("column.likely"), words("column.worth"), words("mind").lower()]  # fmt: skip
     lines = [
         [
-            str(number), one["name"], one["crop"], one["checks"], f"{one['loss']} {one['unit']}" if one["likely"] else "",
-            one["likely"] or one["loss"], one["money"], one["only"],
+            str(number), one["name"], one["crop"], one["checks"],
+            f"{one['loss']} {one['unit']}" if one["likely"] else "", one["likely"] or one["loss"],
+            one["money"], one["only"],
         ]
         for number, one in enumerate(told.fields, start=1)
     ]  # fmt: skip
-    listed = lines if rows is None else lines[:rows]
-    if not any(line[-1] for line in listed):
-        head, listed = head[:-1], [line[:-1] for line in listed]
-    made = [blocks.table([head, *listed], [NUMBER, NAME, TEXT, *[NUMBER] * 4, NAME][: len(head)])] if listed else []
-    left = len(lines) - len(listed)
-    return [*made, *([blocks.text(words("report.more", n=left), soft=True)] if left else [])]
+    if not any(line[-1] for line in lines):
+        head, lines = head[:-1], [line[:-1] for line in lines]
+    cols = [NUMBER, NAME, TEXT, *[NUMBER] * 4, NAME][: len(head)]
+    return blocks.table([head, *lines], cols, shrinks="first")
 
 
 def _fair(desk: Desk, season: Thing, wanted: Wanted) -> list[Block]:
@@ -137,11 +137,12 @@ def _fair(desk: Desk, season: Thing, wanted: Wanted) -> list[Block]:
             made += [blocks.text(found["said"], soft=True)]
             made += [blocks.table(found["rows"], [NAME, NUMBER, NUMBER, NUMBER, WIDE])]
             made += [blocks.text(words("season.load"), soft=True)]
-            made += [blocks.text(against) for _, against, _ in found["pairs"]]
-        claims = [said for sign, _, said in found["pairs"] if sign == "▸"]
-        others = list(dict.fromkeys(said for sign, _, said in found["pairs"] if sign != "▸"))
-        made += [blocks.verdict("▸", said.partition(":")[0], said) for said in claims]
-        made += [blocks.text(said) for said in (others if not wanted.short or not claims else [])]
+        claims = [(against, said) for sign, against, said in found["pairs"] if sign == "▸"]
+        made += [blocks.verdict("▸", said.partition(":")[0], f"{said} {against}") for against, said in claims]
+        others = [f"{said} {against}" for sign, against, said in found["pairs"] if sign != "▸"]
+        if wanted.short:
+            others = [] if claims else list(dict.fromkeys(said for _, _, said in found["pairs"]))
+        made += [blocks.text(said) for said in others]
         made += [] if wanted.short else blocks.notes("", found["notes"])
     return made
 

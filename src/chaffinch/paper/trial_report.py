@@ -24,7 +24,6 @@ def trial_report(
     wanted: Wanted,
     *,
     source: TrialSource = "machine",
-    rows: int | None = None,
     progress: Progress | None = None,
 ) -> Report:
     """The report of a trial.
@@ -39,8 +38,6 @@ def trial_report(
         What the report is to be like.
     source : {"machine", "header", "judged"}
         Which loss.
-    rows : int or None
-        Stops that are listed at most; None for all.
     progress : callable or None
         Called with (done, of).
 
@@ -60,7 +57,7 @@ def trial_report(
     if found.price_per_t is not None:
         price = price_said(found.price_per_t, unit.loss.currency, unit.bushel_kg)
     logged = [point.logged for point in found.points]
-    body = _blocks(told, wanted, rows)
+    body = _blocks(told, wanted)
     body += corrections(desk, logged, feet=unit.loss.land == "ac", short=wanted.short)
     body += prices([(found.crop, price)] if price else [])
     if not wanted.short:
@@ -81,7 +78,7 @@ def trial_report(
     )
 
 
-def _blocks(told: Told, wanted: Wanted, rows: int | None) -> list[Block]:
+def _blocks(told: Told, wanted: Wanted) -> list[Block]:
     made: list[Block] = [
         blocks.big(Amount("", told.middle, "", ""), told.what),
         blocks.picture(told.ruler, wanted.size),
@@ -94,9 +91,6 @@ def _blocks(told: Told, wanted: Wanted, rows: int | None) -> list[Block]:
     if not wanted.short:
         made.append(blocks.picture(told.stops_drawing, wanted.size))
     head, *stops = ([row[0], row[1][:8], *row[2:]] for row in told.stops)
-    listed = stops if rows is None else stops[:rows]
-    if listed:
-        made.append(blocks.table([head, *listed], [TEXT, TEXT, NAME, *[NUMBER] * (len(head) - 3)]))
-    if len(listed) < len(stops):
-        made.append(blocks.text(words("report.more", n=len(stops) - len(listed)), soft=True))
+    cols = [TEXT, TEXT, NAME, *[NUMBER] * (len(head) - 3)]
+    made.append(blocks.table([head, *stops], cols, shrinks="first"))
     return made + blocks.notes(words("mind"), told.notes)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Final
 
@@ -11,7 +11,7 @@ from chaffinch.book.figures import rounded
 from chaffinch.book.ledger_said import NO_RECORD
 from chaffinch.engine.work import HourCost
 from chaffinch.errors import InputError
-from chaffinch.paper.blocks import Report
+from chaffinch.paper.blocks import Report, shrunk
 from chaffinch.paper.told import sign_of
 from chaffinch.paper.typeset import Printed, read_date, typeset
 from chaffinch.paper.words import words
@@ -89,19 +89,21 @@ ROWS: Final = (14, 10, 7, 5, 3, 1, 0)
 """Rows a table of a short report may have, tried until it fits on one page."""
 
 
-def one_page(make: Callable[[int], Report]) -> tuple[Report, Printed]:
-    """The short report with as many rows as one page holds.
+def made(report: Report) -> tuple[Report, Printed]:
+    """The report as a PDF; a short one with as many rows in its tables as one page holds.
 
     Raises
     ------
     InputError
-        When not even its shortest form fits: names as long as pages.
+        When a short one does not fit in its shortest form: names as long as pages.
     """
+    if not report.short:
+        return report, printed(report)
     for rows in ROWS:
-        report = make(rows)
-        done = printed(report)
+        tried = replace(report, blocks=shrunk(report.blocks, rows))
+        done = printed(tried)
         if done.pages == 1:
-            return report, done
+            return tried, done
     raise InputError("--short", None, "does not fit on one page with these names", "leave --short out")
 
 
