@@ -418,22 +418,16 @@ def asked(
     put: list[str] = []
     while True:
         situation = Situation(world.crop, machine=world.machine, answers=dict(answers))
-        open_table = table if not put else _without(table, [one for one in put if one not in answers])
-        belief = weigh(open_table, situation, split)
+        belief = weigh(table, situation, split)
         if len(put) >= most:
             return belief, put
-        question = next_question(open_table, situation, belief, asked=len(put))
+        question = next_question(table, situation, belief, asked=len(put), skipped=put)
         if question is None:
             return belief, put
         put.append(question.sign.key)
         told = person.answer(question.sign.key, tuple(question.sign.answers))
         if told is not None:
             answers[question.sign.key] = told
-
-
-def _without(table: AdviceTable, keys: list[str]) -> AdviceTable:
-    """The table without questions that were not answered: they are not put twice."""
-    return replace(table, signs=tuple(one for one in table.signs if one.key not in keys))
 
 
 def jittered(table: AdviceTable, sd: float, chance: np.random.Generator) -> AdviceTable:

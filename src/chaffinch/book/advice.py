@@ -56,8 +56,8 @@ class AdviceTerms:
         Price [money/t], what an hour of standing costs [money/h], area a change works on [ha].
     hour_cost : HourCost, float or None
         What an hour of combining costs [money/h]: without it "slower" cannot be weighed.
-    asked : int or None
-        Questions put so far; None: as many as were answered.
+    skipped : sequence of str
+        Questions the person could not answer; they are not put again, and count among those put.
     money : sequence of MoneyTold
         Prices and rates as written, for the rule of one currency.
     """
@@ -69,7 +69,7 @@ class AdviceTerms:
     stop_cost_per_h: float | None = None
     area_left_ha: float | None = None
     hour_cost: HourCost | float | None = None
-    asked: int | None = None
+    skipped: Sequence[str] = ()
     money: Sequence[MoneyTold] = ()
 
 
@@ -245,7 +245,7 @@ def _advise(
     ranked, held = rank(table, situation, belief, money, split=split, own=own.trials, seed=seed)
     worth = tuple(one for one in ranked if one.net > 0.0)
     said = standing(table, belief, worth[0].net if worth else None)
-    put = len([s for s in answers if s not in by_itself]) if terms.asked is None else terms.asked
+    put = len([s for s in answers if s not in by_itself]) + len(terms.skipped)
     assumed = [
         *([] if told_yield else ["yield"]),
         *([] if price is not None else ["price"]),
@@ -254,7 +254,7 @@ def _advise(
     ]
     return AdviceFound(
         found, logged, combine, situation, by_itself, belief, said,
-        next_question(table, situation, belief, asked=put),
+        next_question(table, situation, belief, asked=put, skipped=terms.skipped),
         worth[:SHOWN] if said == "change" else (), worth, tuple(held), own, tuple(assumed), price, currency,
     )  # fmt: skip
 

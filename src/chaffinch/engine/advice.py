@@ -8,7 +8,7 @@ taken to say nothing. Equations, figures, what was measured and where it will be
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Final, Literal
 
@@ -180,7 +180,9 @@ def questions(table: AdviceTable, situation: Situation, belief: Causes) -> list[
     return sorted(found, key=lambda q: -q.bits / q.sign.effort)
 
 
-def next_question(table: AdviceTable, situation: Situation, belief: Causes, *, asked: int) -> Question | None:
+def next_question(
+    table: AdviceTable, situation: Situation, belief: Causes, *, asked: int, skipped: Collection[str] = ()
+) -> Question | None:
     """The next question; None once it is settled, six were asked, or none would settle anything.
 
     Parameters
@@ -190,11 +192,13 @@ def next_question(table: AdviceTable, situation: Situation, belief: Causes, *, a
     belief : Causes
     asked : int
         Questions asked of the person so far; what check and book answered by themselves does not count.
+    skipped : collection of str
+        Questions that the person could not answer: they are not put again.
     """
     if asked >= table.figures["most_questions"] or belief.ranked()[0][1] >= table.figures["settled"]:
         return None
-    open_ones = questions(table, situation, belief)
-    return open_ones[0] if open_ones else None
+    open_ones = (q for q in questions(table, situation, belief) if q.sign.key not in skipped)
+    return next(open_ones, None)
 
 
 def standing(table: AdviceTable, belief: Causes, best_net: float | None) -> Standing:
