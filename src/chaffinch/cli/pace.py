@@ -49,7 +49,7 @@ def command(address: str | None, as_data: bool, **given: Any) -> None:
     from chaffinch.cli.pace_page import show, unit_of
 
     desk = open_the_book(address)
-    field, season = _field_and_season(desk, given)
+    field, season = field_and_season(desk, given)
     combine = only_combine(desk, given["combine"])
     crop = given["crop"] or (None if field is None else field.parts.get("crop"))
     if crop is None:
@@ -89,7 +89,8 @@ def command(address: str | None, as_data: bool, **given: Any) -> None:
     show(found, Page.here(), unit.in_currency(found.currency))
 
 
-def _field_and_season(desk: Desk, given: dict[str, Any]) -> tuple[Thing | None, str | None]:
+def field_and_season(desk: Desk, given: dict[str, Any]) -> tuple[Thing | None, str | None]:
+    """The field of ``--field`` and the id of ``--season``; None where not told."""
     from chaffinch.cli.book_filing import one_thing
 
     season = None if given["season"] is None else one_thing(desk, "season", given["season"], flag="--season").id
