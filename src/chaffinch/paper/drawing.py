@@ -225,6 +225,16 @@ def _ruler_axis(ranges: Iterable[Range], limit: float | None, end: float, width:
     return Axis.around(min(0.0, *(r.low for r in all_of)), reach, most=8 if width >= WIDE else 4, start=start, end=end)
 
 
+def ruled(x: Axis, y: float, unit: str, limit: float | None, limit_name: str) -> list[Markup]:
+    """The rule alone with its numbers, unit and notch, for drawings that hang something else below it."""
+    return [*_rule(x, y, unit), *_notch(x, y, limit, limit_name)]
+
+
+def text_at(x: float, y: float, words: str, anchor: str) -> Markup:
+    """One text of a drawing; ``anchor`` is start, middle or end."""
+    return _text(x, y, words, anchor)
+
+
 def _rule(x: Axis, y: float, unit: str, *, below: bool = False) -> list[Markup]:
     """The rule with its steps, halves between them, numbers and unit."""
     way = 1.0 if below else -1.0

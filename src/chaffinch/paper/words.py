@@ -142,6 +142,9 @@ TOLD: Final = MappingProxyType(
         "season.checks": "{checks}, {fields} fields, {area}",
         "trial.title": "Trial {id}",
         "trial.stops": "The stops",
+        "thing.hint": "like {example}",
+        "log.at.hint": "like 2026-08-14 16:40 (this computer's time); empty for now",
+        "log.pan.hint": "Pan: a name from the book, 4 ft2, or 2 ft x 2 ft; for a windrow its length, for a leak the time",
     }
 )
 """By key; the first part of a key is the page it began on."""
