@@ -167,6 +167,51 @@ def tables_of(store: Store) -> dict[str, list[str]]:
     return {t: sorted(repr(row) for row in found if not str(row[0]).startswith(KEPT)) for t, found in rows.items()}
 
 
+def test_where_the_copy_was_put_is_told_and_stays_in_the_book(new_address: object) -> None:
+    """Told once it is whole and before anything is changed; noted in the book, and no fact of it that is exported."""
+    address = new_address()  # type: ignore[operator]
+    if address.startswith("postgresql"):
+        carry_to_server(2, address)
+    else:
+        shutil.copyfile(path_of(2), address)
+    told: list[str] = []
+    seen: list[tuple[int, int]] = []
+
+    def look(copy: str) -> None:
+        told.append(copy)
+        assert step_at(Path(copy)) == 2
+        engine = opening.engine_for(address, must_exist=True)
+        with engine.connect().execution_options(reading=True) as connection:
+            assert ran(connection) == 2
+        engine.dispose()
+
+    store = opening.open_book(
+        address, clock=clock, program="test", device="desk", kept=look, progress=lambda *at: seen.append(at)
+    )
+    (copy,) = told
+    assert Path(copy).is_absolute()
+    assert records.copies_before(store) == [(copy, {"step": 2, "at": clock(), "device": "desk"})]
+    assert set(records.facts(store)) == {"id", "title", "started"}
+    assert seen == sorted(seen)
+    assert seen[-1] == (1000, 1000)
+    opening.open_book(address, clock=clock, program="test", kept=told.append).close()
+    assert told == [copy], "a book of today is not copied"
+
+
+def test_a_copy_is_noted_although_the_update_was_stopped(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Stopped after the first of two steps and opened again: both copies are known."""
+    path = tmp_path / "farm.chaffinch"
+    shutil.copyfile(path_of(2), path)
+    with monkeypatch.context() as patch:
+        patch.setattr(indexes, "make_anew", lambda *_, **__: (_ for _ in ()).throw(OSError(28, "No space left")))
+        with pytest.raises(BookError, match="No space left"):
+            again(str(path))
+    store = again(str(path))
+    known = [Path(file).name for file, _ in records.copies_before(store)]
+    assert sorted(known) == sorted(p.name for p in tmp_path.glob("*.before-step-*"))
+    assert [told["step"] for _, told in records.copies_before(store)] == [2, 3]
+
+
 @pytest.mark.parametrize("step", EARLIER)
 def test_an_older_book_on_a_server_is_copied_to_a_file_and_migrated(
     postgres: Server, step: int, of_today: dict[int, tuple[object, ...]], here: Path

@@ -25,6 +25,7 @@ class Teller:
     def __init__(self, desk: Desk) -> None:
         self.desk = desk
         self._names: dict[str, str] | None = None
+        self._known: dict[str, str] = {}
         self._units: dict[object, Unit] = {}
 
     @property
@@ -57,8 +58,10 @@ class Teller:
 
         if self._names is not None:
             return self._names.get(record_id) or record_id[:8]
-        found = by_ids(self.desk, [record_id]).get(record_id)
-        return record_id[:8] if found is None else found.title
+        if record_id not in self._known:
+            found = by_ids(self.desk, [record_id]).get(record_id)
+            self._known[record_id] = record_id[:8] if found is None else found.title
+        return self._known[record_id]
 
     def _of_crop(self, holds: str, text: str, parts: Mapping[str, Any]) -> str:
         """A yield, limit or price as the farm speaks of it: bushels were turned to kilograms to be stored."""

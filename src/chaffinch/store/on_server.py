@@ -6,7 +6,7 @@ empty database, as with a file. It is the same book: its id, its order of arriva
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import closing
 from typing import Any
 
@@ -73,18 +73,22 @@ def put_on_server(
 
 def _carry(source: Store, there: sa.Connection, address: str, step: int, progress: Progress) -> None:
     """Copy every row of every table, as one moment of the file has them."""
-    done = 0
     with guarded(source.address), source.reading() as here:
-        total = rows_in(here, step)
+        total, done = rows_in(here, step), 0
         if wrong := database_problems(here):
             raise BookError(source.address, f"the backup is not whole: {wrong[0]}; nothing was written")
+
+        def one_more() -> None:
+            nonlocal done
+            done += 1
+            if done % ROWS_AT_ONCE == 0 or done == total:
+                progress(done, total)
+
         for table in tables_at(step):
             columns = [row[1] for row in here.exec_driver_sql(f"PRAGMA table_info({table})")]
-            for part in _rows(here, table, columns):
-                with guarded(address):  # what goes wrong here is the server's, not the file's
-                    _insert(there, table, columns, part)
-                done += len(part)
-                progress(done, total)
+            rows = _rows(source.address, here, table, columns)
+            with guarded(address):  # what goes wrong here is the server's, not the file's
+                _insert(there, table, columns, rows, one_more)
     with guarded(address):
         for table in _SEQUENCED:
             there.execute(
@@ -95,14 +99,18 @@ def _carry(source: Store, there: sa.Connection, address: str, step: int, progres
             )
 
 
-def _rows(here: sa.Connection, table: str, columns: Sequence[str]) -> Iterator[Sequence[sa.Row[Any]]]:
+def _rows(file: str, here: sa.Connection, table: str, columns: Sequence[str]) -> Iterator[sa.Row[Any]]:
     query = sa.text(f"SELECT {', '.join(columns)} FROM {table}")
-    return here.execute(query, execution_options={"yield_per": ROWS_AT_ONCE}).partitions()
+    with guarded(file):
+        yield from here.execute(query, execution_options={"yield_per": ROWS_AT_ONCE})
 
 
-def _insert(there: sa.Connection, table: str, columns: Sequence[str], rows: Sequence[sa.Row[Any]]) -> None:
-    """Many rows in one go, the server's own way of it, within the transaction."""
+def _insert(
+    there: sa.Connection, table: str, columns: Sequence[str], rows: Iterable[sa.Row[Any]], one_more: Callable[[], None]
+) -> None:
+    """Put all rows of a table in at one go, the server's own way of it, within the transaction."""
     driver: Any = there.connection.driver_connection
     with driver.cursor() as cursor, cursor.copy(f"COPY {table} ({', '.join(columns)}) FROM STDIN") as copy:
         for row in rows:
             copy.write_row(tuple(row))
+            one_more()
