@@ -21,7 +21,7 @@ BOOK_COMMANDS: Final = {
     "verify": "Is the book whole? Every hash and every index looked at.",
     "rebuild": "Make the book's indexes anew from its records.",
     "backup": "Copy the book to a new file, also while others write.",
-    "restore": "Make a book of a backup, under a new name.",
+    "restore": "Make a book of a backup: a new file, or on a server.",
     "merge": "Make two books equal, both ways.",
     "export": "Write the whole book as JSON Lines and CSV.",
     "import": "Bring in an export, or a spreadsheet of past checks.",
