@@ -190,11 +190,16 @@ def _talk(said: AdviceFound, terms: AdviceTerms, found: Callable[[AdviceTerms], 
     from chaffinch.cli.advise_page import before_asking, one_question
     from chaffinch.cli.asking import Stopped, a_person_types, ask
 
-    if said.question is None or not a_person_types():
+    if not a_person_types():
         return said
-    page = Page.here()
-    before_asking(page)
-    while (question := said.question) is not None:
+    page, begun = Page.here(), False
+    while True:
+        question = said.question
+        if question is None:
+            return said
+        if not begun:
+            before_asking(page)
+            begun = True
         sign = question.sign
         keys = list(sign.answers)
         one_question(page, question)
@@ -222,4 +227,3 @@ def _talk(said: AdviceFound, terms: AdviceTerms, found: Callable[[AdviceTerms], 
         else:
             terms = replace(terms, answers={**terms.answers, sign.key: told})
         said = found(terms)
-    return said

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from fastapi import APIRouter
 
+from chaffinch.web.pages.advice import router as advice_router
 from chaffinch.web.pages.by_hand import router as by_hand_router
 from chaffinch.web.pages.check import router as check_router
 from chaffinch.web.pages.checks import router as checks_router
@@ -30,6 +31,7 @@ for part in (
     season_router,
     combine_router,
     trial_router,
+    advice_router,
     setup_router,
     thing_router,
     importing_router,

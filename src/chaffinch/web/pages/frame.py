@@ -146,6 +146,7 @@ NAVIGATION: Final = (
     ("checks", "/checks"),
     ("seasons", "/seasons"),
     ("combines", "/combines"),
+    ("advice", "/advice"),
     ("trials", "/trials"),
     ("setup", "/setup"),
     ("devices", "/devices"),

@@ -1,0 +1,116 @@
+"""Does the desk's page of advice ask with big choices, keep answers, and put the cautions before everything?"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+
+import pytest
+from desk_farm import PLACEHOLDER, Visitor, desk_farm
+
+from chaffinch.book.advice_kept import answers_kept, tried_after
+from chaffinch.book.trials import trials
+from chaffinch.book.wording import CAUTIONS
+from chaffinch.reference.advice_read import advice_table
+
+SHORT_OF_INSTRUCTIONS = "Most telling now"
+
+
+@pytest.fixture(scope="module")
+def desk(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Visitor]:
+    with desk_farm(tmp_path_factory.mktemp("advice")) as visitor:
+        yield visitor
+
+
+def path_of(desk: Visitor) -> str:
+    return f"/check/{desk.book.ids['checks']}/advice"
+
+
+def big(page_text: str) -> list[str]:
+    """Addresses of the big choices."""
+    block = re.search(r'<ul class="big">(.*?)</ul>', page_text, re.DOTALL)
+    assert block, "no question is asked"
+    return [one.replace("&amp;", "&") for one in re.findall(r'href="([^"]+)"', block[1])]
+
+
+def test_the_pages_are_whole(desk: Visitor) -> None:
+    for path in ("/advice", "/advice/leaks", path_of(desk)):
+        page = desk.get(path)
+        assert page.status == 200, path
+        assert page.tags.open == []
+        assert [tag for tag, _ in page.tags.elements].count("h1") == 1
+        assert not PLACEHOLDER.search(page.words)
+    assert f"{path_of(desk)}" in desk.get(f"/check/{desk.book.ids['checks']}").text
+
+
+def test_questions_are_answered_one_big_choice_at_a_time_until_it_is_settled(desk: Visitor) -> None:
+    page, steps = desk.get(path_of(desk)), 0
+    while '<ul class="big">' in page.text:
+        choices = big(page.text)
+        assert len(choices) >= 3
+        assert "skip=" in choices[-1], "the last one is: I cannot say"
+        page = desk.get(choices[0].partition("#")[0])
+        assert page.status == 200
+        steps += 1
+        assert steps <= 6, "six questions at most"
+    assert steps >= 2
+    assert "No further question would tell much." in page.words
+
+
+def test_a_question_that_cannot_be_answered_is_not_put_again(desk: Visitor) -> None:
+    first = desk.get(path_of(desk))
+    asked = re.search(r'<p class="ask">(.*?)</p>', first.text)
+    then = desk.get(big(first.text)[-1].partition("#")[0])
+    again = re.search(r'<p class="ask">(.*?)</p>', then.text)
+    assert asked and (again is None or again[1] != asked[1])
+
+
+def test_answers_and_what_was_tried_are_kept_as_notes(desk: Visitor) -> None:
+    check = desk.book.ids["checks"]
+    kept = desk.post(path_of(desk), {"a-found": "chaff", "a-chaff": "far", "stop_cost": "250 /h"})
+    assert (kept.status, "note=kept" in kept.to, "stop_cost=250" in kept.to) == (303, True, True)
+    assert answers_kept(desk.book.desk, {check}) == {"found": "chaff", "chaff": "far"}
+    page = desk.get(path_of(desk))
+    assert "behind, loose in the chaff" in page.words
+    tried = desk.post(path_of(desk), {"action": "tried", "change": "fan_down", "outcome": "without effect"})
+    assert tried.status == 303
+    assert [(t.change, t.outcome) for t in tried_after(desk.book.desk, {check})] == [("fan_down", "without effect")]
+
+
+def test_what_cannot_be_used_is_refused_beside_its_field(desk: Visitor) -> None:
+    wrong = desk.post(path_of(desk), {"action": "tried", "change": "hammer", "outcome": "helped"})
+    assert wrong.status == 422
+    assert "hammer" in wrong.words
+    assert desk.get(path_of(desk), **{"a-found": "moon"}).status == 200
+    assert "is no answer to it" in desk.get(path_of(desk), **{"a-found": "moon"}).words
+    assert "250 pints" in desk.get(path_of(desk), stop_cost="250 pints").text
+
+
+def test_a_reader_sees_no_form_that_writes(desk: Visitor) -> None:
+    page = desk.as_role("reader").get(path_of(desk), **{"a-found": "chaff"})
+    assert page.status == 200
+    assert f'action="{path_of(desk)}"' not in page.text.replace('method="get" ' + f'action="{path_of(desk)}"', "")
+
+
+def test_cautions_stand_before_every_instruction(desk: Visitor) -> None:
+    """Each question in turn, each change among the first by its signs, and the leak walk."""
+    last = CAUTIONS[-1]
+    walk = desk.get("/advice/leaks").words
+    for place in advice_table().leaks:
+        assert walk.index(last) < walk.index(place.look)
+    page, seen = desk.get(path_of(desk)), 0
+    while '<ul class="big">' in page.text:
+        assert page.words.index(last) < page.words.index(SHORT_OF_INSTRUCTIONS)
+        page = desk.get(big(page.text)[0].partition("#")[0])
+        seen += 1
+    assert seen
+
+
+def test_a_ready_made_trial_can_be_started(desk: Visitor) -> None:
+    """Where the setting stands with the check the form holds both sides; the same form as on the page of trials."""
+    before = len(trials(desk.book.desk))
+    made = desk.post(
+        "/trials", {"combine": desk.book.ids["Old Bess"], "a": "fan speed=900 rpm", "b": "fan speed=860 rpm"}
+    )
+    assert made.status == 303
+    assert len(trials(desk.book.desk)) == before + 1
