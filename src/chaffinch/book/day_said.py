@@ -6,7 +6,8 @@ import itertools
 from typing import Final
 
 from chaffinch.book.day import DayAnswer
-from chaffinch.book.figures import rounded
+from chaffinch.book.figures import plain_number, rounded
+from chaffinch.book.pace_said import ASSUMED as ASSUMED_OF_PACE
 from chaffinch.book.shown_unit import PaceUnit
 from chaffinch.engine.day import Hour
 from chaffinch.engine.grain_air import Grade, grade
@@ -173,3 +174,16 @@ def remarks(found: DayAnswer) -> list[str]:
         told.append(f"Some best paces stand on the {' and the '.join(sorted(ends))} speed tried: check beyond it.")
     told += found.notes
     return told
+
+
+def seen(found: DayAnswer) -> str:
+    """Which checks stand behind the day."""
+    own = len(found.curves.own)
+    return f"{own} {'check' if own == 1 else 'checks'} of its own, {found.told_checks} with humidity"
+
+
+def taken(found: DayAnswer, unit: PaceUnit) -> list[str]:
+    """What was taken as given, in sentences."""
+    hour = found.job.hour_cost_per_h
+    told = [f"One more hour costs {f'{unit.sign}{plain_number(hour)}' if hour else 'nothing'}."]
+    return told + [ASSUMED.get(key) or ASSUMED_OF_PACE[key] for key in found.assumed]
