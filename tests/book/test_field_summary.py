@@ -8,7 +8,7 @@ import pytest
 
 from chaffinch.book.checks import log_check
 from chaffinch.book.desk import Desk, start_book
-from chaffinch.book.field_checks import from_check, shared_names
+from chaffinch.book.field_checks import Filed, from_check, shared_names
 from chaffinch.book.fields import field_summary
 from chaffinch.book.things import add_thing, find_thing
 from chaffinch.errors import InputError
@@ -76,10 +76,10 @@ def test_a_width_taped_once_is_wrong_once(desk):
     for _ in range(2):
         log(desk, PAN)
     lines = summary(desk).checks
-    names = {shared_names(line.logged, line.answer.prepared) for line in lines}
+    names = {shared_names(Filed.of(line.logged), line.answer.prepared) for line in lines}
 
     assert len(names) == 1
-    one = from_check(lines[0].logged, lines[0].answer.prepared, leak_with_machine=False, seed=1)
+    one = from_check(Filed.of(lines[0].logged), leak_with_machine=False, seed=1)
     assert one.shared["machine"] == {names.pop().width: 0.02, ("pan",): 0.01}
 
 

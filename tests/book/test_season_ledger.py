@@ -311,3 +311,33 @@ def test_checks_without_speed_or_of_another_loss_are_counted_out(book):
     with pytest.raises(InputError, match="13 that did not see header loss") as refused:
         compared(book, source="header")
     assert "got ''" not in str(refused.value)
+
+
+def test_after_a_new_check_only_its_field_is_summed_anew(book, monkeypatch):
+    """What is kept in memory is what would come out without it; another price or area is another question."""
+    from chaffinch.book import field_checks
+
+    checked(book)
+    checked(book, "Far Common")
+    summed(book)
+    plain, names = field_checks.field_loss, []
+
+    def counted(entry, *, seed):
+        names.append(entry.name)
+        return plain(entry, seed=seed)
+
+    monkeypatch.setattr(field_checks, "field_loss", counted)
+    told = []
+    ledger(book.desk, find_thing(book.desk, "season", "2026"), progress=lambda *step: told.append(step))
+    assert names == []
+    assert told[-1] == (6, 6)
+    book.check("Old Bess", 12, 9, machine_kg_ha=33.0, field="Far Common")
+    found = summed(book)
+    assert names == [book.ids["Far Common"]]
+    edit_label(book.desk, find_thing(book.desk, "field", "Long Hollow"), "area", "40 ha")
+    dearer = summed(book)
+    assert names == [book.ids["Far Common"], book.ids["Long Hollow"]]
+    assert dearer.loss.whole.judged.area_ha != found.loss.whole.judged.area_ha
+    field_checks.summed.cache_clear()
+    field_checks.from_check.cache_clear()
+    assert summed(book).loss.whole.judged == dearer.loss.whole.judged

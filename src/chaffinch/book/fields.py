@@ -12,10 +12,10 @@ from chaffinch import units
 from chaffinch.book.check import MACHINE_AND_LEAK, CheckAnswer, answer
 from chaffinch.book.checks import LoggedCheck, counting
 from chaffinch.book.desk import Desk
-from chaffinch.book.field_checks import from_check
+from chaffinch.book.field_checks import FieldAsked, filed_checks, summed
 from chaffinch.book.things import Thing
 from chaffinch.engine.estimate import Range
-from chaffinch.engine.ledger import FieldEntry, Loss, field_loss
+from chaffinch.engine.ledger import Loss
 from chaffinch.errors import InputError
 from chaffinch.store.opening import guarded
 
@@ -95,19 +95,21 @@ def _losses(
     price = field.parts.get("price")
     per_t = None if price is None else units.read_positive(price, "price", field="field, price").value
     yields = [line.logged.check.yield_kg_ha for line in lines if line.logged.check.yield_kg_ha is not None]
-    entry = FieldEntry(
+    asked = FieldAsked(
         field.id,
         LARGE_FIELD_HA if area_ha is None else area_ha,
-        [from_check(line.logged, line.answer.prepared, leak_with_machine=False, seed=seed) for line in lines],
+        filed_checks([line.logged for line in lines]),
         price_per_t=per_t,
         yield_kg_ha=sum(yields) / len(yields) if yields else None,
+        crop="",
+        leak_with_machine=False,
+        seed=seed,
     )
-    found = field_loss(entry, seed=seed)
+    found = summed(asked)
     sources = {s: (loss.kg_ha, found.coverage.by_source[s]) for s, loss in found.sources.items()}
     judged = found.judged
     if any(MACHINE_AND_LEAK in line.answer.beliefs for line in lines):
-        folded = [from_check(line.logged, line.answer.prepared, leak_with_machine=True, seed=seed) for line in lines]
-        judged = field_loss(replace(entry, checks=folded), seed=seed).judged
+        judged = summed(replace(asked, leak_with_machine=True)).judged
     doubted = tuple(line.logged.id for line, p in zip(lines, found.wild, strict=True) if p > WILD)
     return sources, None if judged is None else judged.kg_ha, judged, doubted
 

@@ -10,13 +10,14 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Any, Final
 
 from chaffinch import units
 from chaffinch.book.catches import Prepared, cut_width_m, prepare
 from chaffinch.book.check import KG_PER_T
 from chaffinch.book.checks import LoggedCheck
-from chaffinch.book.field_checks import priors_of, shared_names
+from chaffinch.book.field_checks import KEPT_CHECKS, Filed, priors_of, shared_names
 from chaffinch.book.fields import Progress
 from chaffinch.book.things import Thing
 from chaffinch.engine.estimate import Prior
@@ -145,9 +146,7 @@ def yield_of_field(thing: Thing | None) -> float | None:
 
 def _point(one: LoggedCheck, known: Mapping[str, Thing], *, judged: bool, seed: int) -> CheckPoint:
     check, body = one.check, one.body
-    ready = prepare(check)
-    priors = priors_of(ready, check.yield_kg_ha)
-    seen, shared = _evidence(ready, shared_names(one, ready), priors, judged=judged, seed=seed)
+    ready, priors, seen, shared = _seen(Filed.of(one), judged=judged, seed=seed)
     machine = known.get(str(body.get("combine", "")))
     width = cut_width_m(check)
     if width is not None and machine is not None and not check.windrowed and check.working_width_m is None:
@@ -169,6 +168,16 @@ def _point(one: LoggedCheck, known: Mapping[str, Thing], *, judged: bool, seed: 
         yield_kg_ha=_yield(check, known.get(str(body.get("field", "")))),
         conditions=dict(body.get("conditions") or {}),
     )
+
+
+@lru_cache(maxsize=KEPT_CHECKS)
+def _seen(
+    filed: Filed, *, judged: bool, seed: int
+) -> tuple[Prepared, Mapping[str, Prior], Mapping[str, Evidence], Mapping[str, Mapping[SharedKey, float]]]:
+    """What follows from a check alone, worked out once: its catches, belief before them, evidence, shared errors."""
+    ready = prepare(filed.check)
+    priors = priors_of(ready, filed.check.yield_kg_ha)
+    return ready, priors, *_evidence(ready, shared_names(filed, ready), priors, judged=judged, seed=seed)
 
 
 def overlap_m(combine: Thing, cut_width_m: float) -> float:

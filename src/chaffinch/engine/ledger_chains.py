@@ -26,6 +26,7 @@ from chaffinch.engine.estimate import Prior
 from chaffinch.engine.evidence import LN_LOSS, Evidence
 from chaffinch.engine.ledger_levels import Spread
 from chaffinch.engine.ledger_shared import DRAWS
+from chaffinch.engine.small_inverse import determinant, inverse
 from chaffinch.engine.sources import Joint
 from chaffinch.errors import InputError
 
@@ -43,6 +44,10 @@ SHORT: Final = 4
 """Length of θ up to which it is integrated out of the picking of points: one small inverse for each piece."""
 _NEGLIGIBLE: Final = 25.0
 """Log-likelihood below the best from which a check cannot have that loss (e^-25)."""
+_BLOCK: Final = 16
+"""Points whose weights are summed before they are looked at one by one; own figure."""
+_ONES: Final[FloatArray] = np.ones(_BLOCK)
+_EACH: Final = np.arange(CHAINS)
 _SPREAD_Z: Final[FloatArray] = np.linspace(-3.5, 3.5, 57)
 
 
@@ -184,6 +189,53 @@ def walk(
     return Walk(theta, spread, points, tuple(wild.mean(axis=0).tolist()))
 
 
+class _Seen:
+    """A piece as the sweeps use it: what stays the same from one sweep to the next, worked out once."""
+
+    def __init__(self, piece: Piece, first: int) -> None:
+        self.piece = piece
+        self.columns = len(piece.spread)
+        self.at = slice(first, first + self.columns)
+        self.spread = list(piece.spread)
+        x = piece.cloud.ln_loss
+        # −(x − centre)' P (x − centre)/2 is linear in x and in the products of its columns; the weight comes along.
+        self.upper = np.triu_indices(self.columns)
+        twice = np.where(self.upper[0] == self.upper[1], -0.5, -1.0)
+        products = x[:, self.upper[0]] * x[:, self.upper[1]] * twice
+        self.features = np.ascontiguousarray(np.concatenate([x, products, piece.cloud.log_weight[:, None]], axis=1).T)
+        self.coefficients = np.ones((CHAINS, self.features.shape[0]))
+        # Points in blocks: the sum of a block is looked at before its points are, which spares most of the sums.
+        self.points = x.shape[0]
+        self.places = -(-self.points // _BLOCK) * _BLOCK
+        self.outer = (piece.rows[:, :, None] * piece.rows[:, None, :]).reshape(self.columns, -1)
+
+    def pick(
+        self, linear: FloatArray, precision: FloatArray, room: FloatArray, rng: np.random.Generator
+    ) -> tuple[NDArray[np.intp], FloatArray]:
+        """One point per chain, by weight times normal density, and the log of the sum over all of them.
+
+        ``room`` is where it is worked out, one place for all pieces, which stays in the processor's own memory.
+        """
+        whole = room[: CHAINS * self.places].reshape(CHAINS, self.places)
+        whole[:, self.points :] = 0.0
+        p, columns = whole[:, : self.points], self.columns
+        self.coefficients[:, :columns] = linear
+        self.coefficients[:, columns:-1] = precision[:, self.upper[0], self.upper[1]]
+        np.matmul(self.coefficients, self.features, out=p)
+        highest = p.max(axis=1)
+        p -= highest[:, None]
+        np.exp(p, out=p)
+        by_block = whole.reshape(CHAINS, -1, _BLOCK)
+        sums = np.cumsum(by_block @ _ONES, axis=1)
+        goal = rng.random(CHAINS) * sums[:, -1]
+        block = np.minimum((sums < goal[:, None]).sum(axis=1), sums.shape[1] - 1)
+        before = np.where(block > 0, sums[_EACH, block - 1], 0.0)
+        within = np.cumsum(by_block[_EACH, block], axis=1)
+        place = np.minimum((within < (goal - before)[:, None]).sum(axis=1), _BLOCK - 1)
+        picked = np.minimum(block * _BLOCK + place, self.points - 1)
+        return picked, highest + np.log(sums[:, -1])
+
+
 class _Chains:
     """State of all chains."""
 
@@ -195,78 +247,93 @@ class _Chains:
         spreads: Sequence[Spread],
         rng: np.random.Generator,
     ) -> None:
-        self.pieces, self.mean, self.sd, self.rng = pieces, mean, sd, rng
+        self.mean, self.sd, self.rng = mean, sd, rng
         self.ln_nodes = [math.log(s.median) + s.sd_log * _SPREAD_Z for s in spreads]
         self.rows = np.concatenate([piece.rows for piece in pieces])
+        self.outer = (self.rows[:, :, None] * self.rows[:, None, :]).reshape(self.rows.shape[0], -1)
         self.which = np.concatenate([piece.spread for piece in pieces])
         self.theta = np.tile(mean, (CHAINS, 1))
         self.tau = np.tile([s.median for s in spreads], (CHAINS, 1))
         self.wild = np.zeros(len(pieces))
+        firsts = np.cumsum([0, *(len(piece.spread) for piece in pieces)])
+        self.pieces = [_Seen(piece, int(first)) for piece, first in zip(pieces, firsts[:-1], strict=True)]
         # Each chain starts with every piece at a likely point of its own, as if it were the only one.
-        self.points: list[FloatArray] = []
-        for piece in pieces:
-            variance = np.square(piece.rows) @ np.square(sd) + np.square(self.tau[0, list(piece.spread)])
+        self.stacked = np.empty((CHAINS, self.which.size))
+        self.room = np.empty(CHAINS * max(seen.places for seen in self.pieces))
+        for seen, piece in zip(self.pieces, pieces, strict=True):
+            variance = np.square(piece.rows) @ np.square(sd) + np.square(self.tau[0, seen.spread])
             z2 = np.square(piece.cloud.ln_loss - piece.rows @ mean) / variance
             weight = piece.cloud.log_weight - 0.5 * z2.sum(axis=1)
             weight = np.exp(weight - weight.max())
-            self.points.append(piece.cloud.ln_loss[rng.choice(weight.size, CHAINS, p=weight / weight.sum())])
+            self.stacked[:, seen.at] = piece.cloud.ln_loss[rng.choice(weight.size, CHAINS, p=weight / weight.sum())]
         self._draw_theta()
+
+    @property
+    def points(self) -> list[FloatArray]:
+        """The points of each piece."""
+        return [self.stacked[:, seen.at] for seen in self.pieces]
 
     def sweep(self, rows: NDArray[np.intp]) -> None:
         """One round over points, θ and τ; ``rows`` says which rows of the shared errors the chains hold."""
-        for number, piece in enumerate(self.pieces):
-            self.points[number] = self._draw_points(number, piece, rows)
+        normal, right = self._normal()
+        for number, seen in enumerate(self.pieces):
+            before = self.stacked[:, seen.at].copy()
+            self.stacked[:, seen.at] = self._draw_points(number, seen, rows, normal, right)
+            # τ stands still while points are picked: of the sums over all pieces only this one's part has moved.
+            moved = (self.stacked[:, seen.at] - before) / np.square(self.tau[:, seen.spread])
+            right += moved @ seen.piece.rows
         # θ before τ: after points were picked without θ, the old θ does not belong to them any more.
         self._draw_theta()
         self._draw_spread()
 
-    def _draw_points(self, number: int, piece: Piece, rows: NDArray[np.intp]) -> FloatArray:
-        shift = np.zeros((CHAINS, len(piece.spread))) if piece.shift is None else piece.shift[rows]
-        x = piece.cloud.ln_loss
-        # −(x − centre)' P (x − centre)/2 without its part that is the same for all points, as matrix products.
+    def _draw_points(
+        self, number: int, seen: _Seen, rows: NDArray[np.intp], normal: FloatArray, right: FloatArray
+    ) -> FloatArray:
+        piece = seen.piece
+        shift = np.zeros((CHAINS, seen.columns)) if piece.shift is None else piece.shift[rows]
+        own = 1.0 / np.square(self.tau[:, seen.spread])
         if self.mean.size <= SHORT:
-            centre, precision = self._without(number, piece)
+            centre, precision = self._without(seen, own, normal, right)
         else:
-            own = 1.0 / np.square(self.tau[:, list(piece.spread)])
-            centre, precision = self.theta @ piece.rows.T, own[:, :, None] * np.eye(len(piece.spread))
-        linear = np.einsum("cij,cj->ci", precision, centre - shift)
-        square = (x[:, :, None] * x[:, None, :]).reshape(x.shape[0], -1)
-        log_p = linear @ x.T - 0.5 * precision.reshape(CHAINS, -1) @ square.T + piece.cloud.log_weight
-        highest = log_p.max(axis=1)
-        cumulative = np.cumsum(np.exp(log_p - highest[:, None]), axis=1)
-        goal = self.rng.random(CHAINS) * cumulative[:, -1]
-        picked = np.minimum((cumulative < goal[:, None]).sum(axis=1), x.shape[0] - 1)
+            centre, precision = self.theta @ piece.rows.T, own[:, :, None] * np.eye(seen.columns)
+        linear = np.matmul(precision, (centre - shift)[:, :, None])[:, :, 0]
+        picked, ln_sum = seen.pick(linear, precision, self.room, self.rng)
         spread_out = piece.cloud.cell * (self.rng.random((CHAINS, 1)) - 0.5)
-        found = np.asarray(x[picked] + spread_out + shift)
+        found = np.asarray(piece.cloud.ln_loss[picked] + spread_out + shift)
         if piece.wild_share == 0.0:
             return found
-        ln_fits = highest + np.log(cumulative[:, -1]) - 0.5 * ((centre - shift) * linear).sum(axis=1)
+        ln_fits = ln_sum - 0.5 * ((centre - shift) * linear).sum(axis=1)
         p_wild = _p_wild(piece, ln_fits, precision)
         self.wild[number] = p_wild.mean()
-        noise = self.rng.standard_normal((CHAINS, len(piece.spread), 1))
-        root = np.linalg.cholesky(precision).transpose(0, 2, 1)
-        like_others = centre + np.linalg.solve(root, noise)[:, :, 0]
-        return np.where((self.rng.random(CHAINS) < p_wild)[:, None], like_others, found)
+        noise = self.rng.standard_normal((CHAINS, seen.columns, 1))
+        wild = self.rng.random(CHAINS) < p_wild
+        if wild.any():
+            root = np.linalg.cholesky(precision[wild]).transpose(0, 2, 1)
+            found[wild] = centre[wild] + np.linalg.solve(root, noise[wild])[:, :, 0]
+        return found
 
-    def _without(self, number: int, piece: Piece) -> tuple[FloatArray, FloatArray]:
+    def _without(
+        self, seen: _Seen, own: FloatArray, normal: FloatArray, right: FloatArray
+    ) -> tuple[FloatArray, FloatArray]:
         """Where one piece is expected from all others, θ integrated out: centre (chains, columns) and precision."""
-        others = np.concatenate([np.full(len(p.spread), k != number) for k, p in enumerate(self.pieces)])
-        normal, right = self._normal(others)
-        cov = np.linalg.inv(normal)
-        centre = np.einsum("cij,cj->ci", cov, right) @ piece.rows.T
-        variance = piece.rows @ cov @ piece.rows.T
-        variance = variance + np.square(self.tau[:, list(piece.spread)])[:, :, None] * np.eye(len(piece.spread))
-        return centre, np.linalg.inv(variance)
+        rows = seen.piece.rows
+        normal_of_others = normal - (own @ seen.outer).reshape(normal.shape)
+        right_of_others = right - (own * self.stacked[:, seen.at]) @ rows
+        cov = inverse(normal_of_others)
+        centre = np.matmul(cov, right_of_others[:, :, None])[:, :, 0] @ rows.T
+        variance = rows @ cov @ rows.T
+        variance[:, range(seen.columns), range(seen.columns)] += 1.0 / own
+        return centre, inverse(variance)
 
-    def _normal(self, used: NDArray[np.bool_]) -> tuple[FloatArray, FloatArray]:
-        """Precision matrix of θ and its right-hand side from the prior and the points used."""
-        precision = used / np.square(self.tau[:, self.which])
-        stacked = np.concatenate(self.points, axis=1)
-        normal = np.einsum("cr,ri,rj->cij", precision, self.rows, self.rows) + np.diag(1.0 / np.square(self.sd))
-        return normal, (precision * stacked) @ self.rows + self.mean / np.square(self.sd)
+    def _normal(self) -> tuple[FloatArray, FloatArray]:
+        """Precision matrix of θ and its right-hand side from the prior and all points."""
+        precision = 1.0 / np.square(self.tau[:, self.which])
+        normal = (precision @ self.outer).reshape(CHAINS, self.mean.size, self.mean.size)
+        normal += np.diag(1.0 / np.square(self.sd))
+        return normal, (precision * self.stacked) @ self.rows + self.mean / np.square(self.sd)
 
     def _draw_spread(self) -> None:
-        apart = np.square(np.concatenate(self.points, axis=1) - self.theta @ self.rows.T)
+        apart = np.square(self.stacked - self.theta @ self.rows.T)
         for g, ln_nodes in enumerate(self.ln_nodes):
             mine = self.which == g
             squares = apart[:, mine].sum(axis=1)
@@ -283,7 +350,7 @@ class _Chains:
             self.tau[:, g] = np.exp(nodes + width * (self.rng.random(CHAINS) - 0.5))
 
     def _draw_theta(self) -> None:
-        normal, right = self._normal(np.ones(self.which.size, dtype=bool))
+        normal, right = self._normal()
         root = np.linalg.cholesky(normal)
         centre = np.linalg.solve(normal, right[:, :, None])[:, :, 0]
         noise = self.rng.standard_normal(centre.shape)
@@ -296,7 +363,7 @@ def _p_wild(piece: Piece, ln_fits: FloatArray, precision: FloatArray) -> FloatAr
     ``ln_fits`` is the log of the sum over the points of weight · exp(−(x − centre)' P (x − centre)/2).
     """
     columns = len(piece.spread)
-    _, ln_det = np.linalg.slogdet(precision)
+    ln_det = np.log(determinant(precision))
     ln_normal = math.log1p(-piece.wild_share) + ln_fits + 0.5 * ln_det - 0.5 * columns * math.log(2.0 * math.pi)
     highest = piece.cloud.log_weight.max()
     whole = highest + math.log(np.exp(piece.cloud.log_weight - highest).sum())

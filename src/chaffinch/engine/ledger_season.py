@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -113,7 +113,9 @@ class SeasonLoss:
     draws: Mapping[str, Mapping[str, FloatArray]]
 
 
-def season_loss(entries: Sequence[FieldEntry], *, seed: int) -> SeasonLoss:
+def season_loss(
+    entries: Sequence[FieldEntry], *, seed: int, sum_up: Callable[[FieldEntry], FieldLoss] | None = None
+) -> SeasonLoss:
     """Sum up a season.
 
     Parameters
@@ -122,6 +124,9 @@ def season_loss(entries: Sequence[FieldEntry], *, seed: int) -> SeasonLoss:
         At least one; each name once.
     seed : int
         As for the fields: same seed, same figures, and the same as :func:`chaffinch.engine.ledger.field_loss` gives.
+    sum_up : callable or None
+        What sums up one field, where its sum may be known from before; None for
+        :func:`chaffinch.engine.ledger.field_loss` with the seed.
 
     Raises
     ------
@@ -137,7 +142,8 @@ def season_loss(entries: Sequence[FieldEntry], *, seed: int) -> SeasonLoss:
             raise InputError("field", entry.name, "is given twice", "give each field once")
     for entry in entries:
         checked_area_ha(entry)
-    found = {entry.name: field_loss(entry, seed=seed) for entry in entries if entry.checks}
+    one_field = sum_up or (lambda entry: field_loss(entry, seed=seed))
+    found = {entry.name: one_field(entry) for entry in entries if entry.checks}
     crops = sorted({entry.crop for entry in entries})
     draws: dict[str, dict[str, FloatArray]] = {name: {} for name in found}
     filled: dict[str, dict[str, FloatArray]] = {entry.name: {} for entry in entries}
