@@ -8,6 +8,7 @@ import click
 
 from chaffinch import units
 from chaffinch.book.figures import plain_number, seeds_text
+from chaffinch.cli.card_print import Printing, card_print_options
 from chaffinch.cli.page import Page, table
 from chaffinch.cli.terms import as_check, machine_and_crop
 
@@ -20,15 +21,23 @@ if TYPE_CHECKING:
 @click.option("--step", metavar="TEXT", help="Smallest division of the scale  [default: 0.1 g, or the file's]")
 @click.option("--loss", "losses", multiple=True, metavar="TEXT", help='A loss for a row, like "0.5 bu/ac"; repeat.')
 @click.option("--json", "as_data", is_flag=True, help="Print the card as JSON.")
-def command(step: str | None, losses: tuple[str, ...], as_data: bool, **options: Any) -> None:
+@card_print_options
+def command(step: str | None, losses: tuple[str, ...], as_data: bool, printing: Printing, **options: Any) -> None:
     """Print the card of one machine, crop and pan taken in the discharge.
 
     For each loss: grams, millilitres and seeds in the pan with spreading off and on, and what it costs. The pan sees
     what went through the machine; header loss is not in it.
+
+    With --pdf it becomes a small page for the cab: from the options above, or from the book a page for each machine,
+    crop and pan that --combine, --field, --crop and --pan leave.
     """
     from chaffinch.book.card import card
     from chaffinch.book.plan_json import card_as_json
 
+    if printing.of_book(options):
+        printing.refuse_beside_book(options, step=step, losses=losses, as_data=as_data)
+        printing.print_book(options)
+        return
     wanted = options | {"spreading": _spreading(options)}
     check = as_check(wanted, place="discharge", amount="0 g", step=step)
     rows = [units.read_positive(text, "area_mass", field="--loss", bushel_kg=check.bushel_kg).value for text in losses]
@@ -37,6 +46,9 @@ def command(step: str | None, losses: tuple[str, ...], as_data: bool, **options:
         import json
 
         click.echo(json.dumps(card_as_json(found), indent=2, allow_nan=False))
+        return
+    if printing.file is not None:
+        printing.print_one(found)
         return
     _show(found, Page.here())
 

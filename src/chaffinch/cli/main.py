@@ -20,7 +20,7 @@ from chaffinch.errors import ChaffinchError, InputError
 COMMANDS: Final = {
     "check": "What a check file says: loss, range, verdict, where it was lost.",
     "plan": "How many catches, what the kit can see, and how best to read a catch.",
-    "card": "A table for the cab: what the pan holds at each loss.",
+    "card": "A card for the cab: what the pan holds at each loss; as PDF too.",
     "where": "Where a field's or a stop's grain was lost, from the book.",
     "pace": "How fast to go: grain lost against time spent, from the book.",
     "day": "Which hours to work, how fast, and when to check again, from a forecast.",
@@ -29,6 +29,7 @@ COMMANDS: Final = {
     "trial": "This setting or that: does the one tried lose less?",
     "monitor": "What the bar of the loss monitor means, in real units.",
     "ledger": "What a season left on the ground, and fair comparisons.",
+    "report": "Reports on paper: a check, field, trial or season; a sheet to fill in.",
     "book": "The book: checks, machines and fields, kept for years.",
     "serve": "The book in a browser and on phones nearby.",
     "crops": "The crops known, with their figures and where each comes from.",
