@@ -63,19 +63,21 @@ def test_a_backup_of_each_step_becomes_the_same_book(postgres: Server, tmp_path:
         assert ran(connection) == NEWEST
 
 
-def test_it_is_written_on_behind_the_last_record(postgres: Server, tmp_path: Path) -> None:
-    """The next record has the next place in the order of arrival; the backup merged with its book adds nothing."""
+@pytest.mark.parametrize("kind", ["sqlite", "postgresql"])
+def test_whoever_had_read_further_than_the_backup_misses_nothing(postgres: Server, tmp_path: Path, kind: str) -> None:
+    """A place given out after the backup is not given out again; merged with the lost book nothing comes twice."""
     book = begin(str(tmp_path / "farm.chaffinch"), full())
-    keeping.back_up(Desk(book, "desk", clock), str(tmp_path / "copy"))
-    address = postgres.new_book()
+    desk = Desk(book, "desk", clock)
+    keeping.back_up(desk, str(tmp_path / "copy"))
+    assert put(book, [check(71), check(72)]) == ["accepted", "accepted"]
+    read_up_to = max(one.seq for one in records.every(book))
+    address = postgres.new_book() if kind == "postgresql" else str(tmp_path / "again.chaffinch")
     keeping.restore(str(tmp_path / "copy"), address)
     restored = again(address)
-    last = max(one.seq for one in records.every(restored))
-    came, went = merging.merge(Desk(restored, "server", clock), Desk(book, "desk", clock))
-    assert (came.accepted, came.conflicts, went.accepted, went.conflicts) == (0, 0, 0, 0)
     assert put(restored, [check(77)]) == ["accepted"]
-    assert [one.seq for one in records.every(restored)][-1] == last + 1
-    merging.merge(Desk(restored, "server", clock), Desk(book, "desk", clock))
+    assert [one.envelope.id for one in records.every(restored, after=read_up_to)] == [check(77).id]
+    came, went = merging.merge(Desk(restored, "again", clock), desk)
+    assert (came.accepted, came.conflicts, went.accepted, went.conflicts) == (2, 0, 1, 0)
     assert identities(restored) == identities(book)
     assert problems(restored) == problems(book) == ()
 

@@ -77,6 +77,7 @@ def restore(source: str, target: str, *, progress: Progress | None = None) -> Ve
                 found = verify.verify(restored, progress=verified)
             if found.problems:
                 raise BookError(source, f"the backup is not whole: {found.problems[0]}")
+            copying.leave_a_gap(partial)
     return found
 
 

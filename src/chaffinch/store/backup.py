@@ -25,6 +25,11 @@ TABLES: Final = ("migration", "book", "record", "conflict", "correction", "label
 ROWS_AT_ONCE: Final = 1000
 PAGES_AT_ONCE: Final = 1000
 """Pages of a file copied between two reports of progress."""
+GAP: Final = 1_000_000
+"""Places in the order of arrival that a restored book leaves free; own figure, more than a farm writes between a backup
+and the loss of its book."""
+SEQUENCED: Final = ("record", "conflict")
+"""Tables whose rows carry a place in the order of arrival."""
 _ATTEMPTS: Final = count(1)
 BESIDE: Final = ("-wal", "-shm", "-journal")
 """Endings of the files that SQLite keeps beside its own."""
@@ -166,6 +171,31 @@ def copy_rows(source: sa.Connection, target: str, step: int, *, progress: Progre
                 done += len(part)
                 if progress is not None:
                     progress(done, total)
+        copy.execute("COMMIT")
+
+
+def last_place(source: Any, table: str) -> int:
+    """The last place that was given out in a table of an SQLite book, by a connection of SQLite or SQLAlchemy."""
+    run = getattr(source, "exec_driver_sql", source.execute)
+    query = (
+        f"SELECT MAX(COALESCE((SELECT MAX(seq) FROM {table}), 0), "
+        f"COALESCE((SELECT seq FROM sqlite_sequence WHERE name = '{table}'), 0))"
+    )
+    return int(run(query).fetchone()[0])
+
+
+def leave_a_gap(target: str) -> None:
+    """Let a restored file go on far behind its last place in the order of arrival.
+
+    What came after the backup was made had places too. Who had read up to one of them asks from there: a record that
+    came in under the same place again would never be read.
+    """
+    with closing(connect(Path(target), "mode=rw")) as copy:
+        copy.execute("BEGIN IMMEDIATE")
+        for table in SEQUENCED:
+            place = last_place(copy, table) + GAP
+            copy.execute("DELETE FROM sqlite_sequence WHERE name = ?", (table,))
+            copy.execute("INSERT INTO sqlite_sequence (name, seq) VALUES (?, ?)", (table, place))
         copy.execute("COMMIT")
 
 

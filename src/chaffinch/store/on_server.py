@@ -15,14 +15,11 @@ import sqlalchemy as sa
 from chaffinch.errors import BookError
 from chaffinch.store import indexes
 from chaffinch.store.address import engine_for
-from chaffinch.store.backup import ROWS_AT_ONCE, rows_in, tables_at
+from chaffinch.store.backup import GAP, ROWS_AT_ONCE, SEQUENCED, last_place, rows_in, tables_at
 from chaffinch.store.how_far import Progress, shares
 from chaffinch.store.migrations import MIGRATIONS, NEWEST, apply, statements_until
 from chaffinch.store.opening import Clock, Store, guarded, refuse_occupied, step_of
 from chaffinch.store.verify import Verified, database_problems, verified_in
-
-_SEQUENCED = ("record", "conflict")
-"""Tables whose rows carry the order of arrival: the server counts on from the last of them."""
 
 
 def put_on_server(
@@ -89,14 +86,11 @@ def _carry(source: Store, there: sa.Connection, address: str, step: int, progres
             rows = _rows(source.address, here, table, columns)
             with guarded(address):  # what goes wrong here is the server's, not the file's
                 _insert(there, table, columns, rows, one_more)
+        places = {table: last_place(here, table) + GAP for table in SEQUENCED}
     with guarded(address):
-        for table in _SEQUENCED:
-            there.execute(
-                sa.text(
-                    f"SELECT setval(pg_get_serial_sequence('{table}', 'seq'), "
-                    f"(SELECT COALESCE(MAX(seq), 0) + 1 FROM {table}), false)"
-                )
-            )
+        for table, place in places.items():
+            # As in a restored file, see leave_a_gap: what came after the backup had places too.
+            there.execute(sa.text(f"SELECT setval(pg_get_serial_sequence('{table}', 'seq'), :place)"), {"place": place})
 
 
 def _rows(file: str, here: sa.Connection, table: str, columns: Sequence[str]) -> Iterator[sa.Row[Any]]:
