@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 from open_logs import open_log
 
+from chaffinch.fieldlog.clean import clean
 from chaffinch.fieldlog.derive import recomputed_over_recorded
 from chaffinch.fieldlog.reading import read_log
 
@@ -38,6 +39,13 @@ def test_the_wheat_log_imports_and_its_yield_agrees() -> None:
     assert float((other["grain_flow_kg_s"] * other["interval_s"]).sum()) == pytest.approx(
         float((rows.column("flow_kg_s") * rows.column("interval_s")).sum()), rel=1e-12
     )
+
+
+@pytest.mark.parametrize(("name", "most"), [("wheat_log.csv.gz", 0.15), ("corn_log.csv.gz", 0.12)])
+def test_cleaning_an_open_log_warns_of_nothing(name: str, most: float) -> None:
+    cleaned = clean(read_log(open_log(name)).rows)
+    assert 0.03 < cleaned.share_flagged < most  # reviews print 10 to 50 % of raw records; these were picked over before
+    assert cleaned.too_much() == ()
 
 
 def test_the_corn_log_gets_its_speed_and_yield() -> None:

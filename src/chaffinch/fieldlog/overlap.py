@@ -1,0 +1,108 @@
+"""How much of a swath had been cut before?
+
+The ground is laid out in squares of a fifth to an eighth of the width. Each record's swath visits some; the first
+pass to visit one cut it. A record's overlap is the share of its squares that an earlier pass cut.
+
+A pass visits squares by points half a spacing inside its edges, so that passes that just touch share hardly any. Steps
+longer than a square are visited at points between.
+"""
+
+from __future__ import annotations
+
+from typing import Final
+
+import numpy as np
+
+from chaffinch.fieldlog.passes import Course
+from chaffinch.fieldlog.rows import BoolArray, FloatArray, IntArray
+
+FEWEST, MOST = 5, 8
+"""Squares across a swath [1]; own figures: overlap is told in steps of a fifth to an eighth."""
+MOST_ALONG: Final = 8
+"""Most points along a step [1]."""
+OFF_LINE: Final = 0.3819
+LEAST_M: Final = 0.25
+MOST_SQUARES: Final = 1 << 26
+"""Most squares that are laid out [1]; a larger field gets larger ones."""
+BLOCK: Final = 1 << 13
+"""Records at a time [1]: what they need stays near the processor."""
+
+
+def overlap_share(way: Course, width_m: FloatArray, cutting: BoolArray) -> FloatArray:
+    """Share of each swath that an earlier pass had cut [0-1], shape (n,); NaN where the record cuts nothing.
+
+    Parameters
+    ----------
+    way : Course
+    width_m : array
+        Width in use [m].
+    cutting : bool array
+        Records whose grain was cut there and then.
+    """
+    with np.errstate(invalid="ignore"):
+        cutting = cutting & (width_m > 0) & ~np.isnan(way.east) & ~np.isnan(way.x_m)
+    share = np.full(width_m.size, np.nan)
+    mine = np.flatnonzero(cutting)
+    if not mine.size:
+        return share
+    usual_m, widest_m = float(np.median(width_m[mine])), float(width_m[mine].max())
+    x, y = way.x_m[mine], way.y_m[mine]
+    x0, y0 = float(x.min()) - widest_m, float(y.min()) - widest_m
+    reach_x, reach_y = float(x.max()) + widest_m - x0, float(y.max()) + widest_m - y0
+    step_m = _step(way, mine)
+    side = max(min(max(step_m, usual_m / MOST), usual_m / FEWEST), LEAST_M, np.sqrt(reach_x * reach_y / MOST_SQUARES))
+    # Passes often lie whole squares apart: points must not fall on the lines between squares.
+    x0, y0 = x0 - OFF_LINE * side, y0 - OFF_LINE * side
+    columns = int(reach_x / side) + 3
+    across = int(np.ceil(usual_m / side))
+    along = int(np.clip(np.ceil(step_m / side), 1, MOST_ALONG))
+    squares = np.empty((mine.size, across * along), np.int32)
+    for begin in range(0, mine.size, BLOCK):
+        part = slice(begin, begin + BLOCK)
+        _visited(way, mine[part], width_m, (x0, y0, side, columns), (across, along), squares[part])
+    passes = way.pass_no[mine].astype(np.int32)
+    first = np.full(columns * (int(reach_y / side) + 3), -1, np.int32)
+    # Written from the last record to the first: of all that visit a square the earliest stands in the end.
+    for end in range(mine.size, 0, -BLOCK):
+        begin = max(0, end - BLOCK)
+        first[squares[begin:end][::-1].reshape(-1)] = np.repeat(passes[begin:end][::-1], squares.shape[1])
+    for begin in range(0, mine.size, BLOCK):
+        part = slice(begin, begin + BLOCK)
+        before = first[squares[part]] != passes[part, None]
+        share[mine[part]] = before.mean(axis=1, dtype=np.float32)
+    return share
+
+
+def _step(way: Course, mine: IntArray) -> float:
+    """Usual way between records [m], from some of them."""
+    some = mine[:: max(1, mine.size // 4096)]
+    before = np.maximum(some - 1, way.first[some])
+    return float(np.median(np.hypot(way.x_m[some] - way.x_m[before], way.y_m[some] - way.y_m[before])))
+
+
+def _visited(
+    way: Course,
+    mine: IntArray,
+    width_m: FloatArray,
+    ground: tuple[float, float, float, int],
+    points: tuple[int, int],
+    out: np.ndarray[tuple[int, ...], np.dtype[np.int32]],
+) -> None:
+    """Numbers of the squares that points of each swath lie in."""
+    x0, y0, side, columns = ground
+    across, along = points
+    before = np.maximum(mine - 1, way.first[mine])
+    x, y = way.x_m[mine], way.y_m[mine]
+    # In squares from the corner: single precision holds a hundredth of one over 100,000.
+    column, row = ((x - x0) / side).astype(np.float32), ((y - y0) / side).astype(np.float32)
+    back_x = ((x - way.x_m[before]) / side).astype(np.float32)
+    back_y = ((y - way.y_m[before]) / side).astype(np.float32)
+    half = width_m[mine] / side
+    aside_x, aside_y = (-way.north[mine] * half).astype(np.float32), (way.east[mine] * half).astype(np.float32)
+    for a in range(along):
+        for k in range(across):
+            aside, back = np.float32((k + 0.5) / across - 0.5), np.float32(a / along)
+            at_row = (row + aside * aside_y - back * back_y).astype(np.int32)
+            at_row *= columns
+            at_row += (column + aside * aside_x - back * back_x).astype(np.int32)
+            out[:, a * across + k] = at_row
