@@ -29,6 +29,7 @@ from chaffinch.book.shown_unit import PaceUnit
 from chaffinch.book.wording import CAUTION
 from chaffinch.engine.estimate import Range
 from chaffinch.paper import drawing
+from chaffinch.paper.cost_told import cost_drawing
 from chaffinch.paper.drawing import Drawing
 from chaffinch.paper.words import words
 
@@ -47,6 +48,7 @@ class Told:
     against: str
     limit: str
     chart: Drawing
+    costs: Drawing
     table: list[list[str]]
     table_about: str
     points: list[list[str]]
@@ -79,6 +81,7 @@ def told_of(found: PaceAnswer, unit: PaceUnit) -> Told:
         against=today_said(found, unit) or words("combine.tell_now"),
         limit=limit_said(found, unit),
         chart=_chart(found, unit),
+        costs=cost_drawing(found, unit),
         table=table_rows(found, unit),
         table_about=table_about(unit),
         points=_points(found, unit),

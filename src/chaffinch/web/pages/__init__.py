@@ -12,8 +12,10 @@ from chaffinch.web.pages.choices import router as choices_router
 from chaffinch.web.pages.combine import router as combine_router
 from chaffinch.web.pages.correcting import router as correcting_router
 from chaffinch.web.pages.crew import router as crew_router
+from chaffinch.web.pages.day import router as day_router
 from chaffinch.web.pages.field import router as field_router
 from chaffinch.web.pages.importing import router as importing_router
+from chaffinch.web.pages.printing import router as printing_router
 from chaffinch.web.pages.season import router as season_router
 from chaffinch.web.pages.setup import router as setup_router
 from chaffinch.web.pages.thing import router as thing_router
@@ -31,11 +33,13 @@ for part in (
     season_router,
     combine_router,
     trial_router,
+    day_router,
     advice_router,
     setup_router,
     thing_router,
     importing_router,
     crew_router,
     choices_router,
+    printing_router,
 ):
     router.include_router(part)

@@ -2,7 +2,7 @@
 
 What terminal, phone, desk and paper share stands in :mod:`chaffinch.book.wording` and the ``*_said`` rooms beside it and
 is not written here again, and what paper says too stands in :mod:`chaffinch.paper.words`. A sentence may hold facts in
-braces. The table is kept in four files: the frame of every page here, what pages show, what forms ask, and the advice.
+braces. The table is kept in five files: the frame of every page here, what pages show, what forms ask, the advice, and the day.
 """
 
 from __future__ import annotations
@@ -13,6 +13,7 @@ from typing import Final
 from chaffinch.paper.words import TOLD
 from chaffinch.web.pages.words_advice import ADVICE
 from chaffinch.web.pages.words_asked import ASKED
+from chaffinch.web.pages.words_day import DAY
 from chaffinch.web.pages.words_shown import SHOWN
 
 FRAME: Final = MappingProxyType(
@@ -55,7 +56,7 @@ FRAME: Final = MappingProxyType(
 )
 """What surrounds every page."""
 
-WORDS: Final = MappingProxyType({**FRAME, **TOLD, **SHOWN, **ASKED, **ADVICE})
+WORDS: Final = MappingProxyType({**FRAME, **TOLD, **SHOWN, **ASKED, **ADVICE, **DAY})
 """Every sentence of the desk's pages."""
 
 

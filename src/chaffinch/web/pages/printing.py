@@ -1,0 +1,194 @@
+"""The PDFs behind the desk's buttons: each page's report, the cards of a combine, and the sheet to fill in."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Annotated, Any, Final
+from urllib.parse import quote
+
+from fastapi import APIRouter, Depends, Path, Request
+from starlette.responses import Response
+
+from chaffinch.book.card import card
+from chaffinch.book.checks import find_check
+from chaffinch.book.desk import Desk
+from chaffinch.book.hour_costs import hour_cost, money_of
+from chaffinch.book.machine_cards import machine_cards
+from chaffinch.book.shown_unit import farm_of
+from chaffinch.book.times import local
+from chaffinch.book.trials import SOURCES, find_trial
+from chaffinch.book.version import book_version
+from chaffinch.errors import ChaffinchError, InputError, SamplerError
+from chaffinch.paper.blocks import Report
+from chaffinch.paper.cab_card import SIZES_OF_CARDS, cab_card, link_of, print_cards
+from chaffinch.paper.check_report import check_report
+from chaffinch.paper.check_sheet import check_sheet
+from chaffinch.paper.field_report import field_report
+from chaffinch.paper.season_report import season_report
+from chaffinch.paper.trial_report import trial_report
+from chaffinch.paper.typeset import Printed, refuse_without_typesetter
+from chaffinch.paper.wanted import REPORT_SIZES, Wanted, made
+from chaffinch.web.access import reader
+from chaffinch.web.pages.answers import Progress, Working, longer_of
+from chaffinch.web.pages.field import ThingId, thing_or_missing
+from chaffinch.web.pages.frame import asked, desk_of, person_of, show
+from chaffinch.web.pages.words import words
+from chaffinch.web.problems import Refusal
+
+router = APIRouter(dependencies=[Depends(reader)])
+
+RecordId = Annotated[str, Path(max_length=64)]
+INCHES: Final = ("US", "CA")
+"""Countries whose paper is Letter."""
+
+
+@router.get("/check/{check_id}/report.pdf")
+def check(request: Request, check_id: RecordId) -> Response:
+    """The report of one check."""
+    desk, wanted = desk_of(request), _wanted(request)
+    logged = _there("check", lambda: find_check(desk, check_id))
+    return _report(
+        request, ("check", logged.id), lambda _step: check_report(desk, logged, wanted), f"check-{logged.id[:8]}"
+    )
+
+
+@router.get("/field/{field_id}/report.pdf")
+def field(request: Request, field_id: ThingId) -> Response:
+    """The report of one field; ``?hour_cost=450 /h`` adds pace and limit of each machine."""
+    desk, wanted = desk_of(request), _wanted(request)
+    thing = thing_or_missing(desk, field_id, "field")
+    return _report(
+        request,
+        ("field", thing.id),
+        lambda step: field_report(desk, thing, wanted, progress=step),
+        f"field-{thing.name}",
+    )
+
+
+@router.get("/season/{season_id}/report.pdf")
+def season(request: Request, season_id: ThingId) -> Response:
+    """The report of a season; ``?hour_cost=450 /h`` adds pace and limit of each machine."""
+    desk, wanted = desk_of(request), _wanted(request)
+    thing = thing_or_missing(desk, season_id, "season")
+    return _report(
+        request, ("season", thing.id), lambda step: season_report(desk, thing, wanted, progress=step),
+        f"season-{thing.name}",
+    )  # fmt: skip
+
+
+@router.get("/trial/{trial_id}/report.pdf")
+def trial(request: Request, trial_id: RecordId) -> Response:
+    """The report of one trial; ``?source=machine|header|judged`` chooses the loss."""
+    desk, wanted = desk_of(request), _wanted(request)
+    record = _there("trial", lambda: find_trial(desk, trial_id))
+    told = asked(request).get("source")
+    source: Any = told if told in SOURCES else "machine"
+    return _report(
+        request, ("trial", record.id, source),
+        lambda step: trial_report(desk, record, wanted, source=source, progress=step), f"trial-{record.id[:8]}",
+    )  # fmt: skip
+
+
+@router.get("/combine/{combine_id}/cards.pdf")
+def cards(request: Request, combine_id: ThingId) -> Response:
+    """A cab card for each crop and pan of this combine; ``?address=https://…`` puts a code on it."""
+    desk, form = desk_of(request), asked(request)
+    thing = thing_or_missing(desk, combine_id, "combine")
+    size = form.get("paper") or ("half-letter" if _letter(desk) else "a5")
+    date = local(desk.now())[:10]
+
+    def work(_step: Progress) -> Printed:
+        found = machine_cards(desk, combine=thing, report_in=person_of(request).report_in)
+        address = form.get("address")
+        pages = [
+            cab_card(card(one.check), size=size, date=date, pan=one.pan.name, address=address, combine_id=thing.id)
+            for one in found
+        ]
+        return print_cards(pages)
+
+    if size not in SIZES_OF_CARDS:
+        raise Refusal(422, "paper", "is no size of a card", f"use {', '.join(SIZES_OF_CARDS)}", value=size[:40])
+    _sound(lambda: link_of(form.get("address")))
+    return _pdf(request, ("cards", thing.id, *sorted(form.values.items())), work, f"cards-{thing.name}")
+
+
+@router.get("/sheet.pdf")
+def sheet(request: Request) -> Response:
+    """The sheet to fill in by hand, with the names of this book."""
+    desk = desk_of(request)
+    wanted = _wanted(request)
+    farm = farm_of(desk)
+    name = "" if farm is None else farm.name
+    return _pdf(
+        request, ("sheet", wanted), lambda _step: check_sheet(size=wanted.size, date=wanted.date, desk=desk, farm=name),
+        "check-sheet",
+    )  # fmt: skip
+
+
+def _wanted(request: Request) -> Wanted:
+    """What the address asks for, in this person's units, on this day."""
+    desk, form = desk_of(request), asked(request)
+    size = form.get("paper") or ("letter" if _letter(desk) else "a4")
+    if size not in REPORT_SIZES:
+        raise Refusal(422, "paper", "is no size of paper", f"use {', '.join(REPORT_SIZES)}", value=size[:40])
+    given = {"hour_cost": form.told("hour_cost")}
+    cost, money = None, []
+    if given["hour_cost"] is not None:
+        cost = _sound(lambda: hour_cost(given, yield_kg_ha=None, price_per_t=None, called=_called))
+        money = _sound(lambda: money_of(given, called=_called))
+    return Wanted(
+        date=local(desk.now())[:10], size=size, units=person_of(request).measures, short=form.get("short") == "yes",
+        hour_cost=cost, hour_money=tuple(money),
+    )  # fmt: skip
+
+
+def _called(name: str) -> str:
+    return name.replace("-", " ")
+
+
+def _letter(desk: Desk) -> bool:
+    """Whether this farm's paper is measured in inches."""
+    farm = farm_of(desk)
+    return farm is not None and str(farm.parts.get("country", "")).upper() in INCHES
+
+
+def _report(request: Request, about: tuple[str, ...], make: Callable[[Progress], Report], name: str) -> Response:
+    key = (*about, _wanted(request), asked(request).get("source"))
+    return _pdf(request, key, lambda step: made(make(step))[1], name)
+
+
+def _pdf(request: Request, key: tuple[Any, ...], work: Callable[[Progress], Printed], name: str) -> Response:
+    """The PDF, or the page that waits for it."""
+    desk = desk_of(request)
+    try:
+        refuse_without_typesetter()
+    except ChaffinchError:
+        raise Refusal(
+            503, "paper", "needs the typesetter", "install it where the server runs: chaffinch[paper]"
+        ) from None
+    version = book_version(desk)
+    done = _sound(lambda: longer_of(request).ask(("pdf", version, repr(key)), work))
+    if isinstance(done, Working):
+        return show(request, "working.html", "seasons", working=done, title=words("print.title"))
+    file = f"{'-'.join(name.split())}.pdf"
+    headers = {"Content-Disposition": f"inline; filename=\"chaffinch.pdf\"; filename*=UTF-8''{quote(file, safe='')}"}
+    return Response(done.pdf, media_type="application/pdf", headers=headers)
+
+
+def _there(kind: str, find: Callable[[], Any]) -> Any:
+    try:
+        return find()
+    except InputError as error:
+        raise Refusal(
+            404, kind, error.problem, "follow a link of the page it should be on", value=error.value
+        ) from None
+
+
+def _sound(ask: Callable[[], Any]) -> Any:
+    """The answer, or what is wrong said in the one shape."""
+    try:
+        return ask()
+    except InputError as error:
+        raise Refusal(422, error.field, error.problem, error.mend, value=error.value) from None
+    except SamplerError as error:
+        raise Refusal(422, "paper", str(error), "correct the check it is about") from None
