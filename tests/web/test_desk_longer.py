@@ -102,3 +102,26 @@ def test_the_version_of_a_book_moves_with_every_record(tmp_path: Path) -> None:
         before = book_version(desk.book.desk)
         desk.book.desk.keep([clash])
         assert book_version(desk.book.desk) != before
+
+
+def test_the_newest_season_is_summed_up_before_anybody_asks(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    from chaffinch.web.pages import season
+
+    with desk_farm(tmp_path) as visitor:
+        plain, asked = season.ledger, []
+        monkeypatch.setattr(
+            season, "ledger", lambda desk, one, **more: asked.append(one.name) or plain(desk, one, **more)
+        )
+        season.look_ahead(visitor.app)
+        assert asked == ["2026"]
+        page = visitor.get(f"/season/{visitor.book.ids['2026']}")
+        assert page.status == 200
+        assert asked == ["2026"]
+
+
+def test_looking_ahead_in_an_empty_book_is_nothing(tmp_path: Path) -> None:
+    from chaffinch.web.pages import season
+
+    with desk_farm(tmp_path, filled=False) as visitor:
+        season.look_ahead(visitor.app)
+        assert visitor.get("/today").status == 200

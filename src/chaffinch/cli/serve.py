@@ -79,7 +79,7 @@ def command(
             stack.enter_context(shared.door.waiting)
             doors.append(shared.door)
             known += origins_of(shared.scheme, shared.names, shared.port)
-        settings = WebSettings(book=book, keep=folder, origins=tuple(known), behind_proxy=behind_proxy)
+        settings = WebSettings(book=book, keep=folder, origins=tuple(known), behind_proxy=behind_proxy, ahead=True)
         app = make_app(settings, desk=desk)
         devices: Devices = app.state.devices
         front = known[0] if behind_proxy else f"http://127.0.0.1:{port}"

@@ -8,6 +8,7 @@ from collections.abc import AsyncIterator, MutableMapping
 from contextlib import asynccontextmanager
 from functools import lru_cache
 from pathlib import Path
+from threading import Thread
 from typing import Any, Final
 
 from fastapi import FastAPI
@@ -36,6 +37,7 @@ from chaffinch.web.limits import (
     BodyLimit,
     Buckets,
 )
+from chaffinch.web.pages.season import look_ahead
 from chaffinch.web.problems import (
     Problem,
     Refusal,
@@ -98,6 +100,8 @@ def make_app(settings: WebSettings, *, desk: Desk | None = None) -> FastAPI:
 
     @asynccontextmanager
     async def life(_: FastAPI) -> AsyncIterator[None]:
+        if settings.ahead:
+            Thread(target=look_ahead, args=(app,), name="chaffinch looks ahead", daemon=True).start()
         yield
         inbox.close()
         app.state.devices.close()

@@ -53,6 +53,8 @@ class WebSettings:
         A new unguessable text; tests may give their own.
     limits : bool
         Whether requests per device are limited; off only for measuring.
+    ahead : bool
+        Whether the newest season is summed up as soon as the server runs.
     """
 
     book: str = field(repr=False)
@@ -62,6 +64,7 @@ class WebSettings:
     clock: Callable[[], float] = time.time
     new_secret: Callable[[], str] = field(default=lambda: secrets.token_urlsafe(32))
     limits: bool = True
+    ahead: bool = False
 
     def __post_init__(self) -> None:
         for origin in self.origins:

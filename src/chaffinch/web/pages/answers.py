@@ -16,7 +16,7 @@ from functools import lru_cache
 from threading import Lock
 from typing import Any, Final, Generic, TypeVar
 
-from fastapi import Request
+from fastapi import FastAPI, Request
 
 from chaffinch.book.check import CheckAnswer, answer
 from chaffinch.book.said import next_step
@@ -161,8 +161,13 @@ class Longer:
 
 def longer_of(request: Request) -> Longer:
     """The app's long answers."""
-    found: Longer | None = getattr(request.app.state, "longer", None)
+    return longer_in(request.app)
+
+
+def longer_in(app: FastAPI) -> Longer:
+    """As :func:`longer_of`, where nothing was requested."""
+    found: Longer | None = getattr(app.state, "longer", None)
     if found is None:
         found = Longer()
-        request.app.state.longer = found
+        app.state.longer = found
     return found

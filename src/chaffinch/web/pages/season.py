@@ -4,18 +4,19 @@ from __future__ import annotations
 
 from typing import Any
 
-from fastapi import APIRouter, Depends, Request
+from fastapi import APIRouter, Depends, FastAPI, Request
 from starlette.responses import Response
 
-from chaffinch.book.ledger import ledger
-from chaffinch.book.things import things
+from chaffinch.book.desk import Desk
+from chaffinch.book.ledger import Ledger, ledger
+from chaffinch.book.things import Thing, things
 from chaffinch.book.version import book_version
 from chaffinch.book.wording import SOURCE
-from chaffinch.errors import InputError
+from chaffinch.errors import ChaffinchError, InputError
 from chaffinch.paper.season_told import compared as compared_in
 from chaffinch.paper.season_told import told_of, whole_unit
 from chaffinch.web.access import reader
-from chaffinch.web.pages.answers import Working, longer_of
+from chaffinch.web.pages.answers import Longer, Working, longer_in, longer_of
 from chaffinch.web.pages.field import ThingId, thing_or_missing
 from chaffinch.web.pages.frame import asked, desk_of, person_of, show
 from chaffinch.web.pages.told import area_said, count_of
@@ -44,9 +45,7 @@ def season(request: Request, season_id: ThingId) -> Response:
     version = book_version(desk)
     compared, fair = None, {"by": form.get("by"), "source": form.get("source") or "machine", "crop": form.get("crop")}
     try:
-        found: Any = longer_of(request).ask(
-            ("season", thing.id, version), lambda step: ledger(desk, thing, progress=step)
-        )
+        found: Any = _summed(longer_of(request), desk, thing, version)
     except InputError as error:
         form.refuse(error)
         return show(request, "season.html", "seasons", thing=thing, told=None, form=form, fair=fair, crops=[],
@@ -79,3 +78,19 @@ def season(request: Request, season_id: ThingId) -> Response:
         crops=sorted({one.crop for one in found.fields if one.crop}),
         compared=compared,
     )
+
+
+def look_ahead(app: FastAPI) -> None:
+    """Begin to sum up the newest season before anybody asks: a server that starts knows none of it yet."""
+    desk: Desk = app.state.desk
+    try:
+        known = [t for t in things(desk, "season") if not t.retired]
+        if known:
+            newest = max(known, key=lambda t: (str(t.parts.get("starts", "")), t.seq))
+            _summed(longer_in(app), desk, newest, book_version(desk))
+    except ChaffinchError:
+        return  # whoever opens the page is told
+
+
+def _summed(longer: Longer, desk: Desk, season: Thing, version: str) -> Ledger | Working:
+    return longer.ask(("season", season.id, version), lambda step: ledger(desk, season, progress=step))

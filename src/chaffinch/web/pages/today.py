@@ -11,6 +11,7 @@ from fastapi import APIRouter, Depends, Request
 from markupsafe import Markup
 from starlette.responses import Response
 
+from chaffinch.book.checks import LoggedCheck, counting
 from chaffinch.book.desk import Desk
 from chaffinch.book.fields import checks_where
 from chaffinch.book.in_trade_unit import loss_factor
@@ -58,9 +59,10 @@ async def front(request: Request) -> Response:
 def today(request: Request) -> Response:
     """The last day with checks: its losses below rulers, what stands open, and the next steps."""
     desk, person = desk_of(request), person_of(request)
-    newest = lines_of(desk, checks_where(desk, limit=LOOKED_AT), person)
-    day = max((line.taken[:DAY] for line in newest), default="")
-    lines = [line for line in newest if line.taken[:DAY] == day]
+    # The day is found by times alone; only its own checks are answered.
+    newest = [(one.id, local(str(one.body["taken_at"]))[:DAY]) for one in _newest(desk)]
+    day = max((taken for _, taken in newest), default="")
+    lines = lines_of(desk, [check for check, taken in newest if taken == day], person)
     standing = _open(request, desk, lines)
     is_today = day == local(desk.now())[:DAY]
     return show(
@@ -75,6 +77,10 @@ def today(request: Request) -> Response:
         open_things=standing,
         caution=CAUTION if any(one.next_step for one in standing) else "",
     )
+
+
+def _newest(desk: Desk) -> list[LoggedCheck]:
+    return counting(desk, checks_where(desk, limit=LOOKED_AT))
 
 
 @dataclass(frozen=True, slots=True)
