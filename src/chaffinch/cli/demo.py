@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import tempfile
 from importlib.resources import files
 from pathlib import Path
 from typing import Final
@@ -9,7 +10,7 @@ from typing import Final
 import click
 
 from chaffinch.cli.page import Page
-from chaffinch.errors import InputError
+from chaffinch.errors import ChaffinchError, InputError
 
 FILES: Final = ("first-stop.toml", "second-stop.toml", "second-stop-again.toml", "third-stop.toml")
 
@@ -40,6 +41,9 @@ STORY: Final = {
     ),
 }
 
+PAPER: Final = "And on paper, to print or to look at: the cab card of Old Bess, and the report of the last check."
+NO_PAPER: Final = "No paper this time: {why}."
+
 CLOSING: Final = (
     "That is the job: measure, locate, decide, change one thing, measure again. Your own check file looks like the "
     "ones above: chaffinch demo --write FOLDER puts them into a folder to play with."
@@ -48,7 +52,8 @@ CLOSING: Final = (
 
 @click.command("demo")
 @click.option("--write", "folder", metavar="FOLDER", help="Only write the demo's check files into FOLDER.")
-def command(folder: str | None) -> None:
+@click.option("--paper", metavar="FOLDER", help="Where card and report go; else a new temporary folder.")
+def command(folder: str | None, paper: str | None) -> None:
     """Walk through an invented harvest day: one clear check, one unsettled, one with the header as culprit."""
     if folder is not None:
         _write(Path(folder))
@@ -57,6 +62,7 @@ def command(folder: str | None) -> None:
     from chaffinch.cli.check_page import show
     from chaffinch.records.checkfile import read_check_file
 
+    papers = None if paper is None else Path(paper)
     page = Page.here()
     page.say()
     page.two_ends("A harvest day at Larkhollow", "an invented farm")
@@ -76,8 +82,38 @@ def command(folder: str | None) -> None:
         page.say(page.soft(f"  $ chaffinch check {name}"))
         show(answer(read_check_file(data, name=name)), page)
     page.say(("─" if page.fine else "-") * page.width)
+    _on_paper(papers, page)
+    page.say()
     page.paragraph(CLOSING)
     page.say()
+
+
+def _on_paper(folder: Path | None, page: Page) -> None:
+    """Write the card and the day's last report, and say where; why not, where they cannot be written."""
+    from chaffinch.book.card import card
+    from chaffinch.cli.pdf_file import today
+    from chaffinch.paper.cab_card import cab_card, print_cards
+    from chaffinch.paper.check_report import check_file_report
+    from chaffinch.paper.typeset import refuse_without_typesetter
+    from chaffinch.paper.wanted import Wanted, made
+    from chaffinch.records.checkfile import read_check_file
+
+    day = today()
+    try:
+        refuse_without_typesetter()
+        where = Path(tempfile.mkdtemp(prefix="larkhollow-")) if folder is None else folder
+        where.mkdir(parents=True, exist_ok=True)
+        names = where / "larkhollow-card.pdf", where / "larkhollow-check.pdf"
+        first, last = (read_check_file(_text(name), name=name) for name in (FILES[0], FILES[-1]))
+        names[0].write_bytes(print_cards([cab_card(card(first), size="half-letter", date=day)]).pdf)
+        report = check_file_report(last, Wanted(date=day, size="letter"))
+        names[1].write_bytes(made(report)[1].pdf)
+    except (ChaffinchError, OSError) as error:
+        page.paragraph(NO_PAPER.format(why=str(error).rstrip(".")))
+        return
+    page.paragraph(PAPER)
+    for name in names:
+        page.say(f"  wrote {name}")
 
 
 def _text(name: str) -> str:

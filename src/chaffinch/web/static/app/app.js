@@ -35,17 +35,28 @@ import { where } from "./screens/where.js";
 
 /** Screens that follow what is sent while they are open; the others are left as they are while somebody types. */
 const LIVE = new Set(["", "tray", "saved"]);
+/** Screens that show what the engine says. */
+const ANSWERED = new Set(["", "stop", "saved"]);
 
 export class App extends Stops {
   start() {
     addEventListener("hashchange", () => this.show());
     this.phone.addEventListener("change", () => LIVE.has(this.route[0]) && this.show({ quiet: true }));
+    this.answers.addEventListener("answered", () => this.#answered());
     let last = innerWidth;
     addEventListener("resize", () => {
       if (innerWidth !== last) this.redraws.forEach((draw) => draw());
       last = innerWidth;
     });
     this.show();
+  }
+
+  /** What was asked of the engine is here: shown, and said to who does not see it. */
+  #answered() {
+    if (!ANSWERED.has(this.route[0])) return;
+    const waited = document.querySelector(".working") !== null;
+    this.show({ quiet: true });
+    if (waited) this.places.heard.textContent = [...document.querySelectorAll(".answer > p")].map((one) => one.textContent).join(" ");
   }
 
   // --- screens ------------------------------------------------------------------------------------------------------
@@ -66,7 +77,7 @@ export class App extends Stops {
       case "": return home(this);
       case "cautions": return cautions(this);
       case "pair": return pair(this, /^\d{6}$/.test(id) ? id : "");
-      case "where": return where(this);
+      case "where": return where(this, id);
       case "place": return place(this);
       case "pan": return this.draft.place ? pan(this) : null;
       case "pad": return this.draft.weigh || (this.draft.place && this.draft.pan) ? pad(this) : null;

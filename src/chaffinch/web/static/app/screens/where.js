@@ -21,11 +21,19 @@ const MACHINE = ["cut_width", "drop_width", "spread_width", "windrower_width"];
 const CROP = ["crop", "limit", "yield", "price"];
 const MANY = 8;
 
-/** @param {App} app */
-export function where(app) {
+/**
+ * @param {App} app
+ * @param {string} [machine]  id of the combine that the code on its cab card names
+ */
+export function where(app, machine = "") {
   const { phone } = app;
   /** @type {{[key: string]: any}} */
   const given = { ...phone.chosen, own: { ...phone.chosen.own } };
+  if (machine !== given.combine && phone.things("combines").some((one) => one.id === machine)) {
+    for (const key of MACHINE) delete given.own[key];
+    delete given.own.spreading;
+    given.combine = machine;
+  }
   const error = h("p.error", { role: "alert" });
   const save = async () => {
     error.textContent = app.problemOfTerms(given);
