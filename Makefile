@@ -5,7 +5,7 @@ BIN := $(VENV)/bin
 PIP := $(BIN)/python -m pip --quiet --disable-pip-version-check install --constraint constraints.txt
 JOBS ?= 2
 
-.PHONY: demo test lint docs bench calibration clean
+.PHONY: demo test lint types docs bench calibration clean
 
 demo: $(VENV)/.run ## set up and walk through an invented harvest morning
 	@$(BIN)/chaffinch demo
@@ -18,6 +18,11 @@ lint: $(VENV)/.dev ## style, types and the import rule
 	$(BIN)/ruff format --check .
 	$(BIN)/mypy
 	$(BIN)/lint-imports
+
+TSC := tests/js/node_modules/.bin/tsc
+types: $(TSC) ## types of the phone's modules (needs npm, for the checker alone)
+	$(TSC) -p tests/js/tsconfig.json
+	$(TSC) -p tests/js/tsconfig.workers.json
 
 docs: $(VENV)/.dev ## build the documentation, warnings as errors
 	$(BIN)/sphinx-build -W --keep-going -q -b html docs docs/_build/html
@@ -38,6 +43,10 @@ $(VENV)/.run: pyproject.toml constraints.txt
 	$(PYTHON) -m venv $(VENV)
 	$(PIP) hatchling editables
 	$(PIP) --no-build-isolation --editable '.[web,paper]'
+	@touch $@
+
+$(TSC): tests/js/package.json
+	cd tests/js && npm install --no-package-lock --no-audit --no-fund --silent
 	@touch $@
 
 $(VENV)/.dev: $(VENV)/.run

@@ -11,6 +11,8 @@ import pytest
 
 sys.path.insert(0, str(Path(__file__).parents[1] / "store"))
 
+from phone_world import Farm, a_browser, a_farm
+from playwright.sync_api import Browser
 from served import Served
 
 
@@ -31,3 +33,17 @@ def served(serve_book: Callable[..., Served], tmp_path: Path) -> Served:
 def served_on_each(serve_book: Callable[..., Served], new_address: Callable[[], str]) -> Served:
     """The same on each database in turn."""
     return serve_book(new_address())
+
+
+@pytest.fixture(scope="module")
+def browser() -> Iterator[Browser]:
+    """A real browser, for phones and desks."""
+    with a_browser() as browser:
+        yield browser
+
+
+@pytest.fixture
+def farm(tmp_path: Path) -> Iterator[Farm]:
+    """The invented farm with a book of its own, served."""
+    with a_farm(tmp_path) as farm:
+        yield farm

@@ -1,4 +1,4 @@
-"""What the phone app carries along: the sentences of the house, crops for a phone without a book, its list of files.
+"""What the phone app carries along: the sentences of the house, and crops for a phone without a book.
 
     python tests/web/phone_tables.py            writes them anew
     python tests/web/phone_tables.py --check    says whether they are what Python would write
@@ -53,26 +53,6 @@ def crops_js() -> str:
     )
 
 
-def files_js() -> str:
-    """``files.js``: every file the service worker keeps, so that the app opens without a network.
-
-    The large icon is not among them: a phone takes it once, when the app is put on its home screen.
-    """
-    front = ["/app/", "/app/manifest.webmanifest", "/app/icon-192.png", "/app/icon.svg"]
-    programs = [
-        f"/static/{one.relative_to(STATIC).as_posix()}"
-        for folder in ("app", "engine", "vendor")
-        for pattern in ("*.css", "*.js", "*.mjs")
-        for one in sorted((STATIC / folder).rglob(pattern))
-        if one not in (APP / "sw.js", APP / "files.js", STATIC / "engine" / "types.js")
-    ]
-    rows = "\n".join(f"  {json.dumps(one)}," for one in [*front, *programs])
-    return (
-        "// Made by tests/web/phone_tables.py: every file of the app, for its service worker.\n"
-        f"self.FILES = [\n{rows}\n];\n"
-    )
-
-
 def _figures(key: str) -> dict[str, Any]:
     known = crop(key)
     return {
@@ -104,7 +84,7 @@ def _shown(value: Any) -> str:
 
 def written() -> dict[Path, str]:
     """Every table with the text it should hold."""
-    return {APP / "wording.js": wording_js(), APP / "crops.js": crops_js(), APP / "files.js": files_js()}
+    return {APP / "wording.js": wording_js(), APP / "crops.js": crops_js()}
 
 
 if __name__ == "__main__":

@@ -147,18 +147,26 @@ def numbers(kept: Any, found: Any, width: float = 0.0) -> Iterator[tuple[float, 
         assert kept == found
 
 
-def test_types() -> None:
-    """The engine's JSDoc holds under TypeScript's strict checking, where that checker is installed."""
-    checker = shutil.which("tsc")
-    if checker is None:
-        pytest.skip("no tsc here: npm install --global typescript")
-    asked = [checker, "--noEmit", "--allowJs", "--checkJs", "--strict", "--target", "es2022", "--module", "esnext"]
-    files = sorted(str(path) for path in ENGINE.glob("*.js"))
+@pytest.mark.parametrize("project", ["tsconfig.json", "tsconfig.workers.json"])
+def test_types(project: str) -> None:
+    """The JSDoc of engine, app and workers holds under TypeScript's strict checking; ``make types`` installs it."""
+    checker = ROOT / "tests" / "js" / "node_modules" / ".bin" / "tsc"
+    if not checker.exists():
+        if os.environ.get("CI") == "true":
+            pytest.fail("no type checker: make types installs it")
+        pytest.skip("no type checker: make types installs it")
+    pinned = load("../js/package.json")["devDependencies"]["typescript"]
+    version = subprocess.run([str(checker), "--version"], capture_output=True, text=True, check=True).stdout
+    assert version.split()[-1] == pinned
     done = subprocess.run(
-        [*asked, "--moduleResolution", "bundler", "--lib", "es2023,dom", *files],
-        capture_output=True, text=True, check=False,
-    )  # fmt: skip
+        [str(checker), "-p", str(ROOT / "tests" / "js" / project)], capture_output=True, text=True, check=False
+    )
     assert done.returncode == 0, done.stdout
+
+
+def test_every_module_of_ours_is_looked_at_by_the_checker() -> None:
+    for path in [*ENGINE.glob("*.js"), *(ENGINE.parent / "app").rglob("*.js")]:
+        assert path.read_text(encoding="utf-8").startswith("// @ts-check\n"), path.name
 
 
 def test_the_engine_reads_no_clock_network_storage_or_chance() -> None:

@@ -2,27 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
-import pytest
-from phone_world import Farm, Handset, a_browser, a_farm, a_profile, nothing_lost
+from phone_world import Farm, Handset, a_profile, nothing_lost
 from playwright.sync_api import Browser, expect
 
 from chaffinch.store import records
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Browser]:
-    with a_browser() as browser:
-        yield browser
-
-
-@pytest.fixture
-def farm(tmp_path: Path) -> Iterator[Farm]:
-    with a_farm(tmp_path) as farm:
-        yield farm
 
 
 def test_six_taps_and_the_numbers(farm: Farm, browser: Browser) -> None:

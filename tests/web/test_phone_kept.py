@@ -3,27 +3,12 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator
 from pathlib import Path
 
-import pytest
-from phone_world import Farm, Handset, a_browser, a_farm, a_profile, nothing_lost
+from phone_world import Farm, Handset, a_profile, nothing_lost
 from playwright.sync_api import Browser, expect
 
 from chaffinch.sync.envelope import opened
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Browser]:
-    with a_browser() as browser:
-        yield browser
-
-
-@pytest.fixture
-def farm(tmp_path: Path) -> Iterator[Farm]:
-    with a_farm(tmp_path) as farm:
-        yield farm
-
 
 FULL = """() => {
   const add = IDBObjectStore.prototype.add;

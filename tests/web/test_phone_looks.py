@@ -11,22 +11,16 @@ from typing import Any
 
 import pytest
 from phone_tables import STATIC
-from phone_world import Farm, Handset, a_browser, a_farm
+from phone_world import Farm, Handset, a_farm
 from playwright.sync_api import Browser, expect
 
 from chaffinch.book.things import add_thing
-from chaffinch.web.program_files import ready
+from chaffinch.web.program_files import app_files, ready
 
 MOST_KB = 120.0
 LEAST_TARGET_PX = 64.0
 LARGE = "(size) => { document.documentElement.style.fontSize = size; dispatchEvent(new Event('resize')); }"
 AXE = (files("axe_playwright_python") / "axe.min.js").read_text("utf-8")
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Browser]:
-    with a_browser() as browser:
-        yield browser
 
 
 @pytest.fixture(scope="module")
@@ -220,9 +214,8 @@ def test_names_are_text_and_never_markup(tmp_path: Path, browser: Browser) -> No
 
 def test_the_page_is_light_enough_for_a_weak_signal() -> None:
     """All files of the app together, as they go over the wire, are at most 120 KB."""
-    listed = re.findall(r'"(/[^"]*)"', (STATIC / "app" / "files.js").read_text("utf-8"))
     sizes = {}
-    for address in [*listed, "/app/sw.js", "/app/files.js"]:
+    for address in [*app_files(STATIC), "/app/sw.js"]:
         name = "app/index.html" if address == "/app/" else address.removeprefix("/static/").removeprefix("/")
         found = ready(str(STATIC / name), 0, 0)
         sizes[address] = len(found.plain if found.compressed is None else found.compressed)

@@ -3,27 +3,13 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
-import pytest
-from phone_world import Answer, Farm, Handset, a_browser, a_farm, as_json, html, nothing_lost
+from phone_world import Answer, Farm, Handset, a_farm, as_json, html, nothing_lost
 from playwright.sync_api import Browser
 
 from chaffinch.sync.envelope import Envelope, seal
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Browser]:
-    with a_browser() as browser:
-        yield browser
-
-
-@pytest.fixture
-def farm(tmp_path: Path) -> Iterator[Farm]:
-    with a_farm(tmp_path) as farm:
-        yield farm
 
 
 def on_batch(act: Any) -> Any:

@@ -2,35 +2,44 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from hashlib import sha256
 from pathlib import Path
 from typing import Any
 
 import pytest
-from phone_world import Answer, Farm, Handset, a_browser, a_farm, html, nothing_lost
+from phone_world import Answer, Farm, Handset, as_json, html, nothing_lost
 from playwright.sync_api import Browser, expect
 
+from chaffinch.web import program_files
+from chaffinch.web.program_files import app_files, ready
+
+LIST = "/app/files.json"
+TEXTS, DOM = "/static/app/texts.js", "/static/app/dom.js"
+STATIC = Path(program_files.__file__).parent / "static"
+NOW = "(async () => (await (await caches.match('/app/current')).json()).now)()"
 NAMES = "(async () => (await caches.keys()).filter((key) => key.startsWith('chaffinch-app-')))()"
 
 
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Browser]:
-    with a_browser() as browser:
-        yield browser
+def plainly(path: str) -> bytes:
+    """What the server sends for one of the app's modules."""
+    return ready(str(STATIC / path.removeprefix("/static/")), 0, 0).plain
 
 
-@pytest.fixture
-def farm(tmp_path: Path) -> Iterator[Farm]:
-    with a_farm(tmp_path) as farm:
-        yield farm
+def told(files: dict[str, bytes]) -> Answer:
+    """The list of the app's files from a server on which some of them are other ones."""
+    changed = {path: sha256(content).hexdigest() for path, content in files.items()}
+    return as_json({"chaffinch": "app", "files": {**app_files(STATIC), **changed}})
 
 
 def newer(_: str, path: str, body: bytes, pass_on: Any) -> Answer:
     """A server with a newer app, that says something else on its first screen."""
+    texts = plainly(TEXTS).replace(b"Only while the machine stands.", b"Only when the machine stands still.")
+    if path == LIST:
+        return told({TEXTS: texts})
     status, headers, content = pass_on(body)
-    if path.endswith("/app/texts.js"):
+    if path == TEXTS:
         headers = {key: value for key, value in headers.items() if key.lower() != "etag"}
-        content = content.replace(b"Only while the machine stands.", b"Only when the machine stands still.")
+        content = texts
     return status, headers, content
 
 
@@ -100,6 +109,70 @@ def test_a_newer_app_that_comes_in_part_is_not_used(farm: Farm, browser: Browser
     phone.page.reload()
     expect(phone.page.get_by_role("heading", name="Outbox")).to_be_visible()
     assert phone.errors == []
+
+
+def test_a_server_brought_up_to_date_while_a_phone_fetches(farm: Farm, browser: Browser) -> None:
+    """The list says one version, and from the first file on the server is another: the mixture is not kept."""
+    farm.wire.identity = True
+    phone = Handset.new(farm, browser).ready()
+    phone.wait_until(f"({NAMES}).then((names) => names.length === 1)")
+    settled(farm, phone)
+    before = kept(phone)
+    served: list[tuple[str, int]] = []
+    version = 2
+
+    def hook(_: str, path: str, body: bytes, pass_on: Any) -> Answer:
+        nonlocal version
+        files = {name: plainly(name) + f"\n// version {version}\n".encode() for name in (TEXTS, DOM)}
+        if path == LIST:
+            served.append((LIST, version))
+            return told(files)
+        if path not in files:
+            return pass_on(body)
+        served.append((path, version))
+        version = 3
+        return 200, {"Content-Type": "text/javascript"}, files[path]
+
+    farm.wire.hook = hook
+    phone.page.goto(f"{phone.address}#/tray")
+    phone.tap("Send now")
+    phone.wait_until("true")
+    for _ in range(100):
+        if len(served) >= 3:
+            break
+        phone.page.wait_for_timeout(50)
+    settled(farm, phone)
+    assert [number for _, number in served] == [2, 2, 3], "the list and a file of one version, then a file of the next"
+    assert kept(phone) == before
+    phone.page.reload()
+    expect(phone.page.get_by_role("heading", name="Outbox")).to_be_visible()
+    # From then on the server is the newer one throughout: the whole of it is kept.
+    phone.tap("Send now")
+    phone.wait_until(f"({NAMES}).then((names) => names.length === 2)")
+    phone.wait_until(f"{NOW}.then((now) => !{sorted(before)}.includes(now))")
+    (new,) = kept(phone) - before
+    script = "async ([name, paths]) => Promise.all(paths.map(async (path) => "
+    script += "(await (await (await caches.open(name)).match(path)).text()).trim().split('\\n').pop()))"
+    assert phone.page.evaluate(script, [new, [TEXTS, DOM]]) == ["// version 3", "// version 3"]
+    assert phone.errors == []
+
+
+def test_an_open_page_gets_its_files_from_the_set_it_was_opened_with(farm: Farm, browser: Browser) -> None:
+    """What a page asks for later, as the drawing of a picture to hand over, is of its own version."""
+    farm.wire.identity = True
+    phone = Handset.new(farm, browser).ready()
+    phone.wait_until(f"({NAMES}).then((names) => names.length === 1)")
+    phone.page.reload()  # now the page itself is of that set
+    settled(farm, phone)
+    old = phone.page.evaluate(NOW)
+    farm.wire.hook = newer
+    phone.page.goto(f"{phone.address}#/tray")
+    phone.tap("Send now")
+    phone.wait_until(f"{NOW}.then((now) => now !== '{old}')")
+    asked = f"async () => (await (await fetch('{TEXTS}')).text()).includes('Only while the machine stands.')"
+    assert phone.page.evaluate(asked) is True
+    phone.page.reload()
+    assert phone.page.evaluate(asked) is False
 
 
 def test_records_of_a_newer_app_are_left_alone(farm: Farm, browser: Browser) -> None:

@@ -21,6 +21,7 @@ from chaffinch.book.said import next_step, sentence
 from chaffinch.cli.check_page import _chance
 from chaffinch.engine.estimate import Range
 from chaffinch.web.app import make_app
+from chaffinch.web.program_files import app_files
 
 
 def node(script: str, given: Any) -> Any:
@@ -56,14 +57,17 @@ def test_the_tables_are_what_python_would_write() -> None:
 
 def test_every_file_of_the_app_is_kept_for_use_without_a_network() -> None:
     """Every module that another one imports is in the service worker's list."""
-    listed = (STATIC / "app" / "files.js").read_text("utf-8")
+    listed = app_files(STATIC)
     for path in sorted((STATIC / "app").rglob("*.js")):
         for line in path.read_text("utf-8").splitlines():
             if ' from "' in line or "await import(" in line:
                 name = line.split('"')[1]
-                target = (path.parent / name).resolve().relative_to(STATIC)
-                if target.name != "types.js":
-                    assert f'"/static/{target.as_posix()}"' in listed, f"{path.name} imports {name}"
+                target = name if name.startswith("/") else f"/static/{_beside(path, name)}"
+                assert target in listed or target.endswith("/types.js"), f"{path.name} imports {name}"
+
+
+def _beside(path: Path, name: str) -> str:
+    return (path.parent / name).resolve().relative_to(STATIC).as_posix()
 
 
 def test_numbers_are_written_as_on_the_terminal_page() -> None:

@@ -3,6 +3,10 @@
 The files are read by people and by browsers. Comments are for people: in a module of ours every line that holds nothing
 else is sent empty, so that a line's number stays what it is in the source. Vendored files are sent as they are, with
 their licence. What was made ready is kept in memory until the file changes.
+
+The app's folder also answers ``files.json``: every file the phone app is made of, with its hash, listed once in the
+server's life. A phone keeps a newer app only when all its files are what one such list says, so that a program brought
+up to date while a phone fetches it is never kept in part.
 """
 
 from __future__ import annotations
@@ -18,12 +22,17 @@ from pathlib import Path
 from typing import Final
 
 from starlette.datastructures import Headers
-from starlette.responses import Response
+from starlette.responses import JSONResponse, Response
 from starlette.staticfiles import NotModifiedResponse, StaticFiles
 from starlette.types import Scope
 
 OUR_MODULES: Final = ("app", "engine", "desk")
 """Folders with modules of our own; ``vendor`` is none of them."""
+LIST: Final = "files.json"
+_FRONT: Final = ("manifest.webmanifest", "icon-192.png", "icon.svg", "engine-worker.js")
+"""Beside its first page, what the app asks for under its own address. The large icon is not among them: a phone takes
+it once, when the app is put on its home screen."""
+_NOT_OF_A_SET: Final = ("sw.js", "engine-worker.js", "types.js")
 _TEXT: Final = ("text/", "image/svg", "application/manifest", "application/json", "application/javascript")
 _SMALLEST: Final = 200  # [bytes]; below it compression gains nothing
 
@@ -35,11 +44,18 @@ class Ready:
     media_type: str
     plain: bytes
     compressed: bytes | None
-    tag: str
+    sha256: str
+    """Of the plain bytes, in hexadecimal digits."""
 
 
 class ProgramFiles(StaticFiles):
     """Static files of the program: what a folder holds, made light."""
+
+    async def get_response(self, path: str, scope: Scope) -> Response:
+        """The answer for a path; in the app's folder also the list of its files."""
+        if path == LIST and self.directory is not None and Path(self.directory).name == "app":
+            return JSONResponse({"chaffinch": "app", "files": app_files(Path(self.directory).parent)})
+        return await super().get_response(path, scope)
 
     def file_response(
         self, full_path: str | os.PathLike[str], stat_result: os.stat_result, scope: Scope, status_code: int = 200
@@ -48,7 +64,7 @@ class ProgramFiles(StaticFiles):
         found = ready(os.fspath(full_path), stat_result.st_mtime_ns, stat_result.st_size)
         asked = Headers(scope=scope)
         packed = found.compressed if "gzip" in asked.get("accept-encoding", "") else None
-        headers = {"ETag": f'"{found.tag}{"-gz" if packed is not None else ""}"', "Vary": "Accept-Encoding"}
+        headers = {"ETag": f'"{found.sha256[:20]}{"-gz" if packed is not None else ""}"', "Vary": "Accept-Encoding"}
         if packed is not None:
             headers["Content-Encoding"] = "gzip"
         body = found.plain if packed is None else packed
@@ -67,7 +83,25 @@ def ready(path: str, _changed_ns: int, _size: int) -> Ready:
     if media_type.startswith(_TEXT) and len(plain) >= _SMALLEST:
         packed = gzip.compress(plain, 9, mtime=0)
     light = packed if packed is not None and len(packed) < len(plain) else None
-    return Ready(media_type, plain, light, sha256(plain).hexdigest()[:20])
+    return Ready(media_type, plain, light, sha256(plain).hexdigest())
+
+
+@lru_cache(maxsize=4)
+def app_files(static: Path) -> dict[str, str]:
+    """Path of every file the phone app is made of, and the SHA-256 of what is sent for it."""
+    app = static / "app"
+    found = {"/app/": app / "index.html", **{f"/app/{name}": app / name for name in _FRONT}}
+    for folder in ("app", "engine", "vendor"):
+        for pattern in ("*.css", "*.js", "*.mjs"):
+            for path in sorted((static / folder).rglob(pattern)):
+                if path.name not in _NOT_OF_A_SET:
+                    found[f"/static/{path.relative_to(static).as_posix()}"] = path
+    return {name: _sent(path).sha256 for name, path in found.items()}
+
+
+def _sent(path: Path) -> Ready:
+    about = path.stat()
+    return ready(str(path), about.st_mtime_ns, about.st_size)
 
 
 def without_comments(text: str) -> str:

@@ -12,7 +12,7 @@ import { notKept } from "./screens/notkept.js";
 /** @typedef {import("./stop.js").Stop} Stop */
 /** @typedef {import("./stop.js").JournalLine} JournalLine */
 /** @typedef {import("./outbox.js").Envelope} Envelope */
-/** @typedef {{main: HTMLElement, header: HTMLElement, foot: HTMLElement}} Places */
+/** @typedef {{main: HTMLElement, header: HTMLElement, foot: HTMLElement, heard: HTMLElement}} Places */
 
 export class Frame {
   /**

@@ -15,7 +15,7 @@ const place = (tag) => /** @type {HTMLElement} */ (document.querySelector(tag));
 document.documentElement.dataset.theme = phone.kept.theme ?? "";
 phone.persisted = (await navigator.storage?.persisted?.()) ?? false;
 
-const app = new App(phone, { main: place("main"), header: place("header"), foot: place("footer") });
+const app = new App(phone, { main: place("main"), header: place("header"), foot: place("footer"), heard: place("#heard") });
 app.start();
 performance.mark("first screen");
 app.post.start();

@@ -1,28 +1,22 @@
 // @ts-check
 /// <reference lib="webworker" />
 /**
- * How does the app open without a network? All its files are kept together under one name, the hash of them all. A
- * newer set is fetched whole and checked before a pointer moves to it, so that no page is ever made of two versions,
- * and no hot spot's page becomes part of the app.
+ * How does the app open without a network? All its files are kept together as one set. The server lists them with the
+ * hash of each; a newer set is fetched whole and held to that list before a pointer moves to it. A server that is
+ * brought up to date half-way, a hot spot's page or an answer that breaks off leaves the set at hand as it is, and a page
+ * gets its files from the set it was opened with, as long as it is open.
  */
 
-importScripts("/app/files.js");
-
-const worker = /** @type {ServiceWorkerGlobalScope & {FILES: string[]}} */ (/** @type {unknown} */ (self));
+const worker = /** @type {ServiceWorkerGlobalScope} */ (/** @type {unknown} */ (self));
 const PREFIX = "chaffinch-app-";
 const POINTER = "chaffinch-pointer";
 const CURRENT = "/app/current";
 const FRONT = "/app/";
+const LIST = "/app/files.json";
+const OURS = /^\/(app|static\/(app|engine|vendor))\//;
 
-/** What a file must say it is, by its ending. @type {[RegExp, RegExp][]} */
-const TYPES = [
-  [/\.m?js$/, /javascript/],
-  [/\.css$/, /text\/css/],
-  [/\.svg$/, /image\/svg/],
-  [/\.png$/, /image\/png/],
-  [/\.webmanifest$/, /json/],
-  [/\/$/, /text\/html/],
-];
+/** Set that each page was opened with; the pointer's cache has it too, for a worker that was put to sleep. @type {Map<string, string>} */
+const sets = new Map();
 
 worker.addEventListener("install", (event) => {
   event.waitUntil(fetchAll().then(() => worker.skipWaiting()));
@@ -40,58 +34,92 @@ worker.addEventListener("message", (event) => {
 worker.addEventListener("fetch", (event) => {
   const { request } = event;
   const url = new URL(request.url);
-  if (request.method !== "GET" || url.origin !== location.origin) return;
-  const path = request.mode === "navigate" && /^\/app\/?(index\.html)?$/.test(url.pathname) ? FRONT : url.pathname;
-  if (worker.FILES.includes(path)) event.respondWith(kept(path, request));
+  if (request.method !== "GET" || url.origin !== location.origin || !OURS.test(url.pathname) || url.pathname === LIST) return;
+  if (request.mode !== "navigate") event.respondWith(kept(url.pathname, event));
+  else if (/^\/app\/?(index\.html)?$/.test(url.pathname)) event.respondWith(front(event));
 });
 
-/**
- * A file of the current set; from the network where there is none.
- * @param {string} path
- * @param {Request} request
- */
-async function kept(path, request) {
+/** The first page, of the newest set. @param {FetchEvent} event */
+async function front(event) {
   const { now } = await pointer();
-  const found = now ? await (await caches.open(now)).match(path) : undefined;
-  return found ?? fetch(request);
+  if (now) await hold(event.resultingClientId, now);
+  return found(now, FRONT, event.request);
 }
 
-/** Fetch every file; when all are what they should be, keep them as one set. @returns {Promise<boolean>} whether it is new */
+/** A file of the set that the page was opened with. @param {string} path @param {FetchEvent} event */
+async function kept(path, event) {
+  const { clientId, request } = event;
+  const noted = sets.get(clientId) ?? (await (await (await caches.open(POINTER)).match(noteOf(clientId)))?.text());
+  const set = noted ?? (await pointer()).now;
+  if (set) sets.set(clientId, set);
+  if (set && request.destination === "worker") await hold(event.resultingClientId, set);
+  return found(set, path, request);
+}
+
+/** @param {string} set @param {string} path @param {Request} request */
+async function found(set, path, request) {
+  const known = set && (await caches.has(set)) ? await (await caches.open(set)).match(path) : undefined;
+  return known ?? fetch(request);
+}
+
+/** @param {string} client @param {string} set */
+async function hold(client, set) {
+  if (!client) return;
+  sets.set(client, set);
+  try {
+    await (await caches.open(POINTER)).put(noteOf(client), new Response(set));
+  } catch {
+    // A full phone opens the app all the same.
+  }
+}
+
+/** @param {string} client */
+const noteOf = (client) => `/app/page/${encodeURIComponent(client)}`;
+
+/** Fetch every file of the server's list; when all are what it says, keep them as one set. @returns {Promise<boolean>} whether it is new */
 async function fetchAll() {
-  const files = await Promise.all(worker.FILES.map(async (path) => {
-    const answer = await fetch(path, { cache: "no-cache", redirect: "error", credentials: "omit" });
-    const wanted = TYPES.find(([ending]) => ending.test(path));
-    if (!answer.ok || !wanted?.[1].test(answer.headers.get("Content-Type") ?? "")) throw new Error(`${path} is not ours`);
-    const bytes = new Uint8Array(await answer.arrayBuffer());
-    if (path === FRONT && !new TextDecoder().decode(bytes).includes('data-app="chaffinch"')) throw new Error("not our page");
-    return { path, bytes, headers: answer.headers };
-  }));
-  const name = PREFIX + (await hashOf(files));
+  const asked = await fetch(LIST, { cache: "no-store", redirect: "error", credentials: "omit" });
+  /** @type {{chaffinch?: string, files?: {[path: string]: string}}} */
+  const { chaffinch, files } = await asked.json();
+  if (!asked.ok || chaffinch !== "app" || !files?.[FRONT]) throw new Error("this is no list of our files");
+  const name = PREFIX + (await hashOf(new TextEncoder().encode(JSON.stringify(Object.entries(files).sort())))).slice(0, 16);
   const { now } = await pointer();
   if (now === name) return false;
+  const whole = await Promise.all(Object.entries(files).map(async ([path, wanted]) => {
+    const answer = await fetch(path, { cache: "no-cache", redirect: "error", credentials: "omit" });
+    const bytes = await answer.arrayBuffer();
+    if (!answer.ok || (await hashOf(new Uint8Array(bytes))) !== wanted) throw new Error(`${path} is not what the list says`);
+    return { path, bytes, headers: answer.headers };
+  }));
   const cache = await caches.open(name);
-  await Promise.all(files.map(({ path, bytes, headers }) => cache.put(path, new Response(bytes, { headers: plain(headers) }))));
+  await Promise.all(whole.map(({ path, bytes, headers }) => cache.put(path, new Response(bytes, { headers: plain(headers) }))));
   await (await caches.open(POINTER)).put(CURRENT, new Response(JSON.stringify({ now: name, before: now })));
-  // A page that is open may still ask for a file of the set before.
-  for (const one of await caches.keys()) if (one.startsWith(PREFIX) && one !== name && one !== now) await caches.delete(one);
+  await forget(name, now);
   return now !== "";
+}
+
+/** Let go of sets that no page rests on. @param {string} now @param {string} before */
+async function forget(now, before) {
+  const notes = await caches.open(POINTER);
+  const open = new Set((await worker.clients.matchAll({ includeUncontrolled: true, type: "all" })).map((one) => noteOf(one.id)));
+  const used = new Set([now, before]);
+  for (const request of await notes.keys()) {
+    const { pathname } = new URL(request.url);
+    if (open.has(pathname)) used.add((await (await notes.match(request))?.text()) ?? "");
+    else if (pathname !== CURRENT) await notes.delete(request);
+  }
+  for (const one of await caches.keys()) if (one.startsWith(PREFIX) && !used.has(one)) await caches.delete(one);
 }
 
 /** @returns {Promise<{now: string, before: string}>} */
 async function pointer() {
-  const found = await (await caches.open(POINTER)).match(CURRENT);
-  return found ? found.json() : { now: "", before: "" };
+  const known = await (await caches.open(POINTER)).match(CURRENT);
+  return known ? known.json() : { now: "", before: "" };
 }
 
-/** @param {{path: string, bytes: Uint8Array}[]} files */
-async function hashOf(files) {
-  const parts = await Promise.all(files.map(async ({ path, bytes }) => `${path} ${hex(await crypto.subtle.digest("SHA-256", /** @type {Uint8Array<ArrayBuffer>} */ (bytes)))}`));
-  return hex(await crypto.subtle.digest("SHA-256", new TextEncoder().encode(parts.join("\n")))).slice(0, 16);
-}
-
-/** @param {ArrayBuffer} bytes */
-function hex(bytes) {
-  return [...new Uint8Array(bytes)].map((b) => b.toString(16).padStart(2, "0")).join("");
+/** @param {Uint8Array<ArrayBuffer>} bytes */
+async function hashOf(bytes) {
+  return [...new Uint8Array(await crypto.subtle.digest("SHA-256", bytes))].map((b) => b.toString(16).padStart(2, "0")).join("");
 }
 
 /** Headers that still hold for the bytes as they are kept. @param {Headers} headers */

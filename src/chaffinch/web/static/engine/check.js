@@ -37,6 +37,18 @@ const CUT_OFF = 0.001;
 const KG_PER_T = 1000;
 
 /**
+ * Whether a table can be answered at all: everything but the estimate.
+ * @param {Table} table
+ * @param {Setup} setup
+ * @throws {import("./errors.js").InputError} when the table says something that cannot be used
+ */
+export function examine(table, setup) {
+  const check = readTable(table, setup);
+  mustAgree(check);
+  plain(prepare(check).catches);
+}
+
+/**
  * Answer a check.
  * @param {Table} table     a check file as JSON (docs/check-file.md)
  * @param {Setup} setup     the crops of /api/v1/setup

@@ -21,10 +21,10 @@ import { clock, panWords } from "./home.js";
 export function verdict(app, id) {
   const stop = app.phone.stops.get(id);
   if (!stop || stop.closed) return null;
-  const { answer, problem, earlier } = app.answerOfStop(stop);
+  const { answer, problem, working, earlier } = app.answerOfStop(stop);
   const bags = waiting(stop);
   const another = h("button", { onclick: () => app.another(stop) }, "Another catch");
-  const save = h("button", { onclick: () => app.save(stop), disabled: bags.length > 0 || stop.catches.length === 0 || !!problem }, "Save check");
+  const save = h("button", { onclick: () => app.save(stop), disabled: bags.length > 0 || stop.catches.length === 0 || working || !!problem }, "Save check");
   const leading = bags.length > 0 || (answer?.verdict === "unsettled" && answer.more_catches !== null) || !answer ? another : save;
   another.className = another === leading ? "main" : "second";
   save.className = save === leading ? "main" : "second";
@@ -35,7 +35,8 @@ export function verdict(app, id) {
       "div.stack",
       {},
       answer ? answered(app, answer, stop.catches.filter((one) => one.amount !== null).map((one) => one.place), { earlier, field: stop.terms.field?.name }) : null,
-      !answer && !problem ? h("p.lead", {}, bags.length > 0 ? "The bags wait to be weighed. Nothing is lost when you leave." : "No catch yet.") : null,
+      working ? h("p.lead.working", {}, "Kept. Working it out …") : null,
+      !answer && !problem && !working ? h("p.lead", {}, bags.length > 0 ? "The bags wait to be weighed. Nothing is lost when you leave." : "No catch yet.") : null,
       problem ? h("div.note", { role: "alert" }, h("strong", {}, "Cannot be worked out"), h("p", {}, problem), h("button.quiet", { onclick: () => app.terms(stop) }, "Mend field, machine and terms")) : null,
       answer && bags.length > 0 ? h("p.lead", {}, `${bags.length === 1 ? "A bag waits" : `${bags.length} bags wait`} to be weighed; the check can be saved when it is in. Nothing is lost when you leave.`) : null,
       catchList(app, stop),
