@@ -5,6 +5,7 @@ from __future__ import annotations
 import shutil
 import sqlite3
 from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import closing
 from pathlib import Path
 
@@ -151,3 +152,19 @@ def test_stopped_in_the_middle_nothing_stays(postgres: Server, tmp_path: Path) -
     with pytest.raises(KeyboardInterrupt):
         keeping.restore(source, address, progress=stop)
     assert nothing_there(address)
+
+
+def test_of_two_who_restore_at_once_one_does_and_one_is_told(postgres: Server, tmp_path: Path) -> None:
+    source, address = str(tmp_path / "farm.chaffinch"), postgres.new_book()
+    begin(source, full())
+
+    def attempt(_: int) -> str:
+        try:
+            return f"{keeping.restore(source, address).records} records"
+        except InputError as error:
+            return error.problem
+
+    with ThreadPoolExecutor(2) as both:
+        said = sorted(both.map(attempt, range(2)))
+    assert said == ["13 records", "holds a book already"]
+    assert problems(again(address)) == ()

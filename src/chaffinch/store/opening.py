@@ -32,6 +32,10 @@ KEPT: Final = "copy "
 """Before the name of a copy that was made of an older book, as key of a fact about the book."""
 
 
+_FILLING: Final = 1_667_787_110
+"""Of the server's own locks the one that is held while a book is started or restored; a number of our own."""
+
+
 @dataclass(frozen=True, slots=True, weakref_slot=True)
 class Store:
     """An open book.
@@ -148,6 +152,10 @@ def refuse_occupied(connection: sa.Connection, address: str, *, field: str = "bo
     InputError
         When it holds a book, or other tables.
     """
+    if connection.dialect.name == "postgresql":
+        # Who comes while another fills it waits until that one is done or has given up, and then sees what is there.
+        place = "hashtext(current_database() || '.' || current_schema())"
+        connection.exec_driver_sql(f"SELECT pg_advisory_xact_lock({_FILLING}, {place})")
     if ran(connection) is not None:
         raise InputError(field, shown(address), "holds a book already", "open it, or name another database")
     strangers = sa.inspect(connection).get_table_names()
