@@ -7,8 +7,12 @@ import re
 import subprocess
 import sys
 from pathlib import Path
+from types import SimpleNamespace
 
 import numpy as np
+import pytest
+
+from chaffinch.engine.estimate import Range
 
 BENCH = Path(__file__).resolve().parent.parent / "bench"
 sys.path.insert(0, str(BENCH))
@@ -56,7 +60,7 @@ def test_in_random_worlds_the_best_pace_saves_most_of_what_there_is() -> None:
     # Advised with 0.80 or more: a fifth may be wrong, and a dozen scatter by 12 points.
     assert np.mean(np.array(moved) < 0) < 0.2 + 0.24
     # A 90 % range: four sds of 20 worlds.
-    assert np.mean([o.best_within_range for o in outcomes]) > 0.9 - 0.27
+    assert np.mean([o.best_held for o in outcomes]) > 0.9 - 0.27
     assert np.mean([o.extra_within_range for o in outcomes]) > 0.9 - 0.27
 
 
@@ -65,3 +69,22 @@ def test_the_same_seed_plays_the_same_world_for_every_plan() -> None:
     assert pace_regret.outcome(SPREAD, 5) != pace_regret.outcome(SPREAD, 6)
     rng = np.random.default_rng((5, 1))
     assert pace_regret.World.drawn(rng).today_kmh != pace_regret.World.drawn(rng).today_kmh
+
+
+def test_a_truth_within_a_lump_of_belief_counts_by_its_places() -> None:
+    """The share held is 90 % on average where the truth is drawn from the belief, whatever lumps that has."""
+    rng = np.random.default_rng(1)
+    shares = []
+    for _ in range(40):
+        draws = np.clip(rng.normal(rng.uniform(4.0, 10.0), 1.0, 4000), 5.0, 9.0)
+        low, high = np.quantile(draws, [0.05, 0.95])
+        found = SimpleNamespace(
+            own_best_kmh=Range(low, 7.0, high),
+            p_at_edges=(float(np.mean(draws == 5.0)), float(np.mean(draws == 9.0))),
+        )
+        shares += [pace_regret.held(found, truth, (5.0, 9.0)) for truth in draws[::40]]
+    # 4,000 truths; each share scatters by at most 0.3.
+    assert np.mean(shares) == pytest.approx(0.90, abs=0.015)
+    closed = SimpleNamespace(own_best_kmh=Range(9.0, 9.0, 9.0), p_at_edges=(0.0, 1.0))
+    assert pace_regret.held(closed, 9.0, (5.0, 9.0)) == pytest.approx(0.90)
+    assert pace_regret.held(closed, 5.0, (5.0, 9.0)) == 0.0
