@@ -35,7 +35,8 @@ FloatArray = NDArray[np.float64]
 
 # The model's own figures, written out once more: a slip on either side shows as lost coverage.
 MEDIAN_KG_HA, SD_LOG = 40.0, 1.3
-RATIO_SD, DRIFT_SD, PLACE_SD, PLACE_SD_SD = 0.4, 0.15, 0.25, 0.5
+RATIO_SCALE, RATIO_FREEDOM = 0.3, 2.0
+DRIFT_SD, PLACE_SD, PLACE_SD_SD = 0.15, 0.25, 0.5
 C0, C_SD, WIDTH_SD, PAN_SD = 0.40, 0.35, 0.08, 0.01
 PANS, PAN_M2, CUT_M, DROP_M = 3, 0.371612, 12.192, 1.6764
 TKW_G, STEP_G, GAP_H = 3.5, 0.1, 0.25
@@ -47,7 +48,14 @@ RANGES_AT: Final = (3, 6, 12, 24)
 POINTS_PER_ROUND: Final = 512
 """A quarter of the usual: still above 1,000 effective draws, and P(B less) good to 0.01."""
 BAR: Final = (0.87, 0.93)
-WORLDS: Final = {"no difference": 0.0, "B 18 % less": -0.2, "B 33 % less": -0.4, "as assumed": None}
+WORLDS: Final = {
+    "no difference": 0.0,
+    "B 18 % less": -0.2,
+    "B 33 % less": -0.4,
+    "B 75 % less": -math.log(4.0),
+    "B four times": math.log(4.0),
+    "as assumed": None,
+}
 """ln(B/A) of each kind of world; None: drawn for each trial."""
 
 
@@ -74,7 +82,7 @@ def world(
     ln_ratio: float | None, rng: np.random.Generator, stops: int = len(ORDER)
 ) -> tuple[float, list[Evidence], FloatArray]:
     """One trial as it happens: true ln(B/A), evidence of each of its first stops, and their times [h]."""
-    delta = RATIO_SD * rng.standard_normal() if ln_ratio is None else ln_ratio
+    delta = RATIO_SCALE * rng.standard_t(RATIO_FREEDOM) if ln_ratio is None else ln_ratio
     alpha = math.log(MEDIAN_KG_HA) + SD_LOG * rng.standard_normal()
     drift, tau = DRIFT_SD * rng.standard_normal(), PLACE_SD * math.exp(PLACE_SD_SD * rng.standard_normal())
     hours = GAP_H * np.arange(len(ORDER))
@@ -196,13 +204,14 @@ def table_of_calls(paths: Paths) -> list[list[str]]:
 
 
 def table_of_ranges(paths: Paths) -> list[list[str]]:
-    """How often the 90 % range of B/A holds the truth, and its typical width as a factor."""
-    rows = [["stops", "90 % range covers", "typical upper over lower end"]]
+    """How often the 90 % range of B/A holds the truth, its typical middle, and its typical width as a factor."""
+    rows = [["stops", "90 % range covers", "typical lower end", "typical upper end", "typical upper over lower end"]]
     for k, n in enumerate(RANGES_AT):
         low, high = paths.ends[:, k].T
         held = (low <= paths.ln_ratio) & (paths.ln_ratio <= high)
         mark = "" if BAR[0] <= held.mean() <= BAR[1] else " !"
-        rows.append([str(n), f"{percent_of(held)}{mark}", f"{np.median(np.exp(high - low)):.2f}"])
+        typical = [f"{np.median(np.exp(x)):.2f}" for x in (low, high, high - low)]
+        rows.append([str(n), f"{percent_of(held)}{mark}", *typical])
     return rows
 
 
@@ -244,7 +253,8 @@ def main(worlds: int, seed: int, jobs: int, only: str, markdown: bool) -> None:
     print(laid_out(table_of_rules(paths), markdown=markdown))
     if "as assumed" in paths:
         print(f"\n{laid_out(table_of_calls(paths['as assumed']), markdown=markdown)}")
-        print(f"\n{laid_out(table_of_ranges(paths['as assumed']), markdown=markdown)}")
+    for kind, one in paths.items():
+        print(f"\n{kind}\n{laid_out(table_of_ranges(one), markdown=markdown)}")
     took = time.perf_counter() - start
     print(f"\nchaffinch {__version__}: {worlds} trials of each kind, seed {seed}, {took:.0f} s with {jobs} job(s)")
 

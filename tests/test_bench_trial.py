@@ -96,13 +96,14 @@ def test_keys_hold_what_a_further_check_would_find() -> None:
 
 
 def test_worlds_take_their_figures_from_the_same_design() -> None:
-    from chaffinch.engine import exposure, monitor, trial
+    from chaffinch.engine import exposure, monitor, trial, trial_prior
     from chaffinch.engine.catch import PAN_SD
     from chaffinch.engine.estimate import PRIOR_MEDIAN_KG_HA, PRIOR_SD
     from chaffinch.engine.evidence import VARIATION_SD
 
     assert (PRIOR_MEDIAN_KG_HA["machine"], PRIOR_SD) == (looks.MEDIAN_KG_HA, looks.SD_LOG)
-    assert (looks.RATIO_SD, looks.DRIFT_SD) == (trial.RATIO_SD, trial.DRIFT_SD)
+    assert looks.RATIO_SCALE == trial_prior.RATIO_SCALE
+    assert looks.DRIFT_SD == trial.DRIFT_SD
     assert (looks.PLACE_SD, looks.PLACE_SD_SD) == (trial.PLACE_SD, trial.PLACE_SD_SD)
     assert (exposure.VARIATION["narrow"], VARIATION_SD) == (looks.C0, looks.C_SD)
     assert (exposure.WIDTH_SD["guessed"], PAN_SD) == (looks.WIDTH_SD, looks.PAN_SD)

@@ -14,6 +14,7 @@ import emcee
 import numpy as np
 import pytest
 from made_trials import normal, pans, trial
+from scipy import stats
 from test_sampler_against_mcmc import mcmc_points
 
 from chaffinch.engine.estimate import DrawBelief, Prior
@@ -68,10 +69,12 @@ def test_trial_agrees_with_a_long_mcmc_run():
     hours = 0.25 * (np.arange(6) - 2.5)
     ln_load = np.log(load) - np.log(load).mean()
     centre = np.array([math.log(40.0), 0.0, 0.0, math.log(0.25), 1.2])
-    sd = np.array([1.3, 0.4, 0.15, 0.5, 0.3])
+    sd = np.array([1.3, 0.3, 0.15, 0.5, 0.3])
 
     def log_density(points: np.ndarray) -> np.ndarray:
-        total = -0.5 * np.square((points - centre) / sd).sum(axis=1)
+        total = stats.t(2, scale=0.3).logpdf(points[:, 1])
+        for k in (0, 2, 3, 4):
+            total = total + stats.norm(centre[k], sd[k]).logpdf(points[:, k])
         for k, e in enumerate(seen):
             at = points[:, 0] + is_b[k] * points[:, 1] + hours[k] * points[:, 2] + ln_load[k] * points[:, 4]
             total += scattered(e.log_likelihood, at, np.exp(points[:, 3]))

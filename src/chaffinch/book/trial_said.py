@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-import math
 from typing import Final
 
 from chaffinch.book.trials import Aside, TrialFound
-from chaffinch.engine.trial import KEEP, RATIO_SD, TrialVerdict
+from chaffinch.engine.trial import KEEP, TrialVerdict
 from chaffinch.engine.trial_design import Caution
+from chaffinch.engine.trial_prior import widest_factor
 
 VERDICT: Final[dict[TrialVerdict, str]] = {
     "keep B": "Keep B: {chance} % sure that it loses less.",
@@ -35,9 +35,9 @@ LOOKING: Final = (
     "nothing is kept in at most one trial of ten however often you look."
 )
 DRAWN: Final = (
-    f"The ratio is drawn towards 1 by what settings usually do: before the first stop, a factor within "
-    f"{math.exp(1.96 * RATIO_SD):.1f} either way in nineteen trials of twenty (sd of the log {RATIO_SD:g}; our own "
-    "figure). Few stops leave a large difference looking smaller than it is."
+    "The ratio is drawn towards 1 by what settings usually do: before the first stop, a factor within "
+    f"{widest_factor(0.9):.1f} either way in nine trials of ten, and far more in a few (our own figures). Few stops "
+    "leave a large difference looking smaller than it is."
 )
 ASIDE: Final[dict[Aside, str]] = {
     "another combine": "is filed under another combine and is no part of this trial",

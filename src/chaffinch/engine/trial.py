@@ -30,6 +30,7 @@ from chaffinch.engine.sampler import POINTS_PER_ROUND, Draws, sample
 from chaffinch.engine.sobol import sobol
 from chaffinch.engine.trial_design import LEAST_EACH, Caution, Changed, Design, Stop, changed
 from chaffinch.engine.trial_outlook import Ahead, chances
+from chaffinch.engine.trial_prior import ln_prior
 from chaffinch.engine.trial_scatter import Scattered, blurred, by_itself, mean_of, sd_of
 
 __all__ = ["Changed", "Design", "Stop", "TrialAnswer", "changed", "compare", "posterior", "verdict_of"]
@@ -37,8 +38,6 @@ __all__ = ["Changed", "Design", "Stop", "TrialAnswer", "changed", "compare", "po
 FloatArray = NDArray[np.float64]
 TrialVerdict = Literal["keep B", "go back", "not settled"]
 
-RATIO_SD: Final = 0.4
-"""Sd of ln(B/A) before the trial [1] (design §4.7, the δ of a setup)."""
 DRIFT_SD: Final = 0.15
 """Sd of the drift of ln(loss) before the trial [1/h]. Own figure: losses shift by a third over two hours of a
 drying or dampening day, either way."""
@@ -53,6 +52,8 @@ twelve on each side, keeps a B that changes nothing in at most one trial of ten.
 BACK: Final = 0.10
 """P(B loses less) down to which it is time to go back. Own figure: A is known to work, so giving up a trial of B needs
 less proof than a change."""
+_ROUGH_RATIO_SD: Final = 1.0
+"""Sd of ln(B/A) where the sampler starts [1]: room for a large ratio."""
 MOST_EACH: Final = 12
 """Further stops on each side looked ahead; as for catches (design §4.4)."""
 ENOUGH_CHANCE: Final = 0.80
@@ -238,7 +239,7 @@ def posterior(
     seen = Scattered(tables)
     middle = math.log(positive("prior median", prior.median_kg_ha))
     mean = [middle, 0.0, 0.0, math.log(PLACE_SD)]
-    sd = [positive("prior sd", prior.sd_log), RATIO_SD, DRIFT_SD, PLACE_SD_SD]
+    sd = [positive("prior sd", prior.sd_log), _ROUGH_RATIO_SD, DRIFT_SD, PLACE_SD_SD]
     if design.exponent is not None:
         mean.append(design.exponent[0])
         sd.append(design.exponent[1])
@@ -247,8 +248,10 @@ def posterior(
 
     def log_density(points: FloatArray) -> FloatArray:
         z = (points - centre) / spread
+        # Column 1 is no normal.
+        z[:, 1] = 0.0
         seen_at = seen.at(points[:, linear] @ design.columns.T, points[:, 3])
-        result: FloatArray = seen_at.sum(axis=1) - 0.5 * np.square(z).sum(axis=1)
+        result: FloatArray = seen_at.sum(axis=1) - 0.5 * np.square(z).sum(axis=1) + ln_prior(points[:, 1])
         return result
 
     start = _rough(design, tables, centre, spread, linear)
