@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import itertools
+from collections.abc import Mapping
+from types import MappingProxyType
 from typing import Final
 
 from chaffinch.book.day import DayAnswer
@@ -22,10 +24,10 @@ NO_CHECKS: Final = (
     "trust any of it."
 )
 ASSUMED: Final = {
-    "working hours": "Working hours: 08:00 to 23:00; --hours tells yours.",
+    "working hours": "Working hours: 08:00 to 23:00, unless you tell yours.",
     "cheapest hours": (
-        "No area told: hours that cost at most a quarter more than the cheapest are marked; --area tells what they are "
-        "to finish."
+        "No area told: hours that cost at most a quarter more than the cheapest are marked. Tell the area they are to "
+        "finish, and the cheapest hours that do it are."
     ),
     "humidity beyond isotherm": (
         "Some hours are more humid than 90 % or drier than 10 %: grain is reckoned at that end, for isotherms hold no "
@@ -138,7 +140,7 @@ def grain_said(found: DayAnswer) -> str:
     rests = (
         f"{found.grain_readings} {'reading' if found.grain_readings == 1 else 'readings'} of the last day draw it in"
         if found.grain_readings
-        else "no reading of the last day; --moisture tells yours"
+        else "no reading of the last day: tell your meter's"
     )
     if found.limits is None:
         return f"Grain moisture: {sure}; {rests}. No delivery limit is listed for your country."
@@ -182,8 +184,9 @@ def seen(found: DayAnswer) -> str:
     return f"{own} {'check' if own == 1 else 'checks'} of its own, {found.told_checks} with humidity"
 
 
-def taken(found: DayAnswer, unit: PaceUnit) -> list[str]:
-    """What was taken as given, in sentences."""
+def taken(found: DayAnswer, unit: PaceUnit, here: Mapping[str, str] = MappingProxyType({})) -> list[str]:
+    """What was taken as given, in sentences; ``here`` has those that a face says in its own words, by key."""
     hour = found.job.hour_cost_per_h
     told = [f"One more hour costs {f'{unit.sign}{plain_number(hour)}' if hour else 'nothing'}."]
-    return told + [ASSUMED.get(key) or ASSUMED_OF_PACE[key] for key in found.assumed]
+    said = {**ASSUMED_OF_PACE, **ASSUMED, **here}
+    return told + [said[key] for key in found.assumed]

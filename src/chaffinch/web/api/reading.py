@@ -17,6 +17,7 @@ from chaffinch.book.receiving import sent_since
 from chaffinch.errors import InputError
 from chaffinch.web.access import Reader, anyone
 from chaffinch.web.devices import Role
+from chaffinch.web.forecasts import forecasts_of
 from chaffinch.web.problems import Refusal, answers
 
 router = APIRouter(tags=["reading"])
@@ -164,3 +165,11 @@ def one_check(
         "record": dict(logged.body),
         "answer": as_json(answer(logged.check)),
     }
+
+@router.get("/day", responses=answers(401, 403, 404, 429, 503))
+def last_day(request: Request, _: Reader) -> dict[str, Any]:
+    """The hours of the day that was planned last on this server, with the time it was worked out (UTC)."""
+    found = forecasts_of(request).last
+    if found is None:
+        raise Refusal(404, "day", "none was planned since this server started", "plan one on the desk's page Day")
+    return {**found, "server_time": utc_now()}

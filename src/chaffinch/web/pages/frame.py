@@ -148,6 +148,7 @@ NAVIGATION: Final = (
     ("combines", "/combines"),
     ("advice", "/advice"),
     ("trials", "/trials"),
+    ("day", "/day"),
     ("setup", "/setup"),
     ("devices", "/devices"),
 )

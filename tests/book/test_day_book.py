@@ -1,0 +1,164 @@
+"""A day from a book: what its checks taught, when it is a guide, which history counts, and how it is told."""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from chaffinch.book import day_air, day_said
+from chaffinch.book.day import DayAnswer, DayTerms, day
+from chaffinch.book.day_json import as_json
+from chaffinch.book.day_table import table_rows
+from chaffinch.book.humidity import hours_of, readings_of
+from chaffinch.book.pace import PaceTerms
+from chaffinch.book.shown_unit import unit_of
+from chaffinch.book.things import find_thing
+from chaffinch.errors import InputError
+from chaffinch.records.forecast import read_forecast
+from day_book import HEADER_GAMMA, MACHINE_GAMMA, day_book, forecast
+from season_book import SeasonBook
+
+TERMS = DayTerms(pace=PaceTerms(hour_cost=400.0), area_ha=30.0)
+
+
+@pytest.fixture(scope="module")
+def taught(tmp_path_factory: pytest.TempPathFactory) -> Iterator[SeasonBook]:
+    book = day_book(tmp_path_factory.mktemp("day") / "larkhollow.chaffinch")
+    yield book
+    book.desk.store.close()
+
+
+def planned(book: SeasonBook, terms: DayTerms = TERMS, *, text: str = "", crop: str = "canola") -> DayAnswer:
+    combine = find_thing(book.desk, "combine", "Old Bess")
+    field = find_thing(book.desk, "field", "Long Hollow")
+    return day(book.desk, combine, crop, read_forecast(text or forecast()), terms, field=field)
+
+
+@pytest.fixture(scope="module")
+def found(taught: SeasonBook) -> DayAnswer:
+    return planned(taught)
+
+
+def test_twenty_checks_with_humidity_teach_which_way_losses_move(found: DayAnswer) -> None:
+    assert (found.told_checks, len(found.curves.own), len(found.curves.own_header)) == (20, 20, 20)
+    assert not found.plan.is_a_guide
+    tough = max(found.plan.hours, key=lambda h: h.toughness)
+    dry = min(found.plan.hours, key=lambda h: h.toughness)
+    assert tough.toughness - dry.toughness > 0.4
+    assert tough.best_kmh < dry.best_kmh
+    assert tough.header_kg_ha is not None
+    assert dry.header_kg_ha is not None
+    assert tough.header_kg_ha.median < dry.header_kg_ha.median
+    assert MACHINE_GAMMA > 0 > HEADER_GAMMA
+    assert "header loss falls" in day_said.moving(found)
+    assert day_said.GUIDE not in day_said.remarks(found)
+
+
+def test_the_cheapest_hours_finish_the_area_in_the_dry_of_the_day(found: DayAnswer) -> None:
+    assert found.plan.done_ha == pytest.approx(30.0)
+    worked = [found.hours[k].minute // 60 % 24 for k, h in enumerate(found.plan.hours) if h.worked > 0]
+    assert worked
+    assert all(12 <= clock <= 21 for clock in worked)
+    assert all(h.why_not == "not a working hour" for h, air in zip(found.plan.hours, found.hours, strict=True)
+               if air.minute // 60 % 24 < 8)  # fmt: skip
+
+
+def test_the_last_check_says_when_to_check_again(found: DayAnswer) -> None:
+    assert found.last_check is not None
+    assert found.last_toughness is not None
+    assert len(found.plan.shift) == len(found.hours)
+    again = found.plan.check_again
+    assert again is not None
+    assert found.plan.hours[again].toughness - found.last_toughness > 0.1
+    assert "more machine loss" in day_said.check_again(found)
+    assert day_said.sends_out(found)
+
+
+def test_readings_of_grain_draw_the_course_in(taught: SeasonBook, found: DayAnswer) -> None:
+    assert found.grain_readings == 1
+    assert found.isotherm is not None
+    read, when = readings_of(taught.desk), day_air.planned(taught.desk, read_forecast(forecast()))
+    wetter, count = day_air.grain_over(read, "canola", found.isotherm, when, 12.0, lag_h=6.0)
+    assert count == 2
+    for k, hour in enumerate(found.plan.hours[:6]):
+        assert hour.grain_pct is not None
+        assert wetter.mean_pct[k] > hour.grain_pct.median
+    assert found.limits is not None
+    assert (found.limits.dry_up_to, found.limits.tough_from, found.limits.damp_above) == (10.0, 10.1, 12.5)
+    assert "± 1 points" in day_said.grain_said(found)
+
+
+def test_what_was_read_before_the_forecast_is_its_history(taught: SeasonBook) -> None:
+    read = readings_of(taught.desk)
+    at = hours_of("2026-08-13T20:00:00Z")
+    times, humidity = read.before(at)
+    assert len(times) == len(humidity) == 25
+    assert read.toughness_at(at) is not None
+    assert read.toughness_at(at + 72.0) is None
+    next_noon, much_later = (
+        day_air.planned(taught.desk, read_forecast(forecast(day=d, first=12, hours=12))) for d in (14, 18)
+    )
+    fresh = day_air.toughness_over(read, much_later, lag_h=2.0)
+    late = day_air.toughness_over(read, next_noon, lag_h=2.0)
+    # Four days on nothing is remembered: the straw begins where the first hour's air would have it.
+    assert fresh[0] == pytest.approx(much_later.hours[0].humidity_pct / 100.0)
+    assert late[0] > fresh[0]
+
+
+def test_hours_that_are_over_become_history(taught: SeasonBook) -> None:
+    now = dataclasses.replace(taught.desk, now=lambda: "2026-08-14T09:30:00Z")
+    when = day_air.planned(now, read_forecast(forecast()))
+    assert when.hours[0].at == "2026-08-14T09:00"
+    assert len(when.before) == 9
+    assert when.started_at == "2026-08-14T09:00:00Z"
+    long = day_air.planned(taught.desk, read_forecast(forecast(hours=240)))
+    assert len(long.hours) == day_air.MOST_HOURS
+
+
+def test_without_a_check_it_is_a_guide_with_wide_ranges(tmp_path: Path) -> None:
+    book = day_book(tmp_path / "bare.chaffinch", checks=False)
+    found = planned(book)
+    assert found.plan.is_a_guide
+    assert day_said.NO_CHECKS in day_said.remarks(found)
+    assert found.last_check is None
+    assert "take one before you start" in day_said.check_again(found)
+    assert all(h.machine_kg_ha.high > 15 * h.machine_kg_ha.low for h in found.plan.hours)
+    told = as_json(found, unit_of(book.desk, "canola"))
+    assert told["a_guide"] is True
+    assert told["hours"][0]["header_kg_ha"] is None
+    book.desk.store.close()
+
+
+def test_json_and_table_tell_every_hour(taught: SeasonBook, found: DayAnswer) -> None:
+    unit = unit_of(taught.desk, "canola")
+    told = as_json(found, unit)
+    assert len(told["hours"]) == len(found.hours) == 30
+    assert told["hours"][15]["at"] == "2026-08-14T15:00"
+    assert sum(h["worked"] * h["ha_h"] for h in told["hours"]) == pytest.approx(told["done_ha"])
+    rows = table_rows(found, unit)
+    assert len(rows) - 1 == sum(h.why_not is None for h in found.plan.hours)
+    assert any("■" in row[-1] for row in rows)
+
+
+def test_waiting_and_moisture_limit_change_the_hours(taught: SeasonBook) -> None:
+    pressed = planned(taught, dataclasses.replace(TERMS, most_moisture_pct=8.0, wait_share_per_day=0.05))
+    assert any(h.why_not == "grain too moist" for h in pressed.plan.hours)
+    assert pressed.job.wait_per_ha_day == pytest.approx(0.05 * 2.5 * 600.0)
+    assert pressed.plan.hours[-1].wait_per_ha > 0.0
+
+
+def test_a_crop_without_an_isotherm_gets_no_moisture_and_no_limit_by_it(taught: SeasonBook) -> None:
+    pea = planned(taught, crop="pea")
+    assert pea.isotherm is None
+    assert pea.plan.hours[0].grain_pct is None
+    assert "use your meter" in day_said.grain_said(pea)
+    with pytest.raises(InputError, match="no isotherm"):
+        planned(taught, dataclasses.replace(TERMS, most_moisture_pct=12.0), crop="pea")
+
+
+def test_hours_that_are_no_span_are_refused() -> None:
+    with pytest.raises(InputError, match="no span of the clock"):
+        day_air.may_work([], (9, 9))
