@@ -124,4 +124,4 @@ def _effect(effect: Effect) -> dict[str, Any]:
 
 
 def _origin(origin: Origin) -> dict[str, Any]:
-    return {"kind": origin.kind, "sources": list(origin.sources)}
+    return {"kind": origin.kind, "sources": list(origin.sources), "deduced_from": list(origin.deduced)}

@@ -228,7 +228,8 @@ def by_itself_said(found: AdviceFound) -> list[str]:
 
 def origin_said(origin: Origin) -> str:
     """``printed: G1, WFP`` or ``common practice, no source``."""
-    return f"{ORIGIN[origin.kind]}: {', '.join(origin.sources)}" if origin.sources else ORIGIN[origin.kind]
+    told = f"{ORIGIN[origin.kind]}: {', '.join(origin.sources)}" if origin.sources else ORIGIN[origin.kind]
+    return f"{told}; deduced from {', '.join(origin.deduced)}" if origin.deduced else told
 
 
 def _span(effect: Effect) -> str:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any, Final
 
+from chaffinch.book.advice_json import table_json
 from chaffinch.book.crops import Crop, Figure, all_crops
 from chaffinch.book.desk import Desk
 from chaffinch.book.receiving import newest_schemas
@@ -28,8 +29,8 @@ def setup(desk: Desk) -> dict[str, Any]:
     """Everything a phone needs, JSON-able.
 
     Keys: ``book`` (id, title), ``farm`` (country, currency, report_in; null where the book says nothing, or several
-    farms differ), ``seasons`` … ``scales`` (things in use, each ``{"id", "name", "parts"}``), ``crops``, ``cautions``
-    and ``schema`` (newest by kind).
+    farms differ), ``seasons`` … ``scales`` (things in use, each ``{"id", "name", "parts"}``), ``crops``, ``cautions``,
+    ``advice`` (its tables) and ``schema`` (newest by kind).
     """
     farm = farm_of(desk)
     parts = {} if farm is None else farm.parts
@@ -41,6 +42,7 @@ def setup(desk: Desk) -> dict[str, Any]:
         **{name: [_thing(one) for one in here if one.kind == kind and not one.retired] for name, kind in KINDS.items()},
         "crops": [crop_for(one, None if country is None else str(country)) for one in all_crops()],
         "cautions": list(CAUTIONS),
+        "advice": table_json(),
         "schema": dict(newest_schemas()),
     }
 

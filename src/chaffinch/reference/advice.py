@@ -25,10 +25,14 @@ OTHER: Final = "other"
 
 @dataclass(frozen=True, slots=True)
 class Origin:
-    """Where a statement comes from: ``kind`` of :data:`ORIGINS`, and the keys of its sources (none for practice)."""
+    """Where a statement comes from: ``kind`` of :data:`ORIGINS`, and the keys of its sources (none for practice).
+
+    ``deduced`` are sources from whose findings it was deduced beside those.
+    """
 
     kind: str
     sources: tuple[str, ...] = ()
+    deduced: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

@@ -27,7 +27,7 @@ from chaffinch.reference.advice import (
     Says,
     Sign,
 )
-from chaffinch.reference.advice_rows import origin_of, ranged, weights
+from chaffinch.reference.advice_rows import cited_keys, origin_of, ranged, weights
 from chaffinch.reference.loader import Table
 
 FIGURES: Final = (
@@ -141,7 +141,7 @@ def _figures(levels: Table) -> Mapping[str, float]:
 
 
 def _origin(row: Table, cited: Mapping[str, Cited]) -> Origin:
-    return Origin(*origin_of(row, cited))
+    return Origin(*origin_of(row, cited), cited_keys(row, "deduced", cited))
 
 
 def _only(row: Table) -> tuple[str, str, str]:
@@ -232,7 +232,7 @@ def _change(
             raise row.damaged("not", f"{name!r} is no crop group")
     helps = []
     for one in row.tables("helps"):
-        one.allow("cause", "loss", "low", "high", "origin", "source")
+        one.allow("cause", "loss", "low", "high", "origin", "source", "deduced")
         cause, loss = one.text("cause"), one.text("loss")
         if cause not in causes:
             raise one.damaged("cause", f"{cause!r} is no cause")

@@ -29,11 +29,17 @@ def origin_of(row: Table, cited: Mapping[str, Any], usual: str = "") -> tuple[st
     told = row.text("source", "")
     if (kind == "practice") != (told == ""):
         raise row.damaged("source", "is given exactly when the origin is not practice")
+    return kind, cited_keys(row, "source", cited)
+
+
+def cited_keys(row: Table, field: str, cited: Mapping[str, Any]) -> tuple[str, ...]:
+    """Keys of sources under ``field``, parted by commas; none where it is absent."""
+    told = row.text(field, "")
     keys = tuple(part.strip() for part in told.split(",")) if told else ()
     for key in keys:
         if key not in cited:
-            raise row.damaged("source", f"{key!r} does not stand in advice/sources.toml")
-    return kind, keys
+            raise row.damaged(field, f"{key!r} does not stand in advice/sources.toml")
+    return keys
 
 
 def ranged(row: Table, key: str) -> tuple[float, float]:

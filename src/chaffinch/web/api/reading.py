@@ -96,6 +96,7 @@ class Setup(BaseModel):
     scales: list[Thing]
     crops: list[CropFigures]
     cautions: list[str]
+    advice: dict[str, Any] = Field(description="Tables of the advice: causes, signs, changes, places of the leak walk.")
     version: str
     schemas: dict[str, int] = Field(alias="schema", description="Newest schema this server knows, by kind of record.")
 
@@ -129,7 +130,7 @@ def me(request: Request, who: Reader) -> Me:
 
 @router.get("/setup", responses=answers(401, 403, 429, 503))
 def phone_setup(request: Request, _: Reader) -> Setup:
-    """Fields, combines, crew, pans, crops and cautions: all a phone needs to work without signal."""
+    """Fields, combines, crew, pans, crops, cautions and advice: all a phone needs to work without signal."""
     return Setup(**setup(request.app.state.desk), version=__version__)
 
 
@@ -165,6 +166,7 @@ def one_check(
         "record": dict(logged.body),
         "answer": as_json(answer(logged.check)),
     }
+
 
 @router.get("/day", responses=answers(401, 403, 404, 429, 503))
 def last_day(request: Request, _: Reader) -> dict[str, Any]:

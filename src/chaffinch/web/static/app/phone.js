@@ -17,7 +17,7 @@ import { nextBag, stopsOf } from "./stop.js";
 /** @typedef {import("./checktable.js").Thing} Thing */
 
 /** Newest version of each kind of record that this app writes. */
-export const SCHEMA = { check: 1, monitor: 1, photo: 1, trial: 1 };
+export const SCHEMA = { check: 1, monitor: 1, note: 1, photo: 1, trial: 1 };
 /** Years a record may speak of; a clock outside them is broken. */
 const YEARS = [1900, 2200];
 /** Seconds by which this phone's clock may differ from the book's before it is said. */

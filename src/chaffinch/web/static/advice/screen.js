@@ -1,0 +1,178 @@
+// @ts-check
+/**
+ * What may be wrong, and what is worth trying? Questions with big buttons, over the phone's own estimate of a stop;
+ * without signal as far as the phone can know: what needs the book's curves and trials is left to the book, and said.
+ */
+
+import { h } from "../app/dom.js";
+import { plainNumber } from "../app/figures.js";
+import { newId } from "../app/phone.js";
+import { CAUTIONS } from "../app/wording.js";
+import { nextQuestion, rank, ranked, splitOfRanges, standing, weigh } from "./advice.js";
+
+/** @typedef {import("../app/app.js").App} App */
+/** @typedef {import("../engine/types.js").Answer} Answer */
+/** @typedef {{answers: {[sign: string]: string}, skipped: string[]}} Told */
+
+const HEAD = { change: "Worth trying", measure: "Measure first", nothing: "Nothing worth changing" };
+/** Figures that part "much" from "little" stand in the table; so do the bounds of dry and damp air. */
+
+/**
+ * @param {App} app
+ * @param {string} id  of an open stop, or "leaks" for the leak walk
+ */
+export function advise(app, id) {
+  const { phone } = app;
+  const table = phone.setup.advice;
+  if (!table) return page("Advice", h("div.stack", {}, before(app), h("p.lead", {}, "The table of the advice comes with the book: pair this phone, or meet the book once, then it works without signal.")));
+  if (id === "leaks") return page("Leak walk", h("div.stack", {}, before(app), leaks(table)));
+  const stop = phone.stops.get(id);
+  if (!stop || stop.closed) return null;
+  const { answer } = app.answerOfStop(stop);
+  const told = toldOf(app, id);
+  const machine = phone.thing("combines", stop.where.combine)?.parts ?? {};
+  const split = answer ? splitOfRanges(Object.fromEntries(Object.entries(answer.sources).map(([source, one]) => [source, one.kg_ha])), yieldOf(answer)) : null;
+  const crop = phone.crop(stop.terms.crop)?.key ?? answer?.crop ?? "";
+  const itself = byItself(table, stop, answer);
+  const situation = { crop, machine: machine.separation ?? "", header: machine.header ?? "", windrowed: stop.terms.windrowed === true, answers: { ...itself, ...told.answers } };
+  const belief = weigh(table, situation, split);
+  const asked = Object.keys(told.answers).length + told.skipped.length;
+  const question = nextQuestion(table, situation, belief, { asked, skipped: told.skipped });
+  const changes = rank(table, situation, belief, split).filter((one) => one.expected > 0).slice(0, 3);
+  const said = standing(table, belief, changes[0]?.expected ?? null);
+  return page("What may be wrong", h("div.stack", {},
+    before(app),
+    question ? asking(app, id, told, question.sign) : null,
+    h("section.answer", { "aria-live": "polite" },
+      h("p.verdict", {}, h("span", {}, h("strong", {}, HEAD[said]), sentence(said, belief, changes)))),
+    said === "change" ? h("section", {}, h("h2", {}, "One at a time"), h("div.rows", {}, changes.map((one) => step(one)))) : null,
+    said === "measure" ? h("p", {}, answer?.sources.header ? "A second check at another place would tell more than a changed setting." : "Frames in the cut strip would part header from machine.") : null,
+    h("section", {}, h("h2", {}, "What it may be"),
+      h("ul.plain", {}, ranked(belief).slice(0, 4).map(({ cause, p }) => h("li", {}, h("strong", {}, `${Math.round(100 * p)} %`), cause.says)))),
+    given(app, id, told, table),
+    h("p.soft", {}, "Chances and effects are our own figures, no source. Curves, prices and this machine's own trials are in the book: ask there too. Your operator's manual comes first."),
+    h("button.second", { onclick: () => app.go("/advice/leaks") }, "Leak walk: where to look")),
+  );
+}
+
+/** @param {string} title @param {Node} node */
+function page(title, node) {
+  return { title, node, back: true, home: true };
+}
+
+/** The cautions, before anything that brings anybody near. @param {App} app */
+function before(app) {
+  const all = app.phone.setup.cautions?.length ? app.phone.setup.cautions : CAUTIONS;
+  return h("section.note", {}, h("strong", {}, "Before anyone goes near the machine"), h("ul", {}, all.map((/** @type {string} */ one) => h("li", {}, one))));
+}
+
+/** @param {App} app @param {string} id @param {Told} told @param {import("./advice.js").Sign} sign */
+function asking(app, id, told, sign) {
+  /** @param {Told} now */
+  const say = (now) => {
+    remember(app, id, now);
+    app.show();
+  };
+  return h("section.asked", {},
+    h("p.lead", {}, h("strong", {}, sign.asks)),
+    h("p.soft", {}, sign.how),
+    h("div.rows", {},
+      Object.entries(sign.answers).map(([key, words]) =>
+        h("button.row", { onclick: () => say({ ...told, answers: { ...told.answers, [sign.key]: key } }) }, words)),
+      h("button.row", { onclick: () => say({ ...told, skipped: [...told.skipped, sign.key] }) }, "I cannot say")));
+}
+
+/** What was answered, to be taken back or kept. @param {App} app @param {string} id @param {Told} told @param {import("./advice.js").Table} table */
+function given(app, id, told, table) {
+  const keys = Object.keys(told.answers);
+  if (keys.length === 0) return null;
+  const back = (/** @type {string} */ key) => {
+    const { [key]: _, ...rest } = told.answers;
+    remember(app, id, { ...told, answers: rest });
+    app.show();
+  };
+  const keep = async () => {
+    const text = `Advice answers: ${keys.map((key) => `${key} = ${told.answers[key]}`).join("; ")}`;
+    const { phone } = app;
+    if (await app.write(async () => phone.add({ records: [await phone.sealed(newId(), "note", { text, of: id })], own: true }))) {
+      app.post.soon();
+      app.sheet("Kept", h("p", {}, "The answers go to the book with this stop."));
+    }
+  };
+  return h("section", {}, h("h2", {}, "Answered"),
+    h("ul.catches", {}, keys.map((key) => {
+      const sign = table.signs.find((one) => one.key === key);
+      return h("li", {}, h("span.catch-text", {}, sign?.answers[told.answers[key]] ?? key),
+        h("button.quiet", { onclick: () => back(key), "aria-label": `Take back: ${sign?.asks ?? key}` }, "Take back"));
+    })),
+    h("button.second", { onclick: keep }, "Keep these answers"));
+}
+
+/** @param {ReturnType<typeof rank>[number]} one */
+function step({ change, gain, expected }) {
+  const spoils = change.spoils.map(([, says, low, high]) => `${says} (${low} to ${high} %)`);
+  return h("section.note", {},
+    h("strong", {}, change.says),
+    h("p", {}, `${plainNumber(expected)} kg/ha less lost expected, likely ${signed(gain.low)} to ${signed(gain.high)}. ${change.minutes ? `About ${change.minutes} minutes.` : "No stop."}`),
+    h("p.soft", {}, `Step: ${change.step}.`),
+    h("p.soft", {}, spoils.length > 0 ? `May spoil: ${spoils.join("; ")}.` : "May spoil: nothing known."),
+    h("p.soft", {}, `See whether it helped: stops in turn, A, B, B, A. Undo: ${change.undo}.`));
+}
+
+/** @param {number} value */
+function signed(value) {
+  return `${value < 0 ? "−" : ""}${plainNumber(Math.abs(value))}`;
+}
+
+/** @param {"change" | "measure" | "nothing"} said @param {import("./advice.js").Belief} belief @param {ReturnType<typeof rank>} changes */
+function sentence(said, belief, changes) {
+  if (said === "change") return `: ${changes[0].change.says}`;
+  if (said === "nothing") return ": no step is expected to bring more than it may spoil. Leave the settings.";
+  const leading = ranked(belief).find(({ cause }) => cause.part !== "none");
+  return `: no cause stands out${leading ? `; the likeliest, ${leading.cause.says}, has ${Math.round(100 * leading.p)} %` : ""}. Changing a setting now would be a guess.`;
+}
+
+/** What the stop answers by itself: air and straw, and how much was still in heads or pods. */
+/** @param {import("./advice.js").Table} table @param {import("../app/stop.js").Stop} stop @param {Answer | null} answer */
+export function byItself(table, stop, answer) {
+  const { figures } = table;
+  /** @type {{[sign: string]: string}} */
+  const told = {};
+  const { straw_moisture_pct: straw, humidity_pct: humidity } = stop.conditions;
+  if (straw !== undefined) told.air = straw <= figures.straw_dry_pct ? "dry" : straw >= figures.straw_damp_pct ? "damp" : "middling";
+  else if (humidity !== undefined) told.air = humidity <= figures.air_dry_pct ? "dry" : humidity >= figures.air_damp_pct ? "damp" : "middling";
+  const pods = answer?.unthreshed_percent;
+  if (pods !== null && pods !== undefined && pods >= figures.pods_many_pct) told.pods = "many";
+  else if (pods !== null && pods !== undefined && pods <= figures.pods_few_pct) told.pods = "few";
+  return told;
+}
+
+/** Yield behind the shares of an answer [kg/ha]; null where it tells none. @param {Answer} answer */
+export function yieldOf(answer) {
+  const pct = answer.total.share_percent?.median;
+  // The share is percent of harvested and lost, and its middle that of the loss.
+  return pct ? (answer.total.kg_ha.median * (100 - pct)) / pct : null;
+}
+
+/** @param {import("./advice.js").Table} table */
+function leaks(table) {
+  const parts = [...new Set(table.leaks.map((one) => one.part))];
+  return [
+    h("p.lead", {}, "Seed that drips from the machine is easily taken for loss of the shoe or the walkers."),
+    parts.map((part) => h("section", {}, h("h2", {}, part.charAt(0).toUpperCase() + part.slice(1)),
+      h("div.picks", {}, table.leaks.filter((one) => one.part === part).map((one) =>
+        h("label.pick", {}, h("input", { type: "checkbox" }), h("span", {}, h("strong", {}, one.says), h("span.row-below", {}, `Look for ${one.look}. Mend: ${one.mend}.`))))))),
+    h("p", {}, "To put a figure on a leak: shut down, hang a bag or a tray below the place so that it touches nothing that moves, go well clear, cut for a time you note, shut down again before anyone fetches it. It is a catch of the place leak."),
+  ].flat();
+}
+
+/** @param {App} app @param {string} id @returns {Told} */
+function toldOf(app, id) {
+  return app.draft.advice?.[id] ?? { answers: {}, skipped: [] };
+}
+
+/** Answers stand in the draft of this window until they are kept. @param {App} app @param {string} id @param {Told} told */
+function remember(app, id, told) {
+  app.draft.advice = { ...app.draft.advice, [id]: told };
+  app.go(`/advice/${id}`, { replace: true });
+}
