@@ -13,6 +13,7 @@ import argparse
 import json
 import sys
 from dataclasses import dataclass
+from pathlib import Path
 
 import numpy as np
 
@@ -173,13 +174,37 @@ def run(fields: int, kinds: frozenset[str], seed: int) -> dict[str, object]:
     return result
 
 
+def write_example(path: Path) -> None:
+    """The example log of the pages: part of a field with everything planted, every two seconds."""
+    rows = world(26, frozenset(("delay", "overlap", "width", "jump")), interval_s=2.0).rows
+    get = rows.columns
+    start = np.datetime64("2026-08-14T10:00:00")
+    pound, foot, acre, mile = 0.45359237, 0.3048, 4046.8564224, 1.609344
+    columns = {
+        "Time": [str(start + np.timedelta64(int(t), "s")).replace("T", " ") for t in get["time_s"]],
+        "Longitude": [f"{v:.7f}" for v in get["lon_deg"]],
+        "Latitude": [f"{v:.7f}" for v in get["lat_deg"]],
+        "Speed (mph)": [f"{v / mile:.3f}" for v in get["speed_kmh"]],
+        "Swath width (ft)": [f"{v / foot:.2f}" for v in get["width_m"]],
+        "Flow": [f"{v / pound:.4f}" for v in get["flow_kg_s"]],
+        "Yield": [f"{v * 1000 / pound * acre / 10_000:.1f}" for v in get["yield_t_ha"]],
+        "Moisture (%)": [f"{v:.1f}" for v in get["moisture_pct"]],
+    }
+    lines = [",".join(columns), *(",".join(row) for row in zip(*columns.values(), strict=True))]
+    path.write_text("\n".join(lines[:1202]) + "\n", encoding="utf-8")
+
+
 def main() -> None:
     """Print what was found of what was planted."""
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--fields", type=int, default=40)
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--json", action="store_true")
+    parser.add_argument("--example", type=Path, help="write the example log of the pages instead")
     given = parser.parse_args()
+    if given.example is not None:
+        write_example(given.example)
+        return
     everything = frozenset(("delay", "overlap", "width", "jump"))
     cases = {"nothing": frozenset(), **{k: frozenset((k,)) for k in sorted(everything)}, "everything": everything}
     found = {name: run(given.fields, kinds, given.seed) for name, kinds in cases.items()}

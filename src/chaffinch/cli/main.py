@@ -30,6 +30,7 @@ COMMANDS: Final = {
     "monitor": "What the bar of the loss monitor means, in real units.",
     "ledger": "What a season left on the ground, and fair comparisons.",
     "report": "Reports on paper: a check, field, trial or season; a sheet to fill in.",
+    "fieldlog": "The combine's own log: read it, clean it.",
     "book": "The book: checks, machines and fields, kept for years.",
     "serve": "The book in a browser and on phones nearby.",
     "crops": "The crops known, with their figures and where each comes from.",

@@ -152,7 +152,11 @@ def _field(rows: Rows, settings: Settings) -> Cleaned:
     flag(Flag.STATUS, _out_of_work(rows))
     flag(Flag.POSITION, way.jumped | np.isnan(way.x_m))
     slow, unsteady = _speed(rows, way, settings)
-    lags, flow = _delays(rows, way, (flags == 0) & (way.pass_no >= 0) & ~slow, settings)
+    overlap = overlap_share(way, rows.column("width_m"), (flags & (Flag.STATUS | Flag.POSITION)) == 0)
+    with np.errstate(invalid="ignore"):
+        again = overlap > settings.overlap_share
+    # A strip cut before yields little, whatever the delay: it would blur what opposite passes tell.
+    lags, flow = _delays(rows, way, (flags == 0) & (way.pass_no >= 0) & ~slow & ~again, settings)
     with np.errstate(invalid="ignore", divide="ignore"):
         crop = 36.0 * flow / (rows.column("speed_kmh") * rows.column("width_m"))
     crop = np.where(np.isfinite(crop), crop, np.nan)
@@ -164,9 +168,7 @@ def _field(rows: Rows, settings: Settings) -> Cleaned:
     flag(Flag.TURN, way.turning | (short & (way.pass_no >= 0)))
     flag(Flag.SPEED, slow | unsteady)
     flag(Flag.WIDTH, _narrow(rows, settings))
-    overlap = overlap_share(way, rows.column("width_m"), (flags & (Flag.STATUS | Flag.POSITION)) == 0)
-    with np.errstate(invalid="ignore"):
-        flag(Flag.OVERLAP, overlap > settings.overlap_share)
+    flag(Flag.OVERLAP, again)
     flag(Flag.RANGE, _beyond(rows, crop, flags == 0, settings))
     flag(Flag.LOCAL, _stand_out(way, crop, flags == 0, float(_usual_width(rows)), settings))
     return Cleaned(rows, flags, flow, crop, overlap, way.pass_no, lags, (), settings)

@@ -107,7 +107,8 @@ def flow_lag(rows: Rows, way: Course, usable: BoolArray, settings: Settings) -> 
     # How far the best lies below the middle of all, in each draw: the same pairs in both, so they vary together.
     depth = np.median(draws, axis=0) - draws[at]
     clear = float(depth.mean()) > CLEAR * float(depth.std()) and 0 < at < lags.size - 1
-    sd = float(np.std([_lowest(lags, draws[:, k]) for k in range(draws.shape[1])]))
+    # Records are a step apart: where between two of them grain was cut nobody knows.
+    sd = float(np.hypot(np.std([_lowest(lags, draws[:, k]) for k in range(draws.shape[1])]), 1.0 / np.sqrt(12.0)))
     if not clear:
         return Lag(0.0, float("nan"), int(kept.sum()), False)
     # A lag that may as well be none is none: shifting by noise gains nothing.

@@ -218,7 +218,9 @@ def _parted(
     parts = []
     for row in kinds.iter_rows(named=True):
         field, machine, own = (row.get(by[m].header, "") if m in by else "" for m in _PARTING)
-        parts.append(Part(f"{name} {own}".strip() if own else name, field, machine, stamps.clock))
+        # A bare number says nothing without the file's name.
+        called = f"{name} {own}".strip() if not own or own.isdecimal() else own
+        parts.append(Part(called, field, machine, stamps.clock))
     if (np.diff(part) >= 0).all():
         return Rows(ready, part, tuple(parts))
     order = np.argsort(part, kind="stable")

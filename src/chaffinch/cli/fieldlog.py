@@ -1,0 +1,145 @@
+"""``chaffinch fieldlog``: look into a combine's log, bring it in, clean it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from typing import TYPE_CHECKING, Any, ClassVar, Final
+
+import click
+
+from chaffinch.cli.book_which import print_json, progress
+from chaffinch.cli.main import Commands
+from chaffinch.cli.page import Page
+from chaffinch.errors import InputError
+
+if TYPE_CHECKING:
+    from chaffinch.fieldlog.answers import Answers
+
+FIELDLOG_COMMANDS: Final = {
+    "inspect": "What is in a log, what is open, what is wrong with it.",
+    "import": "Bring a log in as one table of records.",
+    "clean": "Which records count, and why the others do not.",
+}
+
+
+class FieldlogCommands(Commands):
+    """The commands about field logs."""
+
+    known: ClassVar[Mapping[str, str]] = FIELDLOG_COMMANDS
+    what: ClassVar[str] = "fieldlog command"
+
+    def load(self, name: str) -> click.Command:
+        """Give one known command."""
+        return {"inspect": inspect, "import": import_, "clean": clean}[name]
+
+
+def answer_options(command: Callable[..., Any]) -> Callable[..., Any]:
+    """Options that answer what a log leaves open."""
+    for option in reversed(
+        (
+            click.option("--zone", metavar="ZONE", help="Zone of the machine's clock, like -06:00 or America/Regina."),
+            click.option("--crs", metavar="CODE", help="Coordinate system of projected positions, like EPSG:32612."),
+            click.option("--column", "columns", metavar="NAME=MEANING:UNIT", multiple=True,
+                         help='What a column means, like "Flow=flow_kg_s:lb/s"; - leaves it out.'),
+            click.option("--element", "elements", metavar="COLUMN=ID", multiple=True,
+                         help="Which part of the machine a figure is taken from."),
+            click.option("--decimals", metavar="MARK", help='Decimal mark, "." or ",".'),
+            click.option("--dates", metavar="STYLE", help="iso, dmy or mdy."),
+            click.option("--bushel", metavar="TEXT", help='Weight of a bushel, like "60 lb".'),
+            click.option("--layer", metavar="NAME", help="Layer of a file with several."),
+            click.option("--json", "as_data", is_flag=True, help="Print as JSON."),
+        )
+    ):  # fmt: skip
+        command = option(command)
+    return command
+
+
+@click.group("fieldlog", cls=FieldlogCommands)
+def command() -> None:
+    """Read the log a combine keeps of every second.
+
+    Task data of ISO 11783-10, comma text, shapefile, GeoPackage, GeoJSON and Parquet are read, in a folder or a zip.
+    What a file leaves open is asked, never guessed.
+    """
+
+
+@click.command("inspect")
+@click.argument("path", type=click.Path())
+@answer_options
+def inspect(path: str, *, as_data: bool, **given: Any) -> None:
+    """Look into PATH, a folder, zip or file, and change nothing."""
+    from chaffinch.book.fieldlogs import inspect_log
+    from chaffinch.cli.fieldlog_page import found_as_json, show_found
+
+    answers = _answers(given)
+    with progress("Reading the log") as step:
+        found = inspect_log(path, answers, progress=step)
+    if as_data:
+        print_json(found_as_json(found))
+    else:
+        show_found(found, Page.here())
+
+
+@click.command("import")
+@click.argument("path", type=click.Path())
+@click.option("--to", metavar="FILE", required=True, help="File to write: .parquet, .gpkg, .geojson or .csv.")
+@click.option("--replace", is_flag=True, help="Write over a file that is there.")
+@answer_options
+def import_(path: str, *, to: str, replace: bool, as_data: bool, **given: Any) -> None:
+    """Bring the log at PATH in as one table, with the units in the names of its columns."""
+    from chaffinch.book.fieldlogs import import_log
+    from chaffinch.cli.fieldlog_page import found_as_json, show_found
+
+    answers = _answers(given)
+    with progress("Reading the log") as step:
+        found = import_log(path, to, answers, replace=replace, progress=step)
+    if as_data:
+        print_json({**found_as_json(found), "written": to})
+        return
+    page = Page.here()
+    show_found(found, page)
+    page.say(f"  Written: {found.records:,} records to {to}")  # unbroken, so that the path can be copied
+    page.say()
+
+
+@click.command("clean")
+@click.argument("path", type=click.Path())
+@click.option("--to", metavar="FILE", help="Write every record with its flags: .parquet, .gpkg, .geojson or .csv.")
+@click.option("--replace", is_flag=True, help="Write over a file that is there.")
+@click.option("--set", "changed", metavar="NAME=NUMBER", multiple=True, help="Another limit, like speed_least_kmh=2.5.")
+@answer_options
+def clean(path: str, *, to: str | None, replace: bool, changed: tuple[str, ...], as_data: bool, **given: Any) -> None:
+    """Flag the records of the log at PATH that mislead; none is taken away."""
+    from chaffinch.book.fieldlogs import clean_log
+    from chaffinch.cli.fieldlog_page import cleaned_as_json, show_cleaned
+
+    answers, settings = _answers(given), _numbers(changed)
+    with progress("Cleaning the log") as step:
+        done = clean_log(path, to, answers, settings=settings, replace=replace, progress=step)
+    if as_data:
+        print_json(cleaned_as_json(done, to))
+        return
+    page = Page.here()
+    show_cleaned(done, page)
+    if to is not None:
+        page.say(f"  Written: {done.found.records:,} records with their flags to {to}")
+        page.say()
+
+
+def _answers(given: Mapping[str, Any]) -> Answers:
+    from chaffinch.book.fieldlogs import answers_of
+
+    return answers_of(**{key: value for key, value in given.items() if value})
+
+
+def _numbers(texts: tuple[str, ...]) -> dict[str, float]:
+    found = {}
+    for text in texts:
+        name, equals, value = text.partition("=")
+        try:
+            found[name.strip()] = float(value)
+        except ValueError:
+            equals = ""
+        if not equals:
+            raise InputError("--set", text, "is not understood", 'write it like "speed_least_kmh=2.5"')
+    return found

@@ -1,0 +1,163 @@
+"""How a field log looks in the terminal, and as JSON."""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING, Any
+
+from chaffinch.book.fieldlog_said import (
+    HAS_LOSS,
+    NO_LOSS,
+    flag_said,
+    lags_said,
+    problem_said,
+    question_said,
+    warnings_said,
+)
+from chaffinch.book.figures import plain_number
+from chaffinch.cli.page import Page
+
+if TYPE_CHECKING:
+    from chaffinch.book.fieldlogs import LogCleaned, LogFound, PartFigures
+
+
+def show_found(found: LogFound, page: Page) -> None:
+    """Print what is in a log."""
+    parts = f"{len(found.parts)} {'part' if len(found.parts) == 1 else 'parts'}"
+    page.say()
+    page.two_ends(f"Field log · {found.kind}", f"{found.records:,} records in {parts}")
+    page.say()
+    rows = [["part", "records", "ha", "t", "t/ha", "t/h", "km/h", "moisture"]]
+    for part in found.parts:
+        figures = (part.area_ha, part.grain_t, part.yield_t_ha, part.throughput_t_h, part.speed_kmh)
+        moisture = "–" if math.isnan(part.moisture_pct) else f"{part.moisture_pct:.1f} %"
+        rows.append([part.name, f"{part.records:,}", *(_number(v) for v in figures), moisture])
+    page.print_table(rows)
+    page.paragraph("Hectares count overlaps twice; the last four are the middle of the records in work.")
+    page.say()
+    for part in found.parts:
+        told = _part_told(part)
+        if told:
+            page.paragraph(told, bullet="· ")
+    if not math.isnan(found.recomputed):
+        ratio = f"{found.recomputed:.4f}"
+        page.paragraph(f"Flow × interval ÷ (distance × width) is {ratio} of the recorded yield.", bullet="· ")
+    for column, how in found.derived.items():
+        page.paragraph(f"{column} was not recorded; it was worked out: {how}.", bullet="· ")
+    loss = found.loss_readings
+    page.paragraph(HAS_LOSS.format(columns=", ".join(loss)) if loss else NO_LOSS, bullet="· ")
+    for header, meant in found.matched.items():
+        if meant != "-":
+            page.paragraph(f"{header}: {meant}", bullet="  ")
+    for problem in found.problems:
+        page.paragraph(problem_said(problem), bullet="! ")
+    for question in found.questions:
+        why, mend = question_said(question)
+        page.paragraph(f"{question.what.removeprefix('element ')}: {why}; {mend}", bullet="? ")
+    page.say()
+
+
+def show_cleaned(done: LogCleaned, page: Page) -> None:
+    """Print what cleaning a log came to."""
+    cleaned = done.cleaned
+    n = max(cleaned.flags.size, 1)
+    page.say()
+    page.two_ends(f"Field log · {done.found.kind}", f"{done.found.records:,} records")
+    page.say()
+    counted = f"{100 * (1 - cleaned.share_flagged):.0f} %"
+    page.figure(counted, "of the records count; none was taken away")
+    page.say()
+    rows = [["does not count", "records", "share", "first"]]
+    for one in cleaned.taken:
+        if one.count:
+            share = 100 * one.count / n
+            rows.append([flag_said(one.flag), f"{one.count:,}", f"{share:.1f} %", f"{one.alone:,}"])
+    if len(rows) > 1:
+        page.print_table(rows)
+        page.paragraph('A record may be flagged by several; "first" counts those no line above has.')
+        page.say()
+    area, grain, crop = _number(done.area_ha), _number(done.grain_t), _number(done.yield_t_ha)
+    page.paragraph(f"What counts: {grain} t on {area} ha, {crop} t/ha in the middle.", bullet="· ")
+    for text in lags_said(sorted(cleaned.lags.items())):
+        page.paragraph(text, bullet="· ")
+    for problem in done.found.problems:
+        page.paragraph(problem_said(problem), bullet="! ")
+    for text in warnings_said(cleaned):
+        page.paragraph(text, bullet="! ")
+    page.say()
+
+
+def found_as_json(found: LogFound) -> dict[str, Any]:
+    """What is in a log, as data."""
+    return {
+        "kind": found.kind,
+        "records": found.records,
+        "parts": [
+            {key: _plain(getattr(part, key)) for key in part.__dataclass_fields__} for part in found.parts
+        ],
+        "columns": list(found.columns),
+        "matched": dict(found.matched),
+        "derived": dict(found.derived),
+        "loss_readings": list(found.loss_readings),
+        "recomputed_over_recorded_yield": _plain(found.recomputed),
+        "questions": [
+            {"what": q.what, "why": q.why, "choices": list(q.choices), "mend": question_said(q)[1]}
+            for q in found.questions
+        ],
+        "problems": [
+            {"kind": p.kind, "where": p.where, "count": p.count, "detail": p.detail, "text": problem_said(p)}
+            for p in found.problems
+        ],
+    }  # fmt: skip
+
+
+def cleaned_as_json(done: LogCleaned, to: str | None) -> dict[str, Any]:
+    """What cleaning a log came to, as data."""
+    cleaned = done.cleaned
+    n = max(cleaned.flags.size, 1)
+    return {
+        "records": done.found.records,
+        "counting": int(cleaned.counts.sum()),
+        "share_flagged": round(cleaned.share_flagged, 6),
+        "flags": [
+            {
+                "flag": str(one.flag.name).lower(),
+                "value": int(one.flag),
+                "records": one.count,
+                "share": round(one.count / n, 6),
+                "first_to_say_so": one.alone,
+            }
+            for one in cleaned.taken
+        ],
+        "too_much": [str(flag.name).lower() for flag in cleaned.too_much()],
+        "lags": {
+            name: {"found": lag.found, "seconds": lag.seconds, "sd_s": _plain(lag.sd_s), "pairs": lag.pairs}
+            for name, lag in cleaned.lags.items()
+        },
+        "grain_t": _plain(done.grain_t),
+        "area_ha": _plain(done.area_ha),
+        "yield_t_ha": _plain(done.yield_t_ha),
+        "settings": {key: getattr(cleaned.settings, key) for key in cleaned.settings.__dataclass_fields__},
+        "problems": [problem_said(p) for p in done.found.problems],
+        "written": to,
+    }
+
+
+def _part_told(part: PartFigures) -> str:
+    told = [text for text in (part.field, part.machine) if text]
+    if part.first:
+        told.append(f"{part.first} to {part.last} UTC")
+    if not math.isnan(part.stated_t):
+        told.append(f"the machine's own total {_number(part.stated_t)} t")
+    if not math.isnan(part.stated_ha):
+        told.append(f"{_number(part.stated_ha)} ha")
+    return f"{part.name}: {', '.join(told)}" if told else ""
+
+
+def _number(value: float) -> str:
+    return "–" if math.isnan(value) else plain_number(value, 4)
+
+
+def _plain(value: Any) -> Any:
+    """A figure as JSON has it: what is missing is null."""
+    return None if isinstance(value, float) and not math.isfinite(value) else value

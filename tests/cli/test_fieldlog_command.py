@@ -1,0 +1,86 @@
+"""``chaffinch fieldlog`` as typed: pages, data, exit statuses."""
+
+from __future__ import annotations
+
+import json
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from chaffinch.cli.main import run
+
+EXAMPLE = str(Path(__file__).resolve().parents[2] / "examples" / "larkhollow-log.csv")
+
+
+def test_looking_prints_the_log_and_its_question(capsys: pytest.CaptureFixture[str]) -> None:
+    assert run(["fieldlog", "inspect", EXAMPLE]) == 0
+    said = capsys.readouterr().out
+    assert "1,201 records in 1 part" in said
+    assert "Flow: flow_kg_s:lb/s" in said
+    assert "? zone: the machine's clock tells no time zone" in said
+
+
+def test_looking_as_data(capsys: pytest.CaptureFixture[str]) -> None:
+    assert run(["fieldlog", "inspect", EXAMPLE, "--json", "--zone", "-06:00"]) == 0
+    told = json.loads(capsys.readouterr().out)
+    assert told["questions"] == []
+    assert told["parts"][0]["first"] == "2026-08-14 16:00:00"
+    assert told["parts"][0]["stated_t"] is None
+
+
+def test_an_import_with_an_open_question_ends_with_two(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    to = str(tmp_path / "log.gpkg")
+    assert run(["fieldlog", "import", EXAMPLE, "--to", to]) == 2
+    assert "--zone" in capsys.readouterr().err
+    assert run(["fieldlog", "import", EXAMPLE, "--to", to, "--zone", "America/Regina"]) == 0
+    assert f"Written: 1,201 records to {to}\n" in capsys.readouterr().out
+    assert run(["fieldlog", "import", EXAMPLE, "--to", to, "--zone", "America/Regina"]) == 2
+    assert "is there already" in capsys.readouterr().err
+    assert run(["fieldlog", "import", EXAMPLE, "--to", to, "--zone", "America/Regina", "--replace", "--json"]) == 0
+
+
+def test_cleaning_prints_flags_and_the_delay(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    to = str(tmp_path / "log.csv")
+    assert run(["fieldlog", "clean", EXAMPLE, "--zone", "utc", "--to", to]) == 0
+    said = capsys.readouterr().out
+    assert "of the records count; none was taken away" in said
+    assert "cut before" in said
+    assert "reaches the sensor 6" in said
+    assert len(Path(to).read_text(encoding="utf-8").splitlines()) == 1202
+
+
+def test_cleaning_as_data_and_a_limit_that_takes_too_much(capsys: pytest.CaptureFixture[str]) -> None:
+    assert run(["fieldlog", "clean", EXAMPLE, "--zone", "utc", "--json", "--set", "speed_least_kmh=30"]) == 0
+    told = json.loads(capsys.readouterr().out)
+    assert told["too_much"][0] == "speed"
+    assert told["settings"]["speed_least_kmh"] == 30.0
+    assert run(["fieldlog", "clean", EXAMPLE, "--zone", "utc", "--set", "speed_least_kmh=30"]) == 0
+    assert "flagged 100 % of all records" in " ".join(capsys.readouterr().out.split())
+
+
+@pytest.mark.parametrize(
+    ("arguments", "said"),
+    [
+        (["inspect", "no-such-log.csv"], "is not there"),
+        (["clean", EXAMPLE, "--set", "fast"], "is not understood"),
+        (["inspect", EXAMPLE, "--column", "Flow=pace"], "is nothing a column can mean"),
+        (["inspekt", EXAMPLE], "did you mean 'inspect'"),
+    ],
+)
+def test_what_is_wrong_is_one_line_and_exit_status_two(
+    arguments: list[str], said: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert run(["fieldlog", *arguments]) == 2
+    told = capsys.readouterr().err
+    assert said in told
+    assert told.count("\n") == 1
+
+
+def test_help_and_other_commands_load_none_of_the_libraries() -> None:
+    code = (
+        "import sys; from chaffinch.cli.main import run; run(['fieldlog', 'clean', '--help']); run(['crops']); "
+        "sys.exit(bool({'polars', 'pyogrio', 'pyproj', 'shapely'} & set(sys.modules)))"
+    )
+    assert subprocess.run([sys.executable, "-c", code], capture_output=True, check=False).returncode == 0
