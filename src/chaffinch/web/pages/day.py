@@ -129,7 +129,13 @@ def _plan(request: Request, form: Form, forecast: Forecast) -> Response:
     if isinstance(found, Working):
         return show(request, "working.html", "day", working=found, title=words("day.title"))
     unit = unit.in_currency(found.currency)
-    forecasts_of(request).last = {"issued_at": utc_now(), "day": as_json(found, unit)}
+    forecasts_of(request).last = {
+        "issued_at": utc_now(),
+        "day": as_json(found, unit),
+        "table": table_rows(found, unit),
+        "about": table_about(found, unit),
+        "caution": CAUTION if sends_out(found) else "",
+    }
     return _page(request, form, told=_told(found, unit))
 
 

@@ -9,6 +9,7 @@ import { readLines, toBytes, toText } from "./handing.js";
 import { Stops } from "./stops.js";
 import { beside } from "./screens/beside.js";
 import { cautions } from "./screens/cautions.js";
+import { dayScreen } from "./screens/day.js";
 import { hand, take } from "./screens/hand.js";
 import { home } from "./screens/home.js";
 import { options } from "./screens/options.js";
@@ -89,6 +90,7 @@ export class App extends Stops {
       case "hand": return hand(this, id);
       case "take": return take(this, id);
       case "options": return options(this);
+      case "day": return dayScreen(this);
       default: return null;
     }
   }

@@ -5,7 +5,7 @@
  */
 
 import { linesOf, MOST_RECORDS, nextBatch } from "./outbox.js";
-import { fetchSetup, fetchSince, health, pause, sendBatch, sendPhoto } from "./sending.js";
+import { fetchDay, fetchSetup, fetchSince, health, pause, sendBatch, sendPhoto } from "./sending.js";
 
 /** @typedef {import("./phone.js").Phone} Phone */
 /** @typedef {import("./sending.js").Reply} Reply */
@@ -139,6 +139,11 @@ export class Post {
     const reply = await fetchSetup(phone.token);
     if (reply.end !== "ok" || !Array.isArray(reply.body?.crops)) return reply.end === "ok" ? { end: "trouble" } : reply;
     if (JSON.stringify(reply.body) !== JSON.stringify(phone.kept.setup)) await phone.add({ kept: { setup: reply.body } });
+    // A server without a plan, or too old to make one, says so: the plan kept here stays, with its age.
+    const day = await fetchDay(phone.token);
+    if (day.end === "ok" && day.body?.issued_at !== phone.kept.day?.issued_at && Array.isArray(day.body?.table)) {
+      await phone.add({ kept: { day: day.body } });
+    }
     let seq = phone.kept.trialsTo ?? 0;
     for (;;) {
       const more = await fetchSince(phone.token, seq);

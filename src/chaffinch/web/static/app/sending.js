@@ -130,6 +130,15 @@ export function fetchSetup(token) {
 }
 
 /**
+ * The plan of the day that the desk made last.
+ * @param {string} token
+ * @returns {Promise<Reply>}
+ */
+export function fetchDay(token) {
+  return ask("/day", { token });
+}
+
+/**
  * @param {string} token
  * @param {string} sha256
  * @param {ArrayBuffer} bytes

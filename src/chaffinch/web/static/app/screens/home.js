@@ -23,6 +23,7 @@ export function home(app) {
       notes(app),
       whereCard(app),
       begin(app),
+      dayRow(app),
       open(app),
       saved(app),
     ),
@@ -57,6 +58,13 @@ function whereCard(app) {
     h("p.where-machine", {}, [machine, phone.thing("operators", phone.chosen.operator)?.name].filter(Boolean).join(", ")),
     h("button.quiet", { onclick: () => app.go("/where") }, "Change field, machine or driver"),
   );
+}
+
+/** The desk's last plan, where there is one. @param {App} app */
+function dayRow(app) {
+  const kept = app.phone.kept.day;
+  if (!kept?.day) return null;
+  return row(`Day: ${kept.day.hours_to_work}`, `${kept.day.crop} · planned ${clock(kept.issued_at)}`, () => app.go("/day"));
 }
 
 /** @param {App} app */
