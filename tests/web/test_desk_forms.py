@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import json
+from base64 import urlsafe_b64encode
 from collections.abc import Iterator
+from hashlib import sha256
 from pathlib import Path
 from typing import Any
 
@@ -16,6 +19,12 @@ from chaffinch.book.things import find_thing, named, things
 from chaffinch.book.trials import trials
 from chaffinch.errors import BookError
 from chaffinch.records.checkfile import check_to_table
+from chaffinch.sync.envelope import seal
+
+PHONE_CHECK = {
+    "crop": "canola", "country": "CA", "limit": "60 kg/ha", "combine": {"cut_width": "12.2 m", "drop_width": "1.7 m"},
+    "catch": [{"place": "discharge", "pan": "0.4 m2", "amount": "21.5 g"}],
+}  # fmt: skip
 
 
 @pytest.fixture
@@ -310,6 +319,30 @@ def test_a_spreadsheet_comes_in_step_by_step(desk: Visitor) -> None:
     assert len(checks_where(desk.book.desk)) == before + 2
     again = desk.post(page.to, {**sent, "action": "write"})
     assert "0 records, 2 known already" in again.words
+
+
+def test_a_phones_file_comes_in_with_its_photos(desk: Visitor) -> None:
+    """What a phone saved as a file: its records and pictures, each once; a picture in disguise is left."""
+    body = {"taken_at": "2026-08-14T16:40:00Z", "check": PHONE_CHECK}
+    sealed = seal("00000001-0000-4000-8000-000000000000", "check", 1, "Ann's phone", "2026-08-14T16:41:00Z", body)
+    pictures = [b"\xff\xd8\xff picture", b"<script>alert(1)</script>"]
+    photos = [{"sha256": sha256(x).hexdigest(), "base64": urlsafe_b64encode(x).decode().rstrip("=")} for x in pictures]
+    head = {"phone": "chaffinch", "layout": 1, "device": "Ann's <phone>", "photos": photos}
+    forged = {**sealed.as_dict(), "hash": "0" * 64}
+    data = "".join(json.dumps(one, separators=(",", ":")) + "\n" for one in (head, sealed.as_dict(), forged)).encode()
+    before = len(checks_where(desk.book.desk))
+    page = desk.post("/import", {}, files={"file": ("phone.jsonl", data, "application/json")})
+    assert page.status == 200, page.words
+    assert "From a phone: Ann's <phone>" in page.words
+    assert "<phone>" not in page.text
+    assert "1 records, 0 known already, 0 in conflict, 1 refused" in page.words
+    assert "does not fit the content" in page.words
+    assert "1 photos are kept here, 1 are not." in page.words
+    assert len(checks_where(desk.book.desk)) == before + 1
+    kept = desk.app.state.settings.photos
+    assert [one.name for one in kept.iterdir()] == [photos[0]["sha256"]]
+    again = desk.post("/import", {}, files={"file": ("phone.jsonl", data, "application/json")})
+    assert "0 records, 1 known already" in again.words
 
 
 def test_a_wrong_column_is_said_beside_it(desk: Visitor) -> None:

@@ -149,7 +149,7 @@ def import_folder(
     notices = [*(f"{name} {problem}; its whole lines were salvaged" for name, problem in damaged), *notices]
     files = [place / name for name in (RECORDS, CONFLICTS) if (place / name).is_file()]
     total = sum(_lines_in(path) for path in files)
-    taking = _Judging(desk) if dry_run else _Adding(desk)
+    taking = Judging(desk) if dry_run else Adding(desk)
     done = 0
     for path in files:
         for batch in _batches(_numbered(path)):
@@ -200,14 +200,15 @@ class _Taking:
         raise NotImplementedError
 
 
-class _Adding(_Taking):
+class Adding(_Taking):
     """Puts the records into the book."""
 
     def receipts(self, envelopes: list[Envelope]) -> list[Receipt]:
+        """One for each record, in order, given after it is on disk."""
         return records.append(self.desk.store, envelopes)
 
 
-class _Judging(_Taking):
+class Judging(_Taking):
     """Tells what would become of the records, by the same rules, and writes nothing."""
 
     def __init__(self, desk: Desk) -> None:
@@ -217,9 +218,11 @@ class _Judging(_Taking):
             self.hashes.setdefault(record_id, set()).add(content_hash)
 
     def receipts(self, envelopes: list[Envelope]) -> list[Receipt]:
+        """What the book would say to each record."""
         return [self.judged(one) for one in envelopes]
 
     def judged(self, one: Envelope) -> Receipt:
+        """What the book would say to one record, after those judged before."""
         hashes = self.hashes.get(one.id, set())
         outcome = judge(one, hashes)
         if outcome != "known":
@@ -296,10 +299,11 @@ def _numbered(path: Path) -> Iterator[_Line]:
                     pass
                 yield number, f"is longer than {_LONGEST_LINE} bytes; no record is"
             elif line.strip():
-                yield number, _opened(line)
+                yield number, opened_line(line)
 
 
-def _opened(line: bytes) -> Envelope | str:
+def opened_line(line: bytes) -> Envelope | str:
+    """The record of one line, or why it is none."""
     try:
         return opened(json.loads(line, object_pairs_hook=_once, parse_constant=_no_number))
     except InputError as error:

@@ -1,4 +1,4 @@
-"""``chaffinch book import``: an exported folder, or somebody's own spreadsheet of past checks."""
+"""``chaffinch book import``: an exported folder, a phone's file, or somebody's own spreadsheet of past checks."""
 
 from __future__ import annotations
 
@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     from chaffinch.book.columnmeanings import Matching
     from chaffinch.book.desk import Desk
     from chaffinch.book.importing import Imported
+    from chaffinch.book.phone_file import FromPhone
     from chaffinch.book.spreadsheet import Rows, Sheet
 
 LISTED: Final = 50
@@ -31,7 +32,7 @@ _SHEET_ONLY: Final = ("columns", "fixed", "dates", "decimals", "zone", "matching
 
 @click.command("import")
 @book_option
-@click.argument("source", metavar="FOLDER|CSV")
+@click.argument("source", metavar="FOLDER|FILE")
 @click.option("--dry-run", is_flag=True, help="Write nothing; show what would come in, and what would not.")
 @click.option("--column", "columns", multiple=True, metavar="NAME=MEANING", help='Like "Pan size=pan:ft2", or "Bin=-".')
 @click.option(
@@ -48,23 +49,22 @@ _SHEET_ONLY: Final = ("columns", "fixed", "dates", "decimals", "zone", "matching
 def import_(
     address: str | None, source: str, *, dry_run: bool, salvage: bool, yes: bool, as_data: bool, **given: Any
 ) -> None:
-    """Bring in the FOLDER of an export, or a spreadsheet of past checks saved as CSV (- reads standard input).
+    """Bring in the FOLDER of an export, the FILE that a phone saved, or a spreadsheet of past checks saved as CSV.
+
+    A spreadsheet may come through a pipe too (-).
 
     The columns of a spreadsheet are matched by their names, and shown; --column changes one, --fixed says what holds
     for every row. Rows that cannot be used are listed with the reason, and the others come in. The same rows come in
     only once. Exit status 2 when something was refused.
     """
-    a_file(source, "FOLDER|CSV")
+    a_file(source, "FOLDER|FILE")
     for flag in ("matching", "save_matching"):
         a_file(given[flag] or "", f"--{flag.replace('_', '-')}")
     desk = open_the_book(address)
     page = Page.here()
     path = Path(source)
     if path.is_dir():
-        for name in _SHEET_ONLY:
-            if given[name]:
-                flag = "--" + {"columns": "column"}.get(name, name).replace("_", "-")
-                raise InputError(flag, None, "goes with a spreadsheet, not with an export", "leave it out")
+        _no_sheet_options(given)
         from chaffinch.book.importing import import_folder
 
         with progress("lines") as step:
@@ -72,18 +72,62 @@ def import_(
         _tell(found, page, as_data=as_data)
         return
     if salvage:
-        raise InputError("--salvage", None, "goes with an export, not with a spreadsheet", "leave it out")
+        raise InputError("--salvage", None, "goes with an export's folder", "leave it out")
+    if _is_a_phones(path):
+        _no_sheet_options(given)
+        _import_phone(desk, path, page, dry_run=dry_run, as_data=as_data)
+        return
     _import_sheet(desk, path, given, page, dry_run=dry_run, ask_first=not yes and a_person_types(), as_data=as_data)
+
+
+def _no_sheet_options(given: dict[str, Any]) -> None:
+    for name in _SHEET_ONLY:
+        if given[name]:
+            flag = "--" + {"columns": "column"}.get(name, name).replace("_", "-")
+            raise InputError(flag, None, "goes with a spreadsheet, not with an export", "leave it out")
+
+
+def _is_a_phones(path: Path) -> bool:
+    from chaffinch.book.phone_file import is_phone_file
+
+    return str(path) != "-" and is_phone_file(_bytes(path, 64))
+
+
+def _import_phone(desk: Desk, path: Path, page: Page, *, dry_run: bool, as_data: bool) -> None:
+    from chaffinch.book.phone_file import MOST_BYTES, import_phone_file
+
+    found = import_phone_file(desk, _bytes(path, MOST_BYTES), dry_run=dry_run)
+    if not as_data:
+        _show_phone(found, page)
+    _tell(found.imported, page, as_data=as_data, receipts=[asdict(one) for one in found.receipts])
+
+
+def _show_phone(found: FromPhone, page: Page) -> None:
+    page.say()
+    page.say(f"  {found.device or 'a phone'}, written {local(found.written_at) if found.written_at else 'some time'}")
+    rows = [["record", "taken", "id", "outcome"]]
+    rows += [[x.kind or f"line {x.line}", local(x.taken_at) if x.taken_at else "", x.id[:8], x.outcome]
+             for x in found.receipts[:LISTED]]  # fmt: skip
+    head, *lines = table(rows, left=4)
+    page.say("  " + page.soft(head))
+    for line in lines:
+        page.say("  " + line)
+    if len(found.receipts) > LISTED:
+        page.say(f"  and {len(found.receipts) - LISTED} more; --json lists them all")
+    if found.photos:
+        count = f"{len(found.photos)} {'photo is' if len(found.photos) == 1 else 'photos are'}"
+        page.paragraph(f"{count} in the file. The import page of chaffinch serve keeps photos; a book holds none.")
 
 
 def _import_sheet(
     desk: Desk, path: Path, given: dict[str, Any], page: Page, *, dry_run: bool, ask_first: bool, as_data: bool
 ) -> None:
+    from chaffinch.book.sheetgrid import MOST_BYTES
     from chaffinch.book.spreadsheet import import_spreadsheet, open_sheet
 
     if str(path) == "-":
         ask_first = False  # what is piped in or pasted leaves nobody to ask
-    sheet = open_sheet(_bytes(path))
+    sheet = open_sheet(_bytes(path, MOST_BYTES))
     matching = _matching(sheet, given)
     ask_first = ask_first and not as_data
     if not as_data:
@@ -237,9 +281,9 @@ def _span(rows: Sequence[int]) -> str:
     return ", ".join(map(str, rows[:3])) + (" …" if len(rows) > 3 else "")
 
 
-def _tell(found: Imported, page: Page, *, as_data: bool) -> None:
+def _tell(found: Imported, page: Page, *, as_data: bool, receipts: list[dict[str, Any]] | None = None) -> None:
     if as_data:
-        print_json(as_json(found))
+        print_json(as_json(found) | ({} if receipts is None else {"receipts": receipts}))
     else:
         _show(found, page)
     if found.refused:
@@ -263,18 +307,19 @@ def as_json(found: Imported) -> dict[str, Any]:
     }
 
 
-def _bytes(path: Path) -> bytes:
-    from chaffinch.book.sheetgrid import MOST_BYTES
-
+def _bytes(path: Path, most: int) -> bytes:
+    """The beginning of a file: one byte more than the most, so that a reader can say it is too large."""
     if str(path) == "-":
         if sys.stdin is None:
             raise InputError("standard input", None, "is closed", "name a file, or pipe one in")
-        return sys.stdin.buffer.read(MOST_BYTES + 1)
+        return sys.stdin.buffer.read(most + 1)
     try:
         with path.open("rb") as file:
-            return file.read(MOST_BYTES + 1)  # one too many, so that the reader can say it is too large
+            return file.read(most + 1)
     except FileNotFoundError:
-        raise InputError("file", str(path), "does not exist", "name the folder of an export, or a CSV file") from None
+        raise InputError(
+            "file", str(path), "does not exist", "name a phone's file, a CSV file, or the folder of an export"
+        ) from None
     except (OSError, ValueError) as error:
         reason = getattr(error, "strerror", None) or error
         raise InputError("file", str(path), f"cannot be read ({reason})", "check its permissions") from None

@@ -54,7 +54,7 @@ async def keep(request: Request, _: Crew, digest: Sha256) -> Kept:
         raise Refusal(422, "photo", "does not have that SHA-256", "send it again, whole", value=digest)
     if media_type(content) is None:
         raise Refusal(422, "photo", "is no JPEG, PNG or WebP", "send a picture")
-    await run_in_threadpool(_write, settings.photos, digest, content)
+    await run_in_threadpool(keep_photo, settings.photos, digest, content)
     return Kept(sha256=digest, bytes=len(content))
 
 
@@ -80,8 +80,14 @@ def media_type(content: bytes) -> str | None:
     return None if media == "image/webp" and content[8:12] != b"WEBP" else media
 
 
-def _write(folder: Path, digest: str, content: bytes) -> None:
-    """Write under another name, then rename: under its name a picture is whole, or not there."""
+def keep_photo(folder: Path, digest: str, content: bytes) -> None:
+    """Write under another name, then rename: under its name a picture is whole, or not there.
+
+    Raises
+    ------
+    Refusal
+        When there is no room, or it cannot be written.
+    """
     target = folder / digest
     if target.is_file() and target.stat().st_size == len(content):
         return

@@ -1,4 +1,4 @@
-"""Bringing in a spreadsheet of past checks: the file, its columns, what would come in, and then in it comes."""
+"""Bringing in a phone's file, at once; or a spreadsheet of past checks: its columns, what would come in, then in."""
 
 from __future__ import annotations
 
@@ -14,6 +14,7 @@ from starlette.responses import Response
 
 from chaffinch.book.columnmeanings import DATE_STYLES, FIXED, MEANINGS
 from chaffinch.book.importing import Imported
+from chaffinch.book.phone_file import FromPhone, Photo, import_phone_file, is_phone_file
 from chaffinch.book.spreadsheet import (
     Matching,
     Sheet,
@@ -26,8 +27,10 @@ from chaffinch.book.spreadsheet import (
 from chaffinch.book.times import local
 from chaffinch.errors import InputError
 from chaffinch.web.access import Owner, owner
+from chaffinch.web.api.photos import keep_photo, media_type
 from chaffinch.web.pages.frame import Form, Typed, desk_of, form_of, see, show
 from chaffinch.web.pages.words import words
+from chaffinch.web.problems import Refusal
 
 router = APIRouter()
 
@@ -76,12 +79,45 @@ def send(request: Request, who: Owner, sent: Typed) -> Response:
     form, file = form_of(sent), sent.get("file")
     try:
         if not isinstance(file, UploadFile) or not file.filename:
-            raise InputError("file", None, "is missing", "choose a sheet saved as CSV")
-        token = _sheets(request).keep(who.id, file.file.read())
+            raise InputError("file", None, "is missing", "choose a phone's file, or a sheet saved as CSV")
+        data = file.file.read()
+        if is_phone_file(data[:64]):
+            return _phone_page(request, import_phone_file(desk_of(request), data))
+        token = _sheets(request).keep(who.id, data)
     except InputError as error:
         form.refuse(error, {"file": "file", "spreadsheet": "file"})
         return show(request, "import.html", "setup", status=422, form=form)
     return see(f"/import/{token}")
+
+
+def _phone_page(request: Request, found: FromPhone) -> Response:
+    counts, notices = found.imported, list(found.imported.notices)
+    if found.photos:
+        kept = sum(_kept(request, one) for one in found.photos)
+        notices.append(words("import.phone.photos", count=kept, left=len(found.photos) - kept))
+    return show(
+        request,
+        "import_phone.html",
+        "setup",
+        device=found.device,
+        counts=words("import.counts", accepted=counts.accepted, known=counts.known, conflicts=counts.conflicts,
+                     refused=len(counts.refused)),
+        notices=notices,
+        receipts=[(f"{one.kind} {one.id[:8]}" if one.kind else f"{one.line}", local(one.taken_at) if one.kind else "",
+                   words(f"import.outcome.{one.outcome}"), one.reason) for one in found.receipts[:SHOWN]],
+        more=max(0, len(found.receipts) - SHOWN),
+    )  # fmt: skip
+
+
+def _kept(request: Request, photo: Photo) -> bool:
+    """Whether a picture of the file is beside the book now."""
+    if media_type(photo.content) is None:
+        return False
+    try:
+        keep_photo(request.app.state.settings.photos, photo.sha256, photo.content)
+    except Refusal:
+        return False
+    return True
 
 
 @router.get("/import/{token}")
