@@ -270,7 +270,8 @@ class Handset:
         self.page.goto(self.address)
         self.page.locator("main > *").first.wait_for()
         if wait_for_worker:
-            self.page.evaluate("async () => { await navigator.serviceWorker.ready; }")
+            late = f"new Promise((_, late) => setTimeout(() => late(new Error('no worker')), {PATIENCE_MS}))"
+            self.page.evaluate(f"async () => {{ await Promise.race([navigator.serviceWorker.ready, {late}]); }}")
         return self
 
     def tap(self, name: str, *, exact: bool = False) -> None:

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import gzip
 import re
+import shutil
+from hashlib import sha256
 from pathlib import Path
 
 import pytest
@@ -12,7 +14,7 @@ from starlette.routing import Mount
 from starlette.testclient import TestClient
 
 from chaffinch.web import program_files
-from chaffinch.web.program_files import ProgramFiles, without_comments
+from chaffinch.web.program_files import ProgramFiles, app_files, without_comments
 
 STATIC = Path(program_files.__file__).parent / "static"
 OURS = [path for part in ("app", "engine", "desk") for path in sorted((STATIC / part).rglob("*.js"))]
@@ -94,3 +96,37 @@ def test_compressing_is_the_same_each_time() -> None:
     assert one == two
     assert one.compressed is not None
     assert gzip.decompress(one.compressed) == one.plain
+
+
+def test_the_list_names_each_file_with_the_hash_of_what_is_sent() -> None:
+    app = Starlette(
+        routes=[
+            Mount("/app", ProgramFiles(directory=STATIC / "app", html=True)),
+            Mount("/static", ProgramFiles(directory=STATIC)),
+        ]
+    )
+    client = TestClient(app)
+    told = client.get("/app/files.json").json()
+    assert told["chaffinch"] == "app"
+    assert len(told["files"]) > 60
+    for path, digest in told["files"].items():
+        assert sha256(client.get(path).content).hexdigest() == digest, path
+    assert "/app/sw.js" not in told["files"]
+
+
+def test_a_program_brought_up_to_date_under_a_running_server(tmp_path: Path) -> None:
+    """Phones get the former app whole until the server starts anew."""
+    static = tmp_path / "static"
+    for folder in ("app", "engine", "vendor"):
+        shutil.copytree(STATIC / folder, static / folder)
+    client = TestClient(Starlette(routes=[Mount("/static", ProgramFiles(directory=static))]))
+    before = client.get("/static/app/texts.js").content
+    listed = app_files(static)
+    (static / "app" / "texts.js").write_text("export const OTHER = 1;\n", encoding="utf-8")
+    (static / "app" / "added.js").write_text("export const ADDED = 1;\n", encoding="utf-8")
+    assert client.get("/static/app/texts.js").content == before
+    assert app_files(static) == listed
+    for kept in (program_files._app, program_files._by_path):
+        kept.cache_clear()  # the server starts anew
+    assert b"OTHER" in client.get("/static/app/texts.js").content
+    assert "/static/app/added.js" in app_files(static)

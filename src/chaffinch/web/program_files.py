@@ -4,9 +4,9 @@ The files are read by people and by browsers. Comments are for people: in a modu
 else is sent empty, so that a line's number stays what it is in the source. Vendored files are sent as they are, with
 their licence. What was made ready is kept in memory until the file changes.
 
-The app's folder also answers ``files.json``: every file the phone app is made of, with its hash, listed once in the
-server's life. A phone keeps a newer app only when all its files are what one such list says, so that a program brought
-up to date while a phone fetches it is never kept in part.
+The app's folder also answers ``files.json``: every file the phone app is made of, with its hash. A phone keeps a newer
+app only when all its files are what one such list says. List and files are read once in the server's life: where the
+program is brought up to date under a running server, phones get the former app whole until the server starts anew.
 """
 
 from __future__ import annotations
@@ -57,11 +57,17 @@ class ProgramFiles(StaticFiles):
             return JSONResponse({"chaffinch": "app", "files": app_files(Path(self.directory).parent)})
         return await super().get_response(path, scope)
 
+    def _of_the_app(self, full_path: str) -> Ready | None:
+        folder = Path(self.directory or "")
+        static = folder.parent if folder.name == "app" else folder
+        return _by_path(static).get(os.path.realpath(full_path)) if (static / "app" / "index.html").is_file() else None
+
     def file_response(
         self, full_path: str | os.PathLike[str], stat_result: os.stat_result, scope: Scope, status_code: int = 200
     ) -> Response:
         """The answer for one file."""
-        found = ready(os.fspath(full_path), stat_result.st_mtime_ns, stat_result.st_size)
+        path = os.fspath(full_path)
+        found = self._of_the_app(path) or ready(path, stat_result.st_mtime_ns, stat_result.st_size)
         asked = Headers(scope=scope)
         packed = found.compressed if "gzip" in asked.get("accept-encoding", "") else None
         headers = {"ETag": f'"{found.sha256[:20]}{"-gz" if packed is not None else ""}"', "Vary": "Accept-Encoding"}
@@ -86,9 +92,12 @@ def ready(path: str, _changed_ns: int, _size: int) -> Ready:
     return Ready(media_type, plain, light, sha256(plain).hexdigest())
 
 
-@lru_cache(maxsize=4)
 def app_files(static: Path) -> dict[str, str]:
     """Path of every file the phone app is made of, and the SHA-256 of what is sent for it."""
+    return {name: one.sha256 for name, (_, one) in _app(static).items()}
+
+
+def _named(static: Path) -> dict[str, Path]:
     app = static / "app"
     found = {"/app/": app / "index.html", **{f"/app/{name}": app / name for name in _FRONT}}
     for folder in ("app", "engine", "vendor"):
@@ -96,12 +105,22 @@ def app_files(static: Path) -> dict[str, str]:
             for path in sorted((static / folder).rglob(pattern)):
                 if path.name not in _NOT_OF_A_SET:
                     found[f"/static/{path.relative_to(static).as_posix()}"] = path
-    return {name: _sent(path).sha256 for name, path in found.items()}
+    return found
 
 
-def _sent(path: Path) -> Ready:
-    about = path.stat()
-    return ready(str(path), about.st_mtime_ns, about.st_size)
+@lru_cache(maxsize=4)
+def _app(static: Path) -> dict[str, tuple[str, Ready]]:
+    """The app's files as they were when they were first asked for: name → real path, and what is sent."""
+    found = {}
+    for name, path in _named(static).items():
+        about = path.stat()
+        found[name] = (os.path.realpath(path), ready(str(path), about.st_mtime_ns, about.st_size))
+    return found
+
+
+@lru_cache(maxsize=4)
+def _by_path(static: Path) -> dict[str, Ready]:
+    return dict(_app(static).values())
 
 
 def without_comments(text: str) -> str:
