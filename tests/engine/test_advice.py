@@ -45,7 +45,7 @@ def first_three(shown: list[RankedChange]) -> list[str]:
     return [one.change.key for one in shown[:3]]
 
 
-# --- the published rows -------------------------------------------------------------------------------------------------
+# --- the published rows ---
 
 
 def test_every_published_row_is_here_and_named_by_its_change() -> None:
@@ -96,7 +96,7 @@ def test_origins_are_carried_over() -> None:
                     assert "printed" in kinds.get(source, {"printed"}), (change.key, effect.cause, source)
 
 
-# --- pace -----------------------------------------------------------------------------------------------------------------
+# --- pace ---
 
 
 @pytest.mark.parametrize("row", [r for r in SYMPTOMS if "slope" in r["answers"] or "header_slope" in r["answers"]],
@@ -117,7 +117,7 @@ def test_slower_needs_load_to_be_likely_and_an_hour_cost() -> None:
     assert [h.kept_back for h in held if h.change.key == "slower"] == ["load not likely"]
     heavy = Situation("canola", answers={"slope": "rises", "seat": "heavy", "when": "full"})
     belief = weigh(TABLE, heavy, split)
-    shown, held = rank(TABLE, heavy, belief, money(time_cost_per_ha=None), split=split)
+    _, held = rank(TABLE, heavy, belief, money(time_cost_per_ha=None), split=split)
     assert [h.kept_back for h in held if h.change.key == "slower"] == ["no hour cost"]
     dear, _ = rank(TABLE, heavy, belief, money(time_cost_per_ha=500.0), split=split)
     cheap, _ = rank(TABLE, heavy, belief, money(time_cost_per_ha=5.0), split=split)
@@ -127,7 +127,7 @@ def test_slower_needs_load_to_be_likely_and_an_hour_cost() -> None:
     assert net["cheap"] - net["dear"] == pytest.approx(0.085 * 495.0, rel=0.02)
 
 
-# --- the split ------------------------------------------------------------------------------------------------------------
+# --- the split ---
 
 
 def test_the_split_counts_by_its_range_never_by_its_middle() -> None:
@@ -183,7 +183,7 @@ def test_a_split_must_be_one() -> None:
         Split({"machine": np.array([1.0, 2.0])}, weights, {})
 
 
-# --- answers ----------------------------------------------------------------------------------------------------------------
+# --- answers ---
 
 
 def test_contradicting_signs_are_flat_and_ask_to_measure_first() -> None:
@@ -257,7 +257,7 @@ def test_rows_are_for_their_machine_header_and_crop() -> None:
     assert "cut_lower" in pulses
 
 
-# --- own trials -------------------------------------------------------------------------------------------------------------
+# --- own trials ---
 
 
 def test_own_results_outweigh_the_table() -> None:
@@ -289,7 +289,7 @@ def test_a_change_tried_twice_without_effect_drops() -> None:
             assert dropped.kept_back == "tried twice without effect"
 
 
-# --- money ------------------------------------------------------------------------------------------------------------------
+# --- money ---
 
 
 def test_minutes_are_charged_where_they_are_told() -> None:

@@ -21,6 +21,8 @@ from chaffinch.reference.advice import ANY, AdviceTable, Cause, Sign
 
 USUAL: Final = "usual"
 UNEXPLAINED: Final = "unexplained"
+BY_FAR: Final = 3.0
+"""How many times the likeliest cause the usual must be to leave the settings alone [1]. Own figure."""
 REEL_HEADERS: Final = ("", "draper", "auger", "other", "reel")
 """Kinds of header, as a combine's record names them, that have reel and knife; "" where it is not told."""
 
@@ -213,12 +215,13 @@ def standing(table: AdviceTable, belief: Causes, best_net: float | None) -> Stan
 
     Notes
     -----
-    Nothing: the usual is likelier than all else together, or no change is expected to pay. Measure first: no cause
-    leads, or what the signs say together is likelier a slip or something that stands in no table.
+    Nothing: the usual leads by far (:data:`BY_FAR`), or no change is expected to pay. Measure first: no cause leads, or
+    what the signs say together is likelier a slip or something that stands in no table.
     """
-    if belief.of(USUAL) >= 0.5:
-        return "nothing"
     _, p = belief.leading
+    usual = belief.of(USUAL)
+    if usual >= table.figures["lead"] and usual >= BY_FAR * p:
+        return "nothing"
     if p < table.figures["lead"] or p < belief.of(UNEXPLAINED):
         return "measure"
     return "nothing" if best_net is None or best_net <= 0.0 else "change"

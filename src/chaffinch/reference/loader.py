@@ -126,7 +126,7 @@ class Table:
         if not isinstance(value, list) or not all(isinstance(item, dict) for item in value):
             raise self.damaged(key, "must be an array of tables")
         for place, item in enumerate(value, start=1):
-            yield Table(self.file, item, f"{key} {place}")
+            yield Table(self.file, item, f"{self.where}, {key} {place}" if self.where else f"{key} {place}")
 
     def figure(self, key: str, unit: str | None, *, positive: bool = True) -> Figure:
         """Return the figure under ``key``.

@@ -24,6 +24,8 @@ import { normalQuantile } from "../engine/special.js";
 export const SOURCES = ["standing", "header", "machine", "leak"];
 export const USUAL = "usual";
 export const UNEXPLAINED = "unexplained";
+/** How many times the likeliest cause the usual must be to leave the settings alone. */
+const BY_FAR = 3;
 const REEL = ["", "draper", "auger", "other", "reel"];
 const SHARE = { standing: 0.003, header: 0.015, machine: 0.02, leak: 0.001 };
 const TWO_SIDED = 3.29;
@@ -309,8 +311,8 @@ function spoilt(low, high, z) {
  */
 export function standing(table, belief, best) {
   const of = (/** @type {string} */ key) => belief.p[belief.causes.findIndex((one) => one.key === key)] ?? 0;
-  if (of(USUAL) >= 0.5) return "nothing";
   const leading = Math.max(...belief.p.filter((_, k) => ![USUAL, UNEXPLAINED].includes(belief.causes[k].key)));
+  if (of(USUAL) >= table.figures.lead && of(USUAL) >= BY_FAR * leading) return "nothing";
   if (leading < table.figures.lead || leading < of(UNEXPLAINED)) return "measure";
   return best === null || best <= 0 ? "nothing" : "change";
 }

@@ -1,0 +1,203 @@
+"""Does the book's advice know its machine: air, load, slope, bar, trials and what people noted?"""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from chaffinch.book.advice import AdviceTerms, advise_check, advise_file, last_check, split_of
+from chaffinch.book.advice_json import as_json
+from chaffinch.book.advice_kept import answers_kept, keep_answers, keep_tried, read_answers, read_tried, tried_after
+from chaffinch.book.advice_own import change_tried, own_trials
+from chaffinch.book.advice_said import held_said, trial_command, trial_sides
+from chaffinch.book.check import answer
+from chaffinch.book.checks import find_check
+from chaffinch.book.things import find_thing
+from chaffinch.book.trials import start_trial
+from chaffinch.engine.estimate import range_of
+from chaffinch.errors import InputError
+from chaffinch.records.checkfile import check_from_table
+from chaffinch.reference.advice_read import advice_table
+from season_book import SeasonBook, start
+
+FAN = {"name": "fan", "value": 900, "unit": "rpm"}
+BLOWN = {"found": "chaff", "chaff": "far"}
+MONEY = {"stop_cost_per_h": 250.0, "area_left_ha": 40.0}
+
+
+@pytest.fixture
+def book(tmp_path: Path) -> SeasonBook:
+    return start(tmp_path / "larkhollow.chaffinch")
+
+
+def trial_of(book: SeasonBook, after: float, *, combine: str = "Old Bess") -> str:
+    """A trial of a slower fan: A, B, B, A, with B's loss ``after`` times A's."""
+    machine = find_thing(book.desk, "combine", combine)
+    record = start_trial(book.desk, machine, [FAN], [{**FAN, "value": 850}])
+    for hour, side in enumerate("ABBA", start=8):
+        setting = [{**FAN, "value": 900 if side == "A" else 850}]
+        factor = 1.0 if side == "A" else after
+        book.check(
+            combine, 12, hour, machine_kg_ha=90.0 * factor, settings=setting,
+            where={"trial": record.id, "side": side},
+        )  # fmt: skip
+    return record.id
+
+
+def test_a_split_has_the_ranges_of_its_check(book: SeasonBook) -> None:
+    for ids in (book.check("Old Bess", 10, 8), book.check("Old Bess", 10, 9, header_kg_ha=40.0)):
+        found = answer(find_check(book.desk, ids).check)
+        split = split_of(found)
+        assert set(split.loss_kg_ha) == set(found.sources)
+        for source, draws in split.loss_kg_ha.items():
+            order = np.argsort(draws)
+            middle = draws[order][np.searchsorted(np.cumsum(split.weights[order]), 0.5)]
+            # A step of the grid is 2 %.
+            assert middle == pytest.approx(range_of(found.beliefs[source]).median, rel=0.03)
+
+
+def test_a_check_file_is_advised_without_a_book() -> None:
+    check = check_from_table(
+        {"crop": "canola", "country": "CA", "yield": "2.5 t/ha", "price": "600 /t",
+         "combine": {"cut_width": "12 m", "drop_width": "1.8 m"},
+         "catch": [{"place": "discharge", "pan": "0.4 m2", "amount": "60 g", "step": "0.1 g"}]}
+    )  # fmt: skip
+    found = advise_file(check, AdviceTerms(answers=BLOWN, **MONEY))
+    assert found.standing == "change"
+    assert found.shown[0].change.key == "fan_down"
+    assert found.assumed == ("header",)
+    assert found.combine is None
+    assert trial_command(found, found.shown[0].change) == ""
+    assert trial_sides(found, found.shown[0].change) == ("fan speed=NOW", "fan speed=LESS")
+    told = as_json(found)
+    assert next(iter(told)) == "cautions"
+    assert told["changes"][0]["net_per_ha"]["low"] < told["changes"][0]["expected_net_per_ha"]
+    with pytest.raises(InputError, match="is none of ours"):
+        advise_file(check, AdviceTerms(answers={"moon": "full"}))
+
+
+def test_load_bar_and_slope_come_from_the_book(book: SeasonBook) -> None:
+    ids = []
+    for number, speed in enumerate((4.0, 5.0, 5.0, 6.0, 7.0, 8.0, 8.0, 9.0)):
+        # Loss rises steeply with speed on this machine.
+        ids.append(book.check("Old Bess", 10 + number, 8, speed_kmh=speed, machine_kg_ha=8.0 * (speed / 4.0) ** 2.5))
+        book.bar("Old Bess", ids[-1], 10 + number, 8, 2.0 if number < 7 else 6.0)
+    logged = find_check(book.desk, ids[-1])
+    found = advise_check(book.desk, logged, AdviceTerms(answers={"when": "full"}, hour_cost=300.0, **MONEY))
+    assert found.by_itself["load"] == "heavy"
+    assert found.by_itself["slope"] == "rises"
+    assert found.by_itself["bar"] == "high"
+    assert "header_slope" not in found.by_itself
+    assert found.belief.leading[0].key == "load"
+    assert "slower" in [one.change.key for one in found.worth]
+    without = advise_check(book.desk, logged, AdviceTerms(answers={"when": "full"}, **MONEY))
+    assert "slower" not in [one.change.key for one in without.worth]
+    assert [h.kept_back for h in without.held if h.change.key == "slower"] == ["no hour cost"]
+    assert any("--hour-cost" in text for text in held_said(without))
+
+
+def test_a_machine_whose_loss_does_not_rise_is_not_told_to_slow_down(book: SeasonBook) -> None:
+    for number, speed in enumerate((4.0, 5.0, 6.0, 7.0, 8.0, 9.0)):
+        last = book.check("Old Bess", 10 + number, 8, speed_kmh=speed, machine_kg_ha=90.0 * (4.0 / speed) ** 0.8)
+    found = advise_check(
+        book.desk, find_check(book.desk, last), AdviceTerms(answers={"when": "full", "seat": "heavy"}, hour_cost=1.0)
+    )
+    assert found.by_itself["slope"] == "flat"
+    assert not {"slower", "slower_header"} & {one.change.key for one in found.worth}
+
+
+def test_air_and_settings_come_with_the_check(book: SeasonBook) -> None:
+    from chaffinch.book.checks import log_check
+
+    table = {
+        "crop": "canola", "country": "CA", "yield": "2.5 t/ha", "price": "600 /t",
+        "combine": {"cut_width": "12 m", "drop_width": "1.8 m"},
+        "catch": [{"place": "discharge", "pan": "0.4 m2", "amount": "60 g", "step": "0.1 g"}],
+    }  # fmt: skip
+    ids = log_check(
+        book.desk, check_from_table(table), taken_at="2026-08-20T10:00:00Z", where={"combine": book.ids["Old Bess"]},
+        settings=[FAN], conditions={"humidity_pct": 22.0},
+    ).id  # fmt: skip
+    found = advise_check(book.desk, find_check(book.desk, ids), AdviceTerms(answers=BLOWN, **MONEY))
+    assert found.by_itself["air"] == "dry"
+    # 5 % of 900 rpm is 45, to the ten below or above.
+    assert trial_sides(found, advice_table().change("fan_down")) == ("fan=900 rpm", "fan=860 rpm")  # type: ignore[arg-type]
+    assert '--a "fan=900 rpm" --b "fan=860 rpm"' in trial_command(found, found.shown[0].change)
+
+
+def test_answers_are_kept_beside_the_check_and_a_later_note_stands_over_an_earlier(book: SeasonBook) -> None:
+    ids = book.check("Old Bess", 10, 8)
+    keep_answers(book.desk, ids, {"found": "straw", "when": "full"})
+    keep_answers(book.desk, ids, {"found": "chaff"})
+    assert answers_kept(book.desk, {ids}) == {"found": "chaff", "when": "full"}
+    found = advise_check(book.desk, find_check(book.desk, ids), AdviceTerms(answers={"when": "thin"}))
+    assert {k: found.situation.answers[k] for k in ("found", "when")} == {"found": "chaff", "when": "thin"}
+    with pytest.raises(InputError, match="is no answer of ours"):
+        keep_answers(book.desk, ids, {"found": "moon"})
+    with pytest.raises(InputError, match="are none"):
+        keep_answers(book.desk, ids, {})
+
+
+def test_notes_of_people_are_left_alone() -> None:
+    assert read_answers("The fan rattles: found = chaff") == {}
+    assert read_answers("Advice answers: found = chaff; moon = full; when=") == {"found": "chaff"}
+    assert read_tried("Advice tried: fan_down; helped") == ("fan_down", "helped")
+    assert read_tried("Advice tried: fan_down; perhaps") is None
+    assert read_tried("Advice tried: hammer; helped") is None
+
+
+def test_a_trial_of_one_setting_is_the_change_it_made(book: SeasonBook) -> None:
+    machine = find_thing(book.desk, "combine", "Old Bess")
+    made = {
+        "fan_down": ([FAN], [{**FAN, "value": 850}]),
+        "fan_up": ([FAN], [{**FAN, "value": 950}]),
+        "rotor_up": ([{"name": "Drum", "value": 500, "unit": "rpm"}], [{"name": "Drum", "value": 520, "unit": "rpm"}]),
+        None: ([FAN, {"name": "concave", "value": 20}], [{**FAN, "value": 850}, {"name": "concave", "value": 18}]),
+    }
+    for key, (a, b) in made.items():
+        change = change_tried(start_trial(book.desk, machine, a, b))
+        assert (None if change is None else change.key) == key
+
+
+def test_own_trials_outweigh_the_table_and_two_idle_ones_drop_the_change(book: SeasonBook) -> None:
+    terms = AdviceTerms(answers=BLOWN, **MONEY)
+    worse = book.check("Old Bess", 10, 8, machine_kg_ha=90.0)
+    before = advise_check(book.desk, find_check(book.desk, worse), terms)
+    assert before.shown[0].change.key == "fan_down"
+    trial_of(book, 1.0)
+    machine = find_thing(book.desk, "combine", "Old Bess")
+    found = own_trials(book.desk, machine, "canola")
+    assert [(t.change, t.without_effect) for t in found] == [("fan_down", True)]
+    once = advise_check(book.desk, find_check(book.desk, worse), terms)
+    of = {o.change.key: o for o in once.worth}
+    assert "fan_down" not in of or of["fan_down"].net < 0.5 * before.shown[0].net
+    keep_tried(book.desk, worse, "fan_down", "without effect")
+    assert [t.outcome for t in tried_after(book.desk, {worse})] == ["without effect"]
+    twice = advise_check(book.desk, find_check(book.desk, worse), terms)
+    assert "fan_down" not in [o.change.key for o in twice.worth]
+    assert [h.kept_back for h in twice.held if h.change.key == "fan_down"] == ["tried twice without effect"]
+    # Another machine's trials are its own.
+    young = book.check("Young Bess", 10, 8, machine_kg_ha=90.0)
+    assert advise_check(book.desk, find_check(book.desk, young), terms).shown[0].change.key == "fan_down"
+
+
+def test_what_was_tried_must_be_a_change_with_an_outcome(book: SeasonBook) -> None:
+    ids = book.check("Old Bess", 10, 8)
+    with pytest.raises(InputError, match="hammer"):
+        keep_tried(book.desk, ids, "hammer", "helped")
+    with pytest.raises(InputError, match="outcome"):
+        keep_tried(book.desk, ids, "fan_down", "perhaps")
+
+
+def test_the_last_check_of_a_combine_is_found_by_crop(book: SeasonBook) -> None:
+    machine = find_thing(book.desk, "combine", "Old Bess")
+    with pytest.raises(InputError, match="has no check yet"):
+        last_check(book.desk, machine, None)
+    wheat = book.check("Old Bess", 10, 8, crop="wheat")
+    canola = book.check("Old Bess", 11, 8)
+    assert last_check(book.desk, machine, None).id == canola
+    assert last_check(book.desk, machine, "wheat").id == wheat
+    with pytest.raises(InputError, match="in pea yet"):
+        last_check(book.desk, machine, "pea")
