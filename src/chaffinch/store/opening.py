@@ -235,7 +235,8 @@ def step_of(store: Store) -> int:
     with guarded(address), store.reading() as connection:
         number = ran(connection)
     if number is None:
-        raise InputError("book", shown(address), "is a database but not a book", "name another one")
+        mend = "name another one" if store.is_file else "start a book there or restore one; or name another database"
+        raise InputError("book", shown(address), "is a database but not a book", mend)
     if number > NEWEST:
         raise InputError(
             "book",
