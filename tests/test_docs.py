@@ -36,6 +36,7 @@ ENTRIES = sorted(path for path in (ROOT / "changelog.d").glob("*.md") if path.na
 # Rooms told on the page of another room, and those without a question of the trade.
 ON_ANOTHER_PAGE = {
     "air_lag": "air",
+    "day_losses": "day",
     "fair": "ledger",
     "ledger_area": "ledger",
     "ledger_chains": "ledger",
@@ -146,7 +147,7 @@ def tidy(text: str) -> str:
     return "\n".join(lines)
 
 
-ON_THE_DEMO_BOOK = DOCS / "decide.md"
+ON_THE_DEMO_BOOK = (DOCS / "decide.md", DOCS / "day.md")
 
 
 @cache
@@ -164,7 +165,7 @@ def run_command(shown: Shown) -> str:
 
     arguments = shlex.split(shown.command)[1:]
     told = {"COLUMNS": "80", "NO_COLOR": "1", "TZ": "UTC"}
-    if shown.path == ON_THE_DEMO_BOOK:
+    if shown.path in ON_THE_DEMO_BOOK:
         told["CHAFFINCH_BOOK"] = demo_book()
     # A file of bytes below it, so that the command sees an encoding as it does on a terminal.
     stream = io.TextIOWrapper(io.BytesIO(), encoding="utf-8", write_through=True)
