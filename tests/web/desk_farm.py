@@ -188,5 +188,7 @@ def fill(book: SeasonBook) -> None:
         )  # fmt: skip
 
 
+COMMAND = re.compile(r"chaffinch [a-z]|(?<!\w)--[a-z]")
+"""Signs of the command line, which a browser has none of."""
 PLACEHOLDER = re.compile(r"\{\w+\}|\{\{|\}\}|\{%|None\b")
 """Signs of a sentence whose facts were not put in."""

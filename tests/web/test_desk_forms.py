@@ -395,7 +395,8 @@ def test_no_form_of_another_site_writes(desk: Visitor, path: str) -> None:
 def test_crew_may_log_and_not_set_up(desk: Visitor) -> None:
     crew = desk.as_role("crew")
     assert crew.post("/log", a_stop(desk)).status == 303
-    assert crew.post("/setup/pan/new", {"name": "tray", "area": "1 m2"}).status == 403
+    assert crew.post("/setup/season/new", {"name": "2027"}).status == 403
+    assert crew.post(f"/thing/{desk.book.ids['Old Bess']}", {"note": "old"}).status == 403
     assert crew.get("/devices").status == 403
     reader = desk.as_role("reader")
     assert reader.post("/log", a_stop(desk)).status == 403

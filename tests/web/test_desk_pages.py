@@ -7,7 +7,7 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
-from desk_farm import PLACEHOLDER, Visitor, desk_farm
+from desk_farm import COMMAND, PLACEHOLDER, Visitor, desk_farm
 
 from chaffinch.book.check import answer
 from chaffinch.book.checks import find_check, log_check, replace_check
@@ -67,6 +67,7 @@ def test_every_page_is_whole(desk: Visitor) -> None:
         assert page.tags.open == [], name
         assert [tag for tag, _ in page.tags.elements].count("h1") == 1, name
         assert not PLACEHOLDER.search(page.words), (name, PLACEHOLDER.search(page.words))
+        assert not COMMAND.search(page.words), (name, COMMAND.search(page.words))
         ids = [given["id"] for _, given in page.tags.elements if "id" in given]
         assert len(ids) == len(set(ids)), name
         forms = sum(given.get("method") == "post" for _, given in page.tags.elements)

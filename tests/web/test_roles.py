@@ -144,5 +144,6 @@ def test_a_phones_token_in_a_cookie_and_a_browsers_secret_as_token_do_not_count(
 def test_a_page_without_a_device_tells_a_person_what_to_do(served: Served) -> None:
     answered = served.client.post("/leave")
     assert answered.status_code == 401
-    assert "chaffinch serve" in answered.text
+    assert "let it in with a code of the owner, or open the link" in answered.text
+    assert 'href="/pair"' in answered.text
     assert answered.headers["content-type"].startswith("text/html")

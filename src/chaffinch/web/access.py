@@ -78,7 +78,8 @@ class Access:
         """
         who = await known(request, bearer.credentials if bearer is not None else None)
         if who is None:
-            raise Refusal(401, "device", "is not known to this book", "pair it, or open the link of chaffinch serve")
+            mend = "let it in with a code of the owner, or open the link that the server printed when it began"
+            raise Refusal(401, "device", "is not known to this book", mend)
         if who.by == "cookie" and request.method not in _SAFE:
             await _refuse_from_elsewhere(request, who)
         if not who.may(self.role):
@@ -145,16 +146,27 @@ def client_address(request: Request) -> str:
 
 
 async def _refuse_from_elsewhere(request: Request, who: Who) -> None:
-    site = request.headers.get("sec-fetch-site", "same-origin")
-    origin = request.headers.get("origin")
-    if site not in ("same-origin", "none") or (origin is not None and not _own(request, origin)):
-        raise Refusal(403, "origin", "the request comes from another site", "use our own pages")
+    refuse_other_site(request)
     given = request.headers.get(CSRF_HEADER)
     if given is None and "form" in request.headers.get("content-type", ""):
         value = (await request.form()).get(CSRF_FIELD)
         given = value if isinstance(value, str) else None
     if given is None or not hmac.compare_digest(given.encode("utf-8", "replace"), who.csrf.encode()):
         raise Refusal(403, CSRF_FIELD, "does not fit this page", "load the page again, then send it once more")
+
+
+def refuse_other_site(request: Request) -> None:
+    """Refuse a request that a browser says another site's page made.
+
+    Raises
+    ------
+    Refusal
+        403.
+    """
+    site = request.headers.get("sec-fetch-site", "same-origin")
+    origin = request.headers.get("origin")
+    if site not in ("same-origin", "none") or (origin is not None and not _own(request, origin)):
+        raise Refusal(403, "origin", "the request comes from another site", "use our own pages")
 
 
 def _own(request: Request, origin: str) -> bool:

@@ -153,6 +153,10 @@ class Devices:
         """
         return self._let_in(code.replace(" ", ""), _name(name), "phone", address)
 
+    def enter_by_code(self, code: str, name: str, address: str) -> LetIn:
+        """Let a browser in for a code, with the code's role; errors as for :meth:`pair`."""
+        return self._let_in(code.replace(" ", ""), _name(name), "phone", address, as_kind="desk")
+
     def enter(self, secret: str, name: str, address: str) -> LetIn:
         """Let a browser in for a link's secret; errors as for :meth:`pair`."""
         return self._let_in(secret, _name(name), "desk", address)
@@ -232,14 +236,15 @@ class Devices:
             file.execute("INSERT INTO waiting VALUES (?, ?, ?, ?, ?)", (_hash(secret), role, kind, ends, WRONG_TRIES))
         return Waiting(secret, role, ends)
 
-    def _let_in(self, secret: str, name: str, kind: Kind, address: str) -> LetIn:
+    def _let_in(self, secret: str, name: str, kind: Kind, address: str, *, as_kind: Kind | None = None) -> LetIn:
+        """Use up what waits under that secret, of that kind, for a new device of that kind, or of ``as_kind``."""
         now, who, own = self.clock(), _neighbourhood(address), self.new_secret()
         device: Device | None = None
         with self._writing() as file:
             wait = _still_waits_s(file, who, now)
             role = None if wait > 0 else _take(file, secret, kind, now)
             if role is not None:
-                device = _add(file, Device(str(uuid.uuid4()), name, role, kind, now, now, None), own)
+                device = _add(file, Device(str(uuid.uuid4()), name, role, as_kind or kind, now, now, None), own)
                 file.execute("DELETE FROM guesser WHERE address = ?", (who,))
             elif wait <= 0:
                 _count_wrong(file, who, kind, now)

@@ -8,7 +8,7 @@ from fastapi import APIRouter, Depends, Query, Request
 from starlette.responses import HTMLResponse, RedirectResponse, Response
 
 from chaffinch.web.access import Reader, anyone, client_address, cookie_name
-from chaffinch.web.devices import DESK_LIFE_S, Devices
+from chaffinch.web.devices import DESK_LIFE_S, Devices, LetIn
 from chaffinch.web.plain_page import plain_page
 from chaffinch.web.problems import Refusal
 from chaffinch.web.settings import WebSettings
@@ -17,6 +17,7 @@ from chaffinch.web.tls import CA_FILE, fingerprint
 router = APIRouter(include_in_schema=False)
 
 NO_WAY_IN = "This link was used before, or its ten minutes are over."
+MORE_WAYS = "At the computer that serves, chaffinch serve link prints a new one. Elsewhere, ask the owner for a code."
 
 
 @router.get("/enter", dependencies=[Depends(anyone)])
@@ -28,8 +29,13 @@ def enter(request: Request, key: Annotated[str, Query(max_length=200)] = "") -> 
     except Refusal as refusal:
         if refusal.status != 401:
             raise
-        said = plain_page("No way in", NO_WAY_IN, "Print a new one: chaffinch serve link")
+        said = plain_page("No way in", NO_WAY_IN, MORE_WAYS, link=("/pair", "Type a code"))
         return HTMLResponse(said, 401, headers={"WWW-Authenticate": "Bearer"})
+    return with_key(request, let_in)
+
+
+def with_key(request: Request, let_in: LetIn) -> Response:
+    """The first page, with a cookie that lets this browser in."""
     response = RedirectResponse("/", 303)
     response.set_cookie(
         cookie_name(request),

@@ -89,7 +89,12 @@ def told(refusal: Refusal, request: Request) -> Response:
             mend=clean(refusal.mend),
         )
         return JSONResponse(body.model_dump(), refusal.status, headers=refusal.headers, media_type=MEDIA_TYPE)
-    page = plain_page(_TITLES.get(refusal.status, "That did not work"), f"{refusal.problem}; {refusal.mend}.")
+    # A browser that is not known is shown the way in.
+    link = ("/pair", "Open the desk here with a code") if refusal.status == 401 else ("", "")
+    title = _TITLES.get(refusal.status, "That did not work")
+    from chaffinch.web.pages.mends import mend_here  # the pages know refusals, so they come later
+
+    page = plain_page(title, f"{refusal.problem}; {mend_here(refusal.mend)}.", link=link)
     return Response(page, refusal.status, headers=refusal.headers, media_type="text/html")
 
 

@@ -15,6 +15,7 @@ from chaffinch.web.pages.crew import router as crew_router
 from chaffinch.web.pages.day import router as day_router
 from chaffinch.web.pages.field import router as field_router
 from chaffinch.web.pages.importing import router as importing_router
+from chaffinch.web.pages.pairing import router as pairing_router
 from chaffinch.web.pages.printing import router as printing_router
 from chaffinch.web.pages.season import router as season_router
 from chaffinch.web.pages.setup import router as setup_router
@@ -40,6 +41,7 @@ for part in (
     importing_router,
     crew_router,
     choices_router,
+    pairing_router,
     printing_router,
 ):
     router.include_router(part)

@@ -23,6 +23,7 @@ from chaffinch.book.said import next_step
 from chaffinch.engine.estimate import Range
 from chaffinch.errors import InputError, SamplerError
 from chaffinch.records.check import Check
+from chaffinch.web.pages.mends import said
 
 T = TypeVar("T")
 
@@ -72,7 +73,7 @@ def in_short(check: Check) -> InShort:
     try:
         found = answer(check)
     except (InputError, SamplerError) as error:
-        return InShort((), None, None, (), "", str(error))
+        return InShort((), None, None, (), "", said(error))
     keys = tuple(notice.key for notice in found.notices)
     return InShort(found.judged, found.judged_kg_ha, found.verdict, keys, next_step(found))
 

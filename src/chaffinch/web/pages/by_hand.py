@@ -25,6 +25,7 @@ from chaffinch.reference import crop as find_crop
 from chaffinch.web.access import crew
 from chaffinch.web.pages.answers import whole
 from chaffinch.web.pages.frame import Form, Typed, asked, desk_of, form_of, person_of, see, show
+from chaffinch.web.pages.mends import said
 from chaffinch.web.pages.settings_typed import conditions_of, settings_of
 from chaffinch.web.pages.stop_typed import MOST_ROWS, Stop, new_stop, rows_of, trial_and_bar
 from chaffinch.web.pages.told import in_person_unit, reads_of
@@ -61,7 +62,14 @@ def sent_back(request: Request, sent: Typed) -> Response:
             return page(request, form, told=estimate(request, check))
         refuse_doubts(desk, form, check, stop, taken_at)
         receipt = log_check(
-            desk, check, taken_at=taken_at, where=stop.where, settings=settings or None, conditions=conditions, bar=bar
+            desk,
+            check,
+            taken_at=taken_at,
+            where=stop.where,
+            settings=settings or None,
+            conditions=conditions,
+            bar=bar,
+            other_way=form.get("otherway") == "yes",
         )
         if receipt.outcome not in ("accepted", "known"):
             raise BookError(desk.place, receipt.reason or receipt.outcome)
@@ -69,7 +77,7 @@ def sent_back(request: Request, sent: Typed) -> Response:
         refused(form, error, stop)
         return page(request, form, status=422)
     except SamplerError as error:
-        form.general.append(str(error))
+        form.general.append(said(error))
         return page(request, form, status=422)
     except BookError as error:
         form.general.append(words("log.not_saved", why=error.reason))

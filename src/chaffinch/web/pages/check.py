@@ -19,6 +19,7 @@ from chaffinch.paper.check_told import told_of
 from chaffinch.web.access import reader
 from chaffinch.web.pages.answers import whole
 from chaffinch.web.pages.frame import desk_of, person_of, show
+from chaffinch.web.pages.mends import said
 from chaffinch.web.pages.told import FILED, in_person_unit, reads_of
 from chaffinch.web.pages.words import words
 from chaffinch.web.problems import Refusal
@@ -44,7 +45,7 @@ def check(request: Request, check_id: CheckId) -> Response:
     try:
         told = told_of(whole(shown))
     except (InputError, SamplerError) as error:
-        why_not = str(error)
+        why_not = said(error)
     body = logged.body
     return show(
         request,

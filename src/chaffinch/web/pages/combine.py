@@ -28,6 +28,7 @@ from chaffinch.web.access import reader
 from chaffinch.web.pages.answers import Progress, Working, longer_of
 from chaffinch.web.pages.field import ThingId, thing_or_missing
 from chaffinch.web.pages.frame import Form, asked, desk_of, person_of, show
+from chaffinch.web.pages.mends import said
 from chaffinch.web.pages.monitor_told import told_of as monitor_told
 from chaffinch.web.pages.told import lines_of
 from chaffinch.web.pages.words import words
@@ -128,7 +129,7 @@ def _refuse(form: Form, error: InputError | SamplerError) -> None:
     if isinstance(error, InputError):
         form.refuse(error, TERMS)
     else:
-        form.general.append(str(error))
+        form.general.append(said(error))
 
 
 def _terms(form: Form, given: Mapping[str, str | None], unit: PaceUnit) -> PaceTerms:

@@ -16,6 +16,7 @@ from chaffinch.web.access import crew
 from chaffinch.web.pages.by_hand import choices, estimate, refuse_other_crop, refused, time_of
 from chaffinch.web.pages.check import CheckId, found_or_missing
 from chaffinch.web.pages.frame import Form, Typed, desk_of, form_of, person_of, see, show
+from chaffinch.web.pages.mends import said
 from chaffinch.web.pages.settings_typed import conditions_of, settings_of
 from chaffinch.web.pages.stop_typed import FILED, MOST_ROWS, Stop, corrected_stop, rows_of, values_of
 from chaffinch.web.pages.told import in_person_unit, reads_of
@@ -40,6 +41,11 @@ def sent_back(request: Request, check_id: CheckId, sent: Typed) -> Response:
     if form.get("action") == "more":
         form.values["rows"] = str(min(MOST_ROWS, rows_of(form) + 1))
         return _page(request, logged, form)
+    if form.told("seen") not in (None, logged.id):
+        # Somebody corrected it since: what this form shows of what was left alone is not what counts now.
+        form.values["seen"] = logged.id
+        form.general.append(words("correct.meanwhile"))
+        return _page(request, logged, form, status=409)
     stop = Stop()
     try:
         stop = corrected_stop(desk, form, check_to_table(logged.check), _filed(logged))
@@ -67,7 +73,7 @@ def sent_back(request: Request, check_id: CheckId, sent: Typed) -> Response:
         refused(form, error, stop)
         return _page(request, logged, form, status=422)
     except SamplerError as error:
-        form.general.append(str(error))
+        form.general.append(said(error))
         return _page(request, logged, form, status=422)
     except BookError as error:
         form.general.append(words("log.not_saved", why=error.reason))
@@ -88,7 +94,7 @@ def _filed(logged: LoggedCheck) -> dict[str, str]:
 def _values(desk: Desk, request: Request, logged: LoggedCheck) -> dict[str, str]:
     unit = in_person_unit(logged.check, reads_of(desk, person_of(request))).trade_unit
     values = values_of(check_to_table(logged.check), feet=unit.endswith("/ac"))
-    values |= {"at": local(str(logged.body["taken_at"])), **_filed(logged)}
+    values |= {"seen": logged.id, "at": local(str(logged.body["taken_at"])), **_filed(logged)}
     told = [f"{s['name']} = {s['value']:g} {s.get('unit', '')}".strip() for s in logged.body.get("settings") or ()]
     values["settings"] = "\n".join(told)
     values |= {f"condition-{name}": f"{value:g}" for name, value in (logged.body.get("conditions") or {}).items()}

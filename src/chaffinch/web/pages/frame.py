@@ -24,6 +24,7 @@ from chaffinch.book.times import local
 from chaffinch.errors import InputError
 from chaffinch.web.access import page_context
 from chaffinch.web.pages import drawing
+from chaffinch.web.pages.mends import mend_here, said
 from chaffinch.web.pages.words import words
 
 TEMPLATES: Final = Path(__file__).parent.parent / "templates"
@@ -104,9 +105,9 @@ class Form:
         by_word = dict(fields) if isinstance(fields, Mapping) else {name: name for name in fields}
         fits = [word for word in by_word if error.field == word or error.field.endswith(f", {word}")]
         if fits:
-            self.errors.setdefault(by_word[max(fits, key=len)], error.line())
+            self.errors.setdefault(by_word[max(fits, key=len)], said(error))
         else:
-            self.general.append(error.line())
+            self.general.append(said(error))
 
     @property
     def wrong(self) -> bool:
@@ -185,6 +186,11 @@ def show(request: Request, template: str, here: str, *, status: int = 200, **con
     return HTMLResponse(html, status)
 
 
+def alone(template: str, *, status: int = 200, **context: Any) -> Response:
+    """A page for somebody who is not known yet: it says nothing of the book."""
+    return HTMLResponse(_environment().get_template(template).render(csrf="", current=None, **context), status)
+
+
 def _for_role(who: Any) -> tuple[str, ...]:
     """Entries that this role has no use for."""
     if who is None or who.role == "reader":
@@ -217,4 +223,5 @@ def _environment() -> Environment:
     }
     made.globals.update(tools)
     made.filters["local"] = local
+    made.filters["here"] = mend_here
     return made

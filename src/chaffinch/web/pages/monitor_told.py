@@ -8,12 +8,13 @@ from dataclasses import dataclass, field
 from typing import Final
 
 from chaffinch.book.figures import plain_number, range_words, rounded
-from chaffinch.book.monitor_said import HEADER, NOT_YET, PER, left_out_said, standing_said
+from chaffinch.book.monitor_said import HEADER, NOT_YET, PER, catches_said, left_out_said, standing_said
 from chaffinch.book.monitors import MonitorFound
 from chaffinch.book.shown_unit import PaceUnit
 from chaffinch.engine.estimate import Range
 from chaffinch.errors import InputError
 from chaffinch.web.pages.drawing import step_of
+from chaffinch.web.pages.mends import said
 from chaffinch.web.pages.words import words
 
 ROWS: Final = 6
@@ -37,10 +38,10 @@ class Told:
 def told_of(found: MonitorFound | InputError, unit: PaceUnit) -> Told:
     """A monitor key laid out for a page, in the person's units."""
     if isinstance(found, InputError):
-        return Told(HEADER, missing=found.line())
+        return Told(HEADER, missing=said(found))
     key = found.key
     told = Told(HEADER, words("combine.monitor.pairs", n=len(found.pairs)))
-    told.remarks = left_out_said(found.left_out)
+    told.remarks = [*catches_said(found), *left_out_said(found.left_out)]
     if key.missing:
         told.missing = NOT_YET.format(missing="; ".join(key.missing))
         return told

@@ -182,7 +182,7 @@ def trial_and_bar(desk: Desk, form: Form, stop: Stop) -> dict[str, Any] | None:
         raise InputError("bar", text, "cannot be meant", "write what the monitor shows, 0 or more")
     if "combine" not in stop.where:
         raise InputError("bar", text, "belongs to no combine", "choose the combine")
-    per = form.told("per") or counts_per(desk, stop.where["combine"])
+    per = form.told("per") or counts_per(desk, stop.where["combine"], stop.table.get("crop"))
     if per is None:
         raise InputError("bar_per", None, "is not told, and the book has no earlier bar", "choose per time or per area")
     return {"reading": shown, "per": per}

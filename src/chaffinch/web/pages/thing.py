@@ -17,10 +17,10 @@ from chaffinch.book.things import Thing, add_thing, by_ids, edit_label, things
 from chaffinch.book.times import local
 from chaffinch.errors import BookError, InputError
 from chaffinch.records.kinds import KINDS, Kind, Part
-from chaffinch.web.access import owner, reader
+from chaffinch.web.access import crew, owner, reader
 from chaffinch.web.pages.field import ThingId
 from chaffinch.web.pages.frame import Form, Typed, desk_of, form_of, see, show
-from chaffinch.web.pages.setup import ORDER
+from chaffinch.web.pages.setup import ORDER, may_add
 from chaffinch.web.pages.words import words
 from chaffinch.web.problems import Refusal
 
@@ -41,16 +41,16 @@ class Asked:
     options: tuple[tuple[str, str], ...]
 
 
-@router.get("/setup/{kind}/new", dependencies=[Depends(owner)])
+@router.get("/setup/{kind}/new", dependencies=[Depends(crew)])
 def empty(request: Request, kind: str) -> Response:
     """An empty form for a thing of that kind."""
-    return _new(request, _kind(kind), Form())
+    return _new(request, _kind(request, kind), Form())
 
 
-@router.post("/setup/{kind}/new", dependencies=[Depends(owner)])
+@router.post("/setup/{kind}/new", dependencies=[Depends(crew)])
 def add(request: Request, kind: str, sent: Typed) -> Response:
     """Add the thing, or show what is wrong with it."""
-    desk, form, known = desk_of(request), form_of(sent), _kind(kind)
+    desk, form, known = desk_of(request), form_of(sent), _kind(request, kind)
     parts: dict[str, Any] = {}
     for part in known.parts:
         text = form.told(part.name)
@@ -88,10 +88,18 @@ def edit(request: Request, thing_id: ThingId, sent: Typed) -> Response:
     kind, shown = KINDS[thing.kind], _shown(desk, thing)
     saved = []
     for part in kind.parts:
-        if part.name not in form.values or form.get(part.name) == shown.get(part.name, "").strip():
+        now = shown.get(part.name, "").strip()
+        if part.name not in form.values or form.get(part.name) == now:
+            continue
+        before = form.get(f"was-{part.name}") if f"was-{part.name}" in form.values else now
+        if form.get(part.name) == before:
+            form.values[part.name] = now  # left alone here, and changed elsewhere meanwhile: that stays
             continue
         text = form.told(part.name)
         try:
+            if before != now:
+                problem = words("thing.meanwhile", now=now) if now else words("thing.meanwhile.none")
+                raise InputError(f"{kind.name}, {part.name}", text, problem, words("thing.meanwhile.mend"))
             value = None if text is None else _value(kind, part, text)
             receipt = edit_label(desk, by_ids(desk, [thing.id])[thing.id], part.name, value)
             if receipt.outcome not in ("accepted", "known"):
@@ -104,9 +112,11 @@ def edit(request: Request, thing_id: ThingId, sent: Typed) -> Response:
     return see(f"/thing/{thing.id}")
 
 
-def _kind(name: str) -> Kind:
+def _kind(request: Request, name: str) -> Kind:
     if name not in ORDER:
         raise Refusal(404, "kind", "is nothing that can be added", "look under Set-up")
+    if not may_add(request, name):
+        raise Refusal(403, "role", f"may add no {name}", "ask the owner")
     return KINDS[name]
 
 
@@ -181,7 +191,8 @@ def _options(desk: Desk, part: Part) -> tuple[tuple[str, str], ...]:
 
 def _new(request: Request, kind: Kind, form: Form, status: int = 200) -> Response:
     return show(request, "thing.html", "setup", status=status, kind=kind.name, about=kind.about, thing=None, form=form,
-                asked=_asked(desk_of(request), kind, new=True), saved=[], changes=[], added="")  # fmt: skip
+                may=True, was={}, asked=_asked(desk_of(request), kind, new=True), saved=[], changes=[],
+                added="")  # fmt: skip
 
 
 def _edit(request: Request, thing: Thing, form: Form, status: int = 200, saved: list[str] | None = None) -> Response:
@@ -198,6 +209,8 @@ def _edit(request: Request, thing: Thing, form: Form, status: int = 200, saved: 
     at_first = [
         f"{key.replace('_', ' ')} {teller.said(kind, key, value, first.body)}" for key, value in first.body.items()
     ]
+    was = {name: value.strip() for name, value in _shown(desk, thing).items()}
     return show(request, "thing.html", "setup", status=status, kind=kind.name, about=kind.about, thing=thing, form=form,
-                asked=_asked(desk, kind, new=False), saved=saved or [], changes=changes,
+                may=may_add(request, kind.name, new=False), was=was, asked=_asked(desk, kind, new=False),
+                saved=saved or [], changes=changes,
                 added=f"{added}: {', '.join(at_first)}")  # fmt: skip

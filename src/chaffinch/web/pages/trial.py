@@ -25,6 +25,7 @@ from chaffinch.paper.trial_told import Told, told_of, what_changed
 from chaffinch.web.access import crew, reader
 from chaffinch.web.pages.answers import Working, longer_of
 from chaffinch.web.pages.frame import Form, Typed, asked, desk_of, form_of, person_of, see, show
+from chaffinch.web.pages.mends import said
 from chaffinch.web.pages.settings_typed import settings_of
 from chaffinch.web.pages.told import name_of
 from chaffinch.web.pages.words import words
@@ -98,7 +99,7 @@ def one(request: Request, trial_id: Annotated[str, Path(max_length=64)]) -> Resp
             return show(request, "working.html", "trials", working=found, title=words("trial.title", id=record.id[:8]))
         told = told_of(found, unit_of(desk, found.crop, report_in=person.report_in))
     except (InputError, SamplerError) as error:
-        why_not = str(error)
+        why_not = said(error)
     return show(
         request,
         "trial.html",
