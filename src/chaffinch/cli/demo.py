@@ -109,7 +109,8 @@ def _on_paper(folder: Path | None, page: Page) -> None:
         report = check_file_report(last, Wanted(date=day, size="letter"))
         names[1].write_bytes(made(report)[1].pdf)
     except (ChaffinchError, OSError) as error:
-        page.paragraph(NO_PAPER.format(why=str(error).rstrip(".")))
+        why = (error.strerror if isinstance(error, OSError) else None) or str(error)
+        page.paragraph(NO_PAPER.format(why=why.rstrip(".")))
         return
     page.paragraph(PAPER)
     for name in names:

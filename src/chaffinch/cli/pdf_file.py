@@ -69,6 +69,8 @@ def refuse_taken(name: str, *, over: bool, flag: str = "--pdf") -> None:
     """
     target = Path(name)
     try:
+        if "\0" in name:
+            raise ValueError("it holds a zero byte")
         if not name.strip() or target.is_dir():
             raise InputError(flag, name, "is a folder, not a file", "name a file in it, like card.pdf")
         if target.exists() and not over:

@@ -207,13 +207,15 @@ def _every_field(desk: Desk, season: Thing, wanted: Wanted, given: dict[str, Any
     except (OSError, ValueError) as error:
         reason = getattr(error, "strerror", None) or str(error)
         raise InputError("--pdf", str(folder), f"cannot be a folder ({reason})", "name another") from None
-    names = [one.name for one in fields]
+    taken: set[str] = set()
     page, refused = Page.here(), 0
     written: list[str] = []
     with progress("Fields") as step:
         for done, one in enumerate(fields, start=1):
-            own = one.name if names.count(one.name) == 1 else f"{one.name} {one.id[:8]}"
-            target = str(folder / file_name("field", own, wanted.date))
+            target = str(folder / file_name("field", one.name, wanted.date))
+            if target in taken:
+                target = str(folder / file_name("field", f"{one.name[:40]} {one.id[:8]}", wanted.date))
+            taken.add(target)
             try:
                 refuse_taken(target, over=given["over"])
                 report = of_book(desk, one, wanted)

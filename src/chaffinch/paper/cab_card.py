@@ -24,9 +24,11 @@ MARGIN_MM: Final = 9.0
 MM_PER_PX: Final = 0.25
 LONGEST_ADDRESS: Final = 200
 """Characters of an address a code of this size is still read from; own figure."""
+LONGEST_NAME: Final = 40
+"""Characters of a machine's or pan's name on a card; own figure."""
 STEPS: Final = 5
-USUAL_DIGITS: Final = 5
-"""Characters of a figure up to which the table's letters are at their largest; own figure."""
+LARGEST_PT, SMALLEST_PT, USUAL_DIGITS = 15.5, 7.5, 4.1
+"""Sizes of the table's letters [pt], and the characters of a figure up to which they are at their largest; own."""
 
 
 def cab_card(
@@ -57,7 +59,7 @@ def cab_card(
         raise InputError("--paper", size, "is no size of a card", f"use {', '.join(SIZES_OF_CARDS)}")
     check = found.check
     unit, factor = check.trade_unit, loss_factor(check)
-    machine = "" if check.combine is None else check.combine.name
+    machine = "" if check.combine is None else _cut(check.combine.name)
     limit = None if check.limit_kg_ha is None else check.limit_kg_ha * factor
     crop = found.figures.crop.name.capitalize()
     rule = _rule(found, limit)
@@ -66,7 +68,7 @@ def cab_card(
         "title": words("card.title", crop=f"{crop} · {machine}" if machine else crop),
         "crop": crop,
         "machine": machine,
-        "pan": words("card.pan", pan=_pan(found, pan)),
+        "pan": words("card.pan", pan=_pan(found, _cut(pan))),
         "sides": [
             {
                 "name": words("card.on" if side.spreading else "card.off"),
@@ -129,6 +131,11 @@ def _code(link: str) -> dict[str, str]:
     return {"svg": with_space, "alt": words("card.qr.alt", address=link), "said": words("card.qr"), "link": link}
 
 
+def _cut(name: str) -> str:
+    """A name as long as a card has room for."""
+    return name if len(name) <= LONGEST_NAME else name[: LONGEST_NAME - 1] + "…"
+
+
 def _pan(found: Card, name: str) -> str:
     pan = found.check.catches[0].pan
     if pan is None:
@@ -171,7 +178,7 @@ def _rows(found: Card) -> list[dict[str, Any]]:
 def _letters_pt(rows: Sequence[dict[str, Any]]) -> dict[str, float]:
     """Sizes of the table's letters [pt]: large, and smaller where figures are long."""
     longest = max(len(cell) for row in rows for cell in row["cells"])
-    large = 15.5 if longest <= USUAL_DIGITS else max(8.5, 15.5 * USUAL_DIGITS / longest)
+    large = min(LARGEST_PT, max(SMALLEST_PT, LARGEST_PT * USUAL_DIGITS / longest))
     return {"large_pt": large, "small_pt": min(12.0, large)}
 
 

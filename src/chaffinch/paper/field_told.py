@@ -10,6 +10,7 @@ from chaffinch.book.desk import Desk
 from chaffinch.book.fields import FieldSummary
 from chaffinch.book.figures import plain_number, range_words
 from chaffinch.book.ledger_said import DOUBTED
+from chaffinch.book.own_variation import variation_said
 from chaffinch.book.shown_unit import Unit, unit_for
 from chaffinch.book.things import Thing
 from chaffinch.book.wording import SOURCE
@@ -111,6 +112,7 @@ def _pieces(found: FieldSummary) -> list[str]:
     """What the field's figures lack, and what bears on them."""
     count = len(found.checks)
     told = [DOUBTED.format(check=one[:8], field=found.field.name) for one in found.doubted]
+    told += variation_said(found.taught)
     told += [words("field.single")] if count == 1 else []
     for source in ("header", "machine"):
         name = SOURCE[source].capitalize()

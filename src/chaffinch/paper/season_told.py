@@ -16,13 +16,13 @@ from chaffinch.book.ledger_said import (
     MEASURED,
     NO_RECORD,
     PRICES,
-    SHARED,
     doubted_said,
     left_by,
     left_out_said,
     missing_said,
     other_crops_said,
     pair_said,
+    taken_said,
 )
 from chaffinch.book.shown_unit import Unit, unit_for
 from chaffinch.book.things import Thing, things
@@ -216,7 +216,7 @@ def _remarks(found: Ledger, unit: Unit, weight: tuple[float, str]) -> list[str]:
         told.append(ASSUMED.format(kg=kg, area=area_said(whole.assumed.area_ha, unit)))
     told += [*missing_said(found), *other_crops_said(found), *doubted_said(found)]
     told += [PRICES] if whole.judged.money is not None else []
-    return [*told, SHARED, *_left_out(found), NO_RECORD]
+    return [*told, *taken_said(found), *_left_out(found), NO_RECORD]
 
 
 def _left_out(found: Ledger) -> list[str]:

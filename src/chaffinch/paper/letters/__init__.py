@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import struct
 from collections.abc import Mapping, Sequence
 from functools import lru_cache
@@ -18,6 +19,8 @@ SPELLED: Final = {
     "₱": "PHP", "฿": "THB", "₡": "CRC", "₲": "PYG", "₸": "KZT", "₾": "GEL", "₵": "GHS",
 }  # fmt: skip
 """Signs that are written otherwise on paper: narrow blanks, and money by its letters of ISO 4217 (from memory)."""
+_THOUSANDS: Final = re.compile(r"(?<=\d) (?=\d{3}(?!\d))")
+"""The blank between thousands, at which no line may end."""
 _UNSEEN: Final = frozenset("\n\t\u200b\u200c\u200d\u200e\u200f\u2060\u2066\u2067\u2068\u2069\ufeff")
 """Signs without a shape of their own: line ends, and those that only steer how letters join and run."""
 _UNICODE: Final = ((3, 10), (3, 1), (0, 4), (0, 3))
@@ -42,7 +45,7 @@ def spelled(value: Any) -> Any:
 
 
 def _text(text: str) -> str:
-    plain = "".join(SPELLED.get(sign, sign) for sign in text)
+    plain = _THOUSANDS.sub("\u00a0", "".join(SPELLED.get(sign, sign) for sign in text))
     for sign in plain:
         if sign not in _UNSEEN and ord(sign) not in held():
             at = plain.index(sign)
