@@ -318,7 +318,7 @@ class Person:
         shoe, old = w.blown_pct + w.ridden_pct, sound.blown_pct + sound.ridden_pct
         if self.seen(shoe) < 1.7 * old:
             return "none"
-        if self.seen(1 + w.tilt) > 1.9:
+        if self.seen(1 + w.tilt) > 1.6:
             return "side"
         return "far" if self.seen(w.blown_pct) > self.seen(w.ridden_pct) else "under"
 

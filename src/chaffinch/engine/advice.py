@@ -110,6 +110,11 @@ def likelihoods(sign: Sign, causes: Sequence[Cause], lapse: float) -> FloatArray
     usual = np.array([sign.usual[name] for name in names])
     rows = np.tile(usual, (len(causes), 1))
     for row, cause in enumerate(causes):
+        if cause.key == UNEXPLAINED:
+            # A slip, two faults at once: any answer as likely as any other, so that signs which do not go together
+            # speak for it.
+            rows[row] = 1.0
+            continue
         # What is said of a cause itself stands in place of what is said of its part.
         own = [s for s in sign.says if s.cause == cause.key]
         for says in own or [s for s in sign.says if s.part == cause.part]:

@@ -26,9 +26,11 @@ from starlette.responses import JSONResponse, Response
 from starlette.staticfiles import NotModifiedResponse, StaticFiles
 from starlette.types import Scope
 
-OUR_MODULES: Final = ("app", "engine", "desk")
+OUR_MODULES: Final = ("app", "engine", "desk", "advice")
 """Folders with modules of our own; ``vendor`` is none of them."""
 LIST: Final = "files.json"
+LATER: Final = "/static/advice/"
+"""Files that belong to the set and that the app opens without: the screen of the advice, fetched in the background."""
 _FRONT: Final = ("manifest.webmanifest", "icon-192.png", "icon.svg", "engine-worker.js")
 """Beside its first page, what the app asks for under its own address. The large icon is not among them: a phone takes
 it once, when the app is put on its home screen."""
@@ -54,7 +56,8 @@ class ProgramFiles(StaticFiles):
     async def get_response(self, path: str, scope: Scope) -> Response:
         """The answer for a path; in the app's folder also the list of its files."""
         if path == LIST and self.directory is not None and Path(self.directory).name == "app":
-            return JSONResponse({"chaffinch": "app", "files": app_files(Path(self.directory).parent)})
+            static = Path(self.directory).parent
+            return JSONResponse({"chaffinch": "app", "files": app_files(static), "later": later_files(static)})
         return await super().get_response(path, scope)
 
     def _of_the_app(self, full_path: str) -> Ready | None:
@@ -93,14 +96,19 @@ def ready(path: str, _changed_ns: int, _size: int) -> Ready:
 
 
 def app_files(static: Path) -> dict[str, str]:
-    """Path of every file the phone app is made of, and the SHA-256 of what is sent for it."""
-    return {name: one.sha256 for name, (_, one) in _app(static).items()}
+    """Path of every file the phone app opens with, and the SHA-256 of what is sent for it."""
+    return {name: one.sha256 for name, (_, one) in _app(static).items() if not name.startswith(LATER)}
+
+
+def later_files(static: Path) -> dict[str, str]:
+    """The same of what a phone keeps beside them, fetched once the app is open."""
+    return {name: one.sha256 for name, (_, one) in _app(static).items() if name.startswith(LATER)}
 
 
 def _named(static: Path) -> dict[str, Path]:
     app = static / "app"
     found = {"/app/": app / "index.html", **{f"/app/{name}": app / name for name in _FRONT}}
-    for folder in ("app", "engine", "vendor"):
+    for folder in ("app", "engine", "vendor", "advice"):
         for pattern in ("*.css", "*.js", "*.mjs"):
             for path in sorted((static / folder).rglob(pattern)):
                 if path.name not in _NOT_OF_A_SET:

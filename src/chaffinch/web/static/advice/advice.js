@@ -80,7 +80,8 @@ export function likelihoods(sign, causes, lapse) {
   return causes.map((cause) => {
     const own = sign.says.filter((one) => one.cause === cause.key);
     const said = own.length > 0 ? own : sign.says.filter((one) => one.part === cause.part);
-    const row = names.map((name) => said.reduce((weight, one) => weight * (one.times[name] ?? 1), sign.usual[name]));
+    // A slip, two faults at once: any answer as likely as any other.
+    const row = names.map((name) => cause.key === UNEXPLAINED ? 1 : said.reduce((weight, one) => weight * (one.times[name] ?? 1), sign.usual[name]));
     const total = row.reduce((a, b) => a + b);
     return row.map((weight) => (1 - lapse) * (weight / total) + lapse / names.length);
   });

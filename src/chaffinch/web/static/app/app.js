@@ -7,6 +7,7 @@
 import { h, sign } from "./dom.js";
 import { readLines, toBytes, toText } from "./handing.js";
 import { Stops } from "./stops.js";
+import { advice } from "./screens/advice.js";
 import { beside } from "./screens/beside.js";
 import { cautions } from "./screens/cautions.js";
 import { dayScreen } from "./screens/day.js";
@@ -84,6 +85,7 @@ export class App extends Stops {
       case "pad": return this.draft.weigh || (this.draft.place && this.draft.pan) ? pad(this) : null;
       case "stop": return verdict(this, id);
       case "beside": return beside(this, id);
+      case "advice": return advice(this, id);
       case "trial": return trial(this, id);
       case "saved": return saved(this, id, this.fresh === id);
       case "tray": return tray(this);

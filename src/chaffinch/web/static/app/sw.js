@@ -13,7 +13,7 @@ const POINTER = "chaffinch-pointer";
 const CURRENT = "/app/current";
 const FRONT = "/app/";
 const LIST = "/app/files.json";
-const OURS = /^\/(app|static\/(app|engine|vendor))\//;
+const OURS = /^\/(app|static\/(app|engine|vendor|advice))\//;
 
 /** Set that each page was opened with; the pointer's cache has it too, for a worker that was put to sleep. @type {Map<string, string>} */
 const sets = new Map();
@@ -79,9 +79,10 @@ const noteOf = (client) => `/app/page/${encodeURIComponent(client)}`;
 /** Fetch every file of the server's list; when all are what it says, keep them as one set. @returns {Promise<boolean>} whether it is new */
 async function fetchAll() {
   const asked = await fetch(LIST, { cache: "no-store", redirect: "error", credentials: "omit" });
-  /** @type {{chaffinch?: string, files?: {[path: string]: string}}} */
-  const { chaffinch, files } = await asked.json();
-  if (!asked.ok || chaffinch !== "app" || !files?.[FRONT]) throw new Error("this is no list of our files");
+  /** @type {{chaffinch?: string, files?: {[path: string]: string}, later?: {[path: string]: string}}} */
+  const told = await asked.json();
+  const files = { ...told.files, ...told.later };
+  if (!asked.ok || told.chaffinch !== "app" || !files[FRONT]) throw new Error("this is no list of our files");
   const name = PREFIX + (await hashOf(new TextEncoder().encode(JSON.stringify(Object.entries(files).sort())))).slice(0, 16);
   const { now } = await pointer();
   if (now === name) return false;

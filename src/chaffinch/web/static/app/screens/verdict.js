@@ -131,6 +131,7 @@ function beside(app, stop) {
     h("h2", {}, "If you have a moment"),
     h("div.rows", {},
       row("Settings and conditions", said, () => app.go(`/beside/${stop.id}`)),
+      row("What may be wrong", "a few questions, and one step worth trying", () => app.go(`/advice/${stop.id}`)),
       row("Trial of two settings", trial, () => app.go(`/trial/${stop.id}`)),
       row("Photo", photos, () => app.photo(stop)),
       row("Field, machine and terms", "for this stop", () => app.terms(stop)),

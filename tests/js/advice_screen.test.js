@@ -1,0 +1,113 @@
+// The phone's screen of the advice, built without a browser: cautions first, whatever is asked or told.
+import assert from "node:assert/strict";
+import { readFileSync } from "node:fs";
+import { test } from "node:test";
+
+/** As much of a page as the screen needs. */
+class Element {
+  constructor(tag) {
+    Object.assign(this, { tag, children: [], attributes: {}, listeners: {} });
+  }
+  setAttribute(name, value) { this.attributes[name] = value; }
+  addEventListener(name, act) { this.listeners[name] = act; }
+  append(child) { this.children.push(child); }
+  get text() { return this.children.map((one) => (one instanceof Element ? ` ${one.text} ` : String(one))).join("").replace(/\s+/g, " "); }
+  all(tag) { return this.children.flatMap((one) => (one instanceof Element ? [...(one.tag === tag ? [one] : []), ...one.all(tag)] : [])); }
+}
+globalThis.document = { createElement: (tag) => new Element(tag), createElementNS: (_, tag) => new Element(tag) };
+
+const { advise, byItself } = await import("../../src/chaffinch/web/static/advice/screen.js");
+const { CAUTIONS } = await import("../../src/chaffinch/web/static/app/wording.js");
+const { table } = JSON.parse(readFileSync(new URL("../vectors/advice.json", import.meta.url), "utf8"));
+const LAST = CAUTIONS.at(-1).replace(/\s+/g, " ");
+
+const range = (median) => ({ low: median / 1.5, median, high: median * 1.5 });
+const answer = (median) => ({ crop: "canola", sources: { machine: { kg_ha: range(median) } }, total: { kg_ha: range(median), share_percent: range(2) }, unthreshed_percent: 4 });
+
+/** @param {any} [use] the table  @param {any} [told] answers so far */
+function appWith(use = table, told = { answers: {}, skipped: [] }, found = answer(150)) {
+  const written = [];
+  const app = {
+    draft: { advice: { s1: told } },
+    written,
+    shown: 0,
+    show() { this.shown += 1; },
+    go() {},
+    sheet() {},
+    post: { soon() {} },
+    write: async (act) => { await act(); return true; },
+    answerOfStop: () => ({ answer: found }),
+    phone: {
+      setup: { advice: use, cautions: [] },
+      stops: new Map([["s1", { id: "s1", closed: "", where: { combine: "c" }, terms: { crop: "canola" }, conditions: { straw_moisture_pct: 20 } }]]),
+      thing: () => ({ parts: { separation: "rotor", header: "draper" } }),
+      crop: () => ({ key: "canola" }),
+      sealed: async (id, kind, body) => ({ id, kind, body }),
+      add: async (one) => written.push(one),
+    },
+  };
+  return app;
+}
+
+test("every question stands below the cautions, with a big button for each answer and one for not knowing", () => {
+  const app = appWith();
+  for (let asked = 0; asked < 8; asked += 1) {
+    const { node } = advise(app, "s1");
+    const section = node.all("section").find((one) => one.className === "asked");
+    if (!section) { assert.ok(asked >= 2); return; }
+    const sign = table.signs.find((one) => section.text.includes(one.asks) && one.asks);
+    assert.ok(node.text.indexOf(LAST) >= 0 && node.text.indexOf(LAST) < node.text.indexOf(sign.asks));
+    const buttons = section.all("button");
+    assert.deepEqual(buttons.map((one) => one.text.trim()), [...Object.values(sign.answers), "I cannot say"]);
+    assert.ok(buttons.every((one) => one.className === "row"), "rows are 68 px high");
+    buttons[asked % buttons.length].listeners.click();
+  }
+  assert.fail("more than six questions");
+});
+
+test("every change of the table stands below the cautions", () => {
+  for (const change of table.changes.filter((one) => !one.gate)) {
+    // A cause that is surely it, against which this change surely helps, in a crop and with a header it is for.
+    const cause = { key: "made", part: "cleaning", says: "made up", odds: { all: 1e9 }, lifts: {} };
+    const sure = { ...change, helps: [["made", "machine", 0.1, 0.2]], unfit: [], header: "", machine: "", crop_is: "" };
+    const use = { ...table, causes: [...table.causes.filter((one) => one.part === "none"), cause], changes: [sure] };
+    const { text } = advise(appWith(use), "s1").node;
+    const at = text.indexOf(change.says.replace(/\s+/g, " "));
+    assert.ok(at >= 0, change.key);
+    assert.ok(text.indexOf(LAST) >= 0 && text.indexOf(LAST) < at, change.key);
+    assert.ok(text.includes(change.undo));
+  }
+});
+
+test("the leak walk stands below the cautions", () => {
+  const { text } = advise(appWith(), "leaks").node;
+  for (const one of table.leaks) assert.ok(text.indexOf(LAST) < text.indexOf(one.look) && text.indexOf(LAST) >= 0);
+});
+
+test("answers are kept as a note about the stop, as the book reads them", async () => {
+  const app = appWith(table, { answers: { found: "chaff", chaff: "far" }, skipped: [] });
+  const { node } = advise(app, "s1");
+  await node.all("button").find((one) => one.text.includes("Keep these answers")).listeners.click();
+  assert.deepEqual(app.written[0].records[0].body, { text: "Advice answers: found = chaff; chaff = far", of: "s1" });
+  assert.equal(app.written[0].records[0].kind, "note");
+});
+
+test("contradicting answers are told to measure first, and a step that needs the book is not told", () => {
+  const answers = { found: "line", chaff: "far", tank: "green", straw: "short", strip: "ragged", seat: "lumps" };
+  const { text } = advise(appWith(table, { answers, skipped: [] }), "s1").node;
+  assert.match(text, /Measure first/);
+  assert.doesNotMatch(text, /Drive one step slower/);
+});
+
+test("without the table, without an answer, and for a closed stop", () => {
+  assert.match(advise(appWith(null), "s1").node.text, /comes with the book/);
+  assert.ok(advise(appWith(table, { answers: {}, skipped: [] }, null), "s1").node.text.includes("What it may be"));
+  const app = appWith();
+  app.phone.stops.get("s1").closed = "sealed";
+  assert.equal(advise(app, "s1"), null);
+});
+
+test("air and pods are known without asking", () => {
+  assert.deepEqual(byItself(table, { conditions: { humidity_pct: 20 } }, { unthreshed_percent: 50 }), { air: "dry", pods: "many" });
+  assert.deepEqual(byItself(table, { conditions: {} }, null), {});
+});

@@ -1,0 +1,57 @@
+"""Does the bench of planted faults run, say the same for the same seed, and find what its page claims?"""
+
+from __future__ import annotations
+
+import importlib
+import subprocess
+import sys
+from pathlib import Path
+
+import numpy as np
+
+BENCH = Path(__file__).resolve().parent.parent / "bench"
+sys.path.insert(0, str(BENCH))
+planted = importlib.import_module("planted_faults")
+
+FEW = ("reel_fast", "cut_high", "brittle", "damp", "thresh_weak", "fan_high", "upper_closed", "leak")
+"""Faults of every part of the machine, for the tiny form."""
+
+
+def test_it_prints_a_table() -> None:
+    done = subprocess.run(
+        [sys.executable, "-W", "error", str(BENCH / "planted_faults.py"), "--draws", "1", "--questions", "1"],
+        capture_output=True, text=True, encoding="utf-8", check=False,
+    )  # fmt: skip
+    assert done.returncode == 0, done.stderr
+    assert f"| all | {len(planted.FAULTS)} | " in done.stdout
+
+
+def test_planted_faults_are_found() -> None:
+    """The tiny form: 8 faults × 5 machines, the bar of the page less three binomial sds of 40 machines."""
+    found = planted.run(5, faults=FEW)
+    first, three = planted.shares(found)
+    assert set(found) == set(FEW)
+    assert first >= 0.70 - 3 * (0.7 * 0.3 / 40) ** 0.5
+    assert three >= 0.95 - 3 * (0.95 * 0.05 / 40) ** 0.5
+    # Asked nothing, the split alone finds far less: the questions are what tells.
+    silent = planted.shares(planted.run(5, faults=FEW, questions=0))
+    assert silent[1] < three - 0.3
+
+
+def test_a_fault_is_one_and_the_same_seed_gives_the_same_machine() -> None:
+    assert len(planted.FAULTS) >= 10
+    for fault, (crops, _) in planted.FAULTS.items():
+        one, same = (planted.world_of(fault, np.random.default_rng(3)) for _ in range(2))
+        assert one == same
+        assert one.crop in crops
+        sound = planted.World(crop=one.crop).losses_pct()
+        assert max(one.losses_pct()[s] / sound[s] for s in sound) >= planted.LEAST_LIFT
+
+
+def test_a_person_answers_only_what_is_asked() -> None:
+    chance = np.random.default_rng(1)
+    person = planted.Person(planted.world_of("fan_high", chance), chance)
+    for sign in planted.advice_table().signs:
+        if sign.asks:
+            told = {person.answer(sign.key, tuple(sign.answers)) for _ in range(30)}
+            assert told <= {None, *sign.answers}
