@@ -23,6 +23,7 @@ ALWAYS_REFUSED += (
     ("put", "/api/v1/photos/{digest}"),
     ("delete", "/api/v1/devices/{device_id}"),
     ("post", "/api/v1/pair"),
+    ("get", "/api/v1/day"),  # nothing was planned on this server
 )
 
 OPERATIONS = [
@@ -31,6 +32,7 @@ OPERATIONS = [
     ("delete", "/api/v1/me"),
     ("get", "/api/v1/setup"),
     ("get", "/api/v1/since"),
+    ("get", "/api/v1/day"),
     ("get", "/api/v1/checks/{check_id}"),
     ("post", "/api/v1/batch"),
     ("get", "/api/v1/photos/{digest}"),

@@ -128,7 +128,8 @@ def _of_table(lines: Sequence[str]) -> Rows:
     when = [k for k, name in enumerate(head) if _meaning(name) in ("time", "date", "hour")]
     if not when:
         raise InputError("forecast, header", lines[0], "has no column of times", "call one time, or date and hour")
-    times, places = [], []
+    times: list[str] = []
+    places: list[str] = []
     columns: dict[str, list[float | None]] = {name: [] for name in found}
     told: dict[str, set[str]] = {name: set() for name in found}
     for number, row in enumerate(table[1:], start=2):
@@ -249,7 +250,8 @@ def _offset(seconds: Any) -> str:
 
 def _of_typed(lines: Sequence[str]) -> Rows:
     """Lines like ``14:00  24 °C  45 %  12 km/h``: hour, temperature, humidity, and wind where known."""
-    times, places = [], []
+    times: list[str] = []
+    places: list[str] = []
     columns: dict[str, list[float | None]] = {"temperature": [], "humidity": [], "wind": []}
     told: dict[str, set[str]] = {name: set() for name in columns}
     for number, line in enumerate(lines, start=1):
