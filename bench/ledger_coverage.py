@@ -287,18 +287,23 @@ def claims(
 
 @dataclass(frozen=True, slots=True)
 class Learned:
-    """Own variation over many combines: coverage of c0, and of a later check by the default and by what was learned."""
+    """Own variation over many combines: coverage of c0, and of checks by the default and by what was learned."""
 
     covers: float
     median_ratio: float
     later_default: float
     later_learned: float
+    own_default: float
+    own_learned: float
 
 
 def cover_variation(combines: int, seed: int, *, checks: int = 8, factor: float | None = None) -> Learned:
-    """Learn c0 from checks of three pans, then judge one more check; ``factor`` plants c0 as a multiple."""
+    """Learn c0 from checks of three pans, then judge one more check and the first of them.
+
+    ``factor`` plants c0 as a multiple. What was learned is rounded as the book does, to steps of a tenth in its log.
+    """
     rng = np.random.default_rng([seed, combines, checks])
-    hits, ratios, later = 0, [], np.zeros(2)
+    hits, ratios, held = 0, [], np.zeros(4)
     for _ in range(combines):
         c0 = C0 * (math.exp(COMBINE_SD * rng.standard_normal()) if factor is None else factor)
         losses = PRIOR_MEDIAN_KG_HA * np.exp(PRIOR_SD * rng.standard_normal(checks + 1))
@@ -307,11 +312,12 @@ def cover_variation(combines: int, seed: int, *, checks: int = 8, factor: float 
         assert found is not None
         hits += found.c0.low <= c0 <= found.c0.high
         ratios.append(found.c0.median / c0)
-        for k, own in enumerate((None, found.c0.median)):
-            catches = [replace(one, variation=own) for one in played[-1]]
+        learned = math.exp(0.1 * round(10.0 * math.log(found.c0.median)))
+        for k, (which, own) in enumerate(itertools.product((-1, 0), (None, learned))):
+            catches = [replace(one, variation=own) for one in played[which]]
             mean = range_of(estimate(evidence(catches, "machine"), Prior(PRIOR_MEDIAN_KG_HA), 0.0))
-            later[k] += mean.low <= losses[-1] <= mean.high
-    return Learned(hits / combines, float(np.median(ratios)), *(float(x) for x in later / combines))
+            held[k] += mean.low <= losses[which] <= mean.high
+    return Learned(hits / combines, float(np.median(ratios)), *(float(x) for x in held / combines))
 
 
 def _show(rows: Sequence[tuple[str, float, float, int]], markdown: bool, say: Callable[[str], None]) -> None:
@@ -360,7 +366,8 @@ def main(
             click.echo(
                 f"c0 {'drawn' if factor is None else f'{factor:g} x default'}: range covers {100 * r.covers:.1f} %, "
                 f"median {r.median_ratio:.2f} x true; a later check covered by the default {100 * r.later_default:.1f} "
-                f"%, by the figure learned {100 * r.later_learned:.1f} %"
+                f"%, by the figure learned {100 * r.later_learned:.1f} %; a check it was learned from "
+                f"{100 * r.own_default:.1f} % and {100 * r.own_learned:.1f} %"
             )
     click.echo(f"\n{fields} fields a plan, {seasons} seasons, seed {seed}: {time.perf_counter() - start:.0f} s")
 

@@ -43,12 +43,16 @@ class LoggedCheck:
         The check itself, ready to be answered.
     versions : Versions
         All versions of it.
+    variation : tuple of (str, float)
+        Coefficient of variation between its catches by the way they were taken, where its combine's own checks taught
+        it (:mod:`chaffinch.book.own_variation`) and it was put into ``check``; empty as read from the book.
     """
 
     id: str
     body: Mapping[str, Any]
     check: Check
     versions: Versions
+    variation: tuple[tuple[str, float], ...] = ()
 
 
 def log_check(

@@ -12,6 +12,7 @@ import numpy as np
 from chaffinch.book.checks import counting
 from chaffinch.book.desk import Desk
 from chaffinch.book.fields import Progress, checks_where
+from chaffinch.book.own_variation import with_learned
 from chaffinch.book.points import CheckPoint, points_of, shared_errors
 from chaffinch.book.things import Thing, things
 from chaffinch.engine.estimate import PRIOR_SD, Prior, Range, default_prior, estimate, range_of
@@ -128,7 +129,7 @@ def curves(
     key = find_crop(crop).key
     known = {one.id: one for one in things(desk)}
     logged = [c for c in counting(desk, checks_where(desk, season=season)) if find_crop(c.check.crop).key == key]
-    every = points_of(logged, known, seed=seed, progress=progress)
+    every = points_of(with_learned(desk, logged), known, seed=seed, progress=progress)
     if add is not None:
         every = [replace(point, conditions={**point.conditions, **add(point)}) for point in every]
     usable, left_out = _usable(every)

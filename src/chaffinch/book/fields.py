@@ -57,6 +57,8 @@ class FieldSummary:
         That loss in money over the field, at the field's price.
     doubted : tuple of str
         Ids of checks that are likelier wild than not beside the others: they hardly count in the means.
+    taught : tuple of LoggedCheck
+        The checks as the means take them, with the variation that their combine's checks taught.
     """
 
     field: Thing
@@ -66,6 +68,7 @@ class FieldSummary:
     area_ha: float | None
     money: Range | None
     doubted: tuple[str, ...] = ()
+    taught: tuple[LoggedCheck, ...] = ()
 
 
 def field_summary(desk: Desk, field: Thing, *, seed: int = 1, progress: Progress | None = None) -> FieldSummary:
@@ -77,13 +80,16 @@ def field_summary(desk: Desk, field: Thing, *, seed: int = 1, progress: Progress
     lines = answered(desk, here, seed=seed, progress=progress)
     area = field.parts.get("area")
     area_ha = None if area is None else units.read_positive(area, "land", field="field, area").value
-    sources, mean, judged_loss, doubted = _losses(field, lines, area_ha, seed)
+    from chaffinch.book.own_variation import with_learned  # it asks here which checks there are
+
+    taught = with_learned(desk, [line.logged for line in lines])
+    sources, mean, judged_loss, doubted = _losses(field, lines, taught, area_ha, seed)
     money = None if judged_loss is None or area_ha is None else judged_loss.money
-    return FieldSummary(field, tuple(lines), sources, mean, area_ha, money, doubted)
+    return FieldSummary(field, tuple(lines), sources, mean, area_ha, money, doubted, tuple(taught))
 
 
 def _losses(
-    field: Thing, lines: Sequence[CheckLine], area_ha: float | None, seed: int
+    field: Thing, lines: Sequence[CheckLine], taught: Sequence[LoggedCheck], area_ha: float | None, seed: int
 ) -> tuple[dict[str, tuple[Range, int]], Range | None, Loss | None, tuple[str, ...]]:
     """Mean by source with the checks that saw it, the mean held against the combine, what it comes to, ids doubted.
 
@@ -98,7 +104,7 @@ def _losses(
     asked = FieldAsked(
         field.id,
         LARGE_FIELD_HA if area_ha is None else area_ha,
-        filed_checks([line.logged for line in lines]),
+        filed_checks(taught),
         price_per_t=per_t,
         yield_kg_ha=sum(yields) / len(yields) if yields else None,
         crop="",

@@ -15,6 +15,7 @@ from chaffinch.book.desk import Desk
 from chaffinch.book.field_checks import FieldAsked, Filed, filed_checks, from_check, summed
 from chaffinch.book.fields import WILD, Progress, checks_where
 from chaffinch.book.outings import outings
+from chaffinch.book.own_variation import with_learned
 from chaffinch.book.points import CheckPoint, points_of, yield_of_field
 from chaffinch.book.things import Thing, by_ids, things
 from chaffinch.engine.estimate import default_prior
@@ -135,7 +136,7 @@ def ledger(desk: Desk, season: Thing, *, money: bool = True, seed: int = 1, prog
     by_field: dict[str, list[LoggedCheck]] = {one.id: [] for one in own}
     unfiled = 0
     ids = {*checks_where(desk, season=season.id), *(c for one in own for c in checks_where(desk, field=one.id))}
-    for logged in counting(desk, sorted(ids)):
+    for logged in with_learned(desk, counting(desk, sorted(ids))):
         home = str(logged.body.get("field") or "")
         if home in by_field:
             by_field[home].append(logged)

@@ -8,6 +8,7 @@ from typing import Any
 from chaffinch import __version__
 from chaffinch.book.check_json import as_range
 from chaffinch.book.ledger import Ledger
+from chaffinch.book.own_variation import variation_json
 from chaffinch.engine.fair import Comparison
 from chaffinch.engine.ledger import FieldLoss, Loss
 from chaffinch.engine.ledger_season import AreaSum, CropLoss
@@ -27,6 +28,7 @@ def as_json(found: Ledger) -> dict[str, Any]:
         ],
         "checks_of_another_crop": {one.thing.id: dict(one.other_crops) for one in found.fields if one.other_crops},
         "doubted_checks": [{"id": check.id, "field": one.thing.id} for one, check in found.doubted],
+        "variation": variation_json(check for one in found.fields for check in one.checks),
         "machine_only": "machine" in found.judged_seen and "header" not in found.judged_seen,
         "header_only": "header" in found.judged_seen and "machine" not in found.judged_seen,
         "fields": [

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Final
 
 from chaffinch.book.ledger import Ledger
+from chaffinch.book.own_variation import variation_said
 from chaffinch.engine.fair import Pair, Why
 
 MEASURED: Final = "Measured area only: {area}. Fields without a check are not in it."
@@ -71,6 +72,11 @@ def missing_said(found: Ledger) -> list[str]:
         if names:
             told.append(text.format(names=", ".join(names)))
     return told
+
+
+def taken_said(found: Ledger) -> list[str]:
+    """How errors that checks share were counted, and what was learned of the catches."""
+    return [SHARED, *variation_said(check for one in found.fields if one.area_ha is not None for check in one.checks)]
 
 
 def other_crops_said(found: Ledger) -> list[str]:

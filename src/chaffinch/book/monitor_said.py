@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Final
 
-from chaffinch.book.monitors import ALONE, NO_SPEED, OTHER_WIDTH, SECOND, UNCOUNTED, UNSEEN
+from chaffinch.book.monitors import ALONE, NO_SPEED, OTHER_WIDTH, SECOND, UNCOUNTED, UNSEEN, MonitorFound
+from chaffinch.book.own_variation import variation_said
 from chaffinch.engine.monitor_stale import Reminder, Standing, Trigger
 
 HEADER: Final = "The sensor does not see the header: this is machine loss only, whatever the bar shows."
@@ -51,6 +52,11 @@ def left_out_said(left_out: Mapping[str, int]) -> list[str]:
         else f"Left out: {count} readings that {why}."
         for why, count in left_out.items()
     ]
+
+
+def catches_said(found: MonitorFound) -> list[str]:
+    """What was learned of the catches behind the pairs."""
+    return variation_said(pair.point.logged for pair in found.pairs)
 
 
 def standing_said(standing: Standing | None, tested_on: int) -> list[str]:

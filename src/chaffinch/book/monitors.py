@@ -15,6 +15,7 @@ from chaffinch.book.checks import counting
 from chaffinch.book.desk import Desk
 from chaffinch.book.fields import Progress
 from chaffinch.book.outings import outings
+from chaffinch.book.own_variation import with_learned
 from chaffinch.book.points import CheckPoint, points_of, shared_sd
 from chaffinch.book.things import Thing, things
 from chaffinch.engine.estimate import default_prior
@@ -125,7 +126,7 @@ def monitor(
     beside = _one_each([bar for bar in bars(desk) if bar.combine == combine.id], key_of_crop, left_out)
     fields = {one.id: one for one in things(desk, "field")}
     logged = [c for c in counting(desk, beside) if season is None or c.body.get("season") == season]
-    points = points_of(logged, fields, seed=seed, progress=progress)
+    points = points_of(with_learned(desk, logged), fields, seed=seed, progress=progress)
     seeing = [p for p in points if "machine" in p.evidence]
     _leave_out(left_out, UNSEEN, len(points) - len(seeing))
     if not seeing:

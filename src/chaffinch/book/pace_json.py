@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from chaffinch.book.check_json import as_range
+from chaffinch.book.own_variation import variation_json
 from chaffinch.book.pace import PaceAnswer
 
 
@@ -72,6 +73,7 @@ def as_json(found: PaceAnswer) -> dict[str, Any]:
             "yield_kg_ha": found.yield_kg_ha,
             "setup": curves.setup,
             "condition": curves.condition,
+            "variation": variation_json(p.logged for p in curves.own),
         },
         "assumed": list(found.assumed),
         "remarks": list(pace.remarks),

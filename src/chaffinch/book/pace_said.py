@@ -9,6 +9,7 @@ import numpy as np
 
 from chaffinch.book.curves import seen_range
 from chaffinch.book.figures import percent, plain_number, range_words, rounded
+from chaffinch.book.own_variation import variation_said
 from chaffinch.book.pace import PaceAnswer
 from chaffinch.book.shown_unit import PaceUnit
 from chaffinch.engine.estimate import CLEAR, Range
@@ -83,11 +84,11 @@ ASSUMED: Final = {
 
 
 def remarks_said(found: PaceAnswer) -> list[str]:
-    """Every remark as a sentence, each thing told once."""
+    """Every remark as a sentence, each thing told once; and what was learned of this machine's catches."""
     told = [r for r in found.pace.remarks if r != "not tested" or "load and speed apart" not in found.assumed]
     if "beyond tested" in told and "may lie beyond" in told:
         told.remove("beyond tested")
-    return [REMARK[r] for r in told]
+    return [*(REMARK[r] for r in told), *variation_said(p.logged for p in found.curves.own)]
 
 
 def limit_may_be_told(found: PaceAnswer) -> bool:

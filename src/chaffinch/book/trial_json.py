@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from chaffinch.book.check_json import as_range
+from chaffinch.book.own_variation import variation_json
 from chaffinch.book.trials import TrialFound, TrialRecord
 
 
@@ -36,6 +37,7 @@ def as_json(found: TrialFound) -> dict[str, Any]:
             for point, side in zip(found.points, found.sides, strict=True)
         ],
         "left_out": found.left_out,
+        "variation": variation_json(p.logged for p in found.points),
         "set_aside": dict(found.set_aside),
         "ratio": as_range(answer.ratio),
         "p_b_less": answer.p_b_less,

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Final
 
+from chaffinch.book.own_variation import variation_said
 from chaffinch.book.trials import Aside, TrialFound
 from chaffinch.engine.trial import KEEP, TrialVerdict
 from chaffinch.engine.trial_design import Caution
@@ -87,7 +88,7 @@ def about_stops(found: TrialFound) -> list[str]:
     if found.left_out:
         stops = "stop" if found.left_out == 1 else "stops"
         told.append(f"{found.left_out} {stops} of the trial did not see this loss.")
-    return [*told, DRAWN]
+    return [*told, DRAWN, *variation_said(p.logged for p in found.points)]
 
 
 def about_settings(found: TrialFound) -> list[str]:

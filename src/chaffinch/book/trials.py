@@ -15,6 +15,7 @@ from chaffinch.book.currency import MoneyTold, check_price_told, one_currency, p
 from chaffinch.book.desk import Desk
 from chaffinch.book.fields import Progress, checks_where
 from chaffinch.book.looking import readings
+from chaffinch.book.own_variation import with_learned
 from chaffinch.book.points import JUDGED, CheckPoint, points_of, shared_sd
 from chaffinch.book.settings_alike import Comparable, comparable, differing, otherwise, said, spellings
 from chaffinch.book.things import Thing, things
@@ -235,7 +236,8 @@ def answer_trial(
         listed = ", ".join(f"{count} {why}" for why, count in set_aside.items())
         raise InputError("trial", record.id[:8], f"has no check left: {listed}", "look at the checks filed under it")
     known = {one.id: one for one in things(desk)}
-    every = points_of(logged, known, judged=source == "judged", seed=seed, progress=progress)
+    taught = with_learned(desk, logged)
+    every = points_of(taught, known, judged=source == "judged", seed=seed, progress=progress)
     points = [p for p in every if _sees(p, source) and p.logged.body.get("side") in ("A", "B")]
     if not points:
         what = "both header and machine loss" if source == "judged" else f"{source} loss"

@@ -17,6 +17,7 @@ from chaffinch.book.currency import MoneyTold, check_price_told, one_currency
 from chaffinch.book.curves import Curves, curves
 from chaffinch.book.desk import Desk
 from chaffinch.book.fields import Progress, checks_where
+from chaffinch.book.own_variation import with_learned
 from chaffinch.book.pace import width_of
 from chaffinch.book.points import JUDGED, shared_sd
 from chaffinch.book.things import Thing
@@ -174,7 +175,7 @@ def worth(
     own = [c for c in counting(desk, checks_where(desk, combine=combine.id)) if find_crop(c.check.crop).key == key]
     if not own:
         raise InputError("combine", combine.name, f"has no check in {key} yet", "take a first check: it is worth most")
-    last = max(own, key=lambda c: str(c.body["taken_at"]))
+    last = with_learned(desk, [max(own, key=lambda c: str(c.body["taken_at"]))])[0]
     found = answer(last.check, seed=seed)
     if not {"header", "machine"} & set(found.judged):
         raise InputError("check", last.id[:8], "saw neither header nor machine loss", "take a check of either")

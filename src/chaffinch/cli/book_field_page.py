@@ -107,6 +107,10 @@ def _coverage(found: FieldSummary, page: Page) -> None:
 
         for doubted in found.doubted:
             page.paragraph(DOUBTED.format(check=doubted[:8], field=found.field.name))
+    from chaffinch.book.own_variation import variation_said
+
+    for text in variation_said(found.taught):
+        page.paragraph(text)
     _carried_over(found, page)
     for source in partly:
         page.paragraph(
@@ -199,6 +203,8 @@ def cut(text: str, most: int) -> str:
 
 def field_as_json(desk: Desk, found: FieldSummary) -> dict[str, Any]:
     """The field summary as JSON-able data."""
+    from chaffinch.book.own_variation import variation_json
+
     unit = unit_of(desk, found)
 
     def loss(r: Any) -> dict[str, Any]:
@@ -212,6 +218,7 @@ def field_as_json(desk: Desk, found: FieldSummary) -> dict[str, Any]:
         "sources": {s: {**loss(r), "checks": n} for s, (r, n) in found.sources.items()},
         "warnings": warned(found),
         "doubted_checks": list(found.doubted),
+        "variation": variation_json(found.taught),
         "money": {"currency": currency_of(unit, found), "over_field": as_range(found.money)},
         "checks": [check_as_json(line) for line in found.checks],
     }

@@ -115,22 +115,16 @@ def _kind(desk: Desk, page: Page, word: str, name: str | None, season: str | Non
             _own_variation(desk, thing, page)
 
 
-HOW_TAKEN: Final = {
-    "spanning": "spanning the discharge",
-    "narrow": "narrower than the discharge",
-    "spread": "with spreading on",
-}
-
-
 def _own_variation(desk: Desk, combine: Thing, page: Page) -> None:
     """How much this combine's catches differ, where eight checks with repeats say it."""
-    from chaffinch.book.own_variation import USUAL, own_variations
+    from chaffinch.book.own_variation import HOW_TAKEN, USUAL, own_variations
 
     for one in own_variations(desk, combine):
         low, middle, high = (f"{100 * v:.0f}" for v in (one.c0.low, one.c0.median, one.c0.high))
         page.paragraph(
             f"Pans {HOW_TAKEN[one.taken]} differ by {middle} % here (likely {low} to {high}), by {one.checks} checks; "
-            f"usual is {100 * USUAL[one.taken]:.0f} %. A catch may say so: variation = {one.c0.median:.2f}.",
+            f"usual is {100 * USUAL[one.taken]:.0f} %. Pace, worth, trial, monitor, field and season go by it. A "
+            f"single check goes by the usual figure, unless a catch says so: variation = {one.c0.median:.2f}.",
             bullet="· ",
         )
 

@@ -14,7 +14,6 @@ from chaffinch.book.ledger_said import (
     MEASURED,
     NO_RECORD,
     PRICES,
-    SHARED,
     counted,
     doubted_said,
     left_by,
@@ -22,6 +21,7 @@ from chaffinch.book.ledger_said import (
     missing_said,
     other_crops_said,
     pair_said,
+    taken_said,
 )
 from chaffinch.book.wording import SOURCE
 from chaffinch.cli.book_figures import Unit, headline, unit_for
@@ -200,7 +200,7 @@ def _remarks(found: Ledger, page: Page, *, money: bool) -> None:
     texts += doubted_said(found)
     if money and whole.judged is not None and whole.judged.money is not None:
         texts.append(PRICES)
-    texts += [SHARED, NO_RECORD]
+    texts += [*taken_said(found), NO_RECORD]
     for text in texts:
         page.paragraph(text, bullet="· ")
     _left_out(found, page)

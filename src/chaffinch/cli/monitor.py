@@ -77,7 +77,7 @@ def _now(desk: Desk, told: dict[str, float]) -> Conditions | None:
 
 def _show(found: MonitorFound, page: Page, unit: PaceUnit, bar: float | None, speed: float | None) -> None:
     from chaffinch.book.figures import rounded
-    from chaffinch.book.monitor_said import HEADER, NOT_YET, PER, standing_said
+    from chaffinch.book.monitor_said import HEADER, NOT_YET, PER, catches_said, standing_said
     from chaffinch.cli.book_figures import headline
 
     key = found.key
@@ -106,7 +106,7 @@ def _show(found: MonitorFound, page: Page, unit: PaceUnit, bar: float | None, sp
     _loss_to_bar(found, page, unit)
     page.say()
     page.paragraph(PER[key.per], bullet="· ")
-    for text in standing_said(found.standing, found.tested_on):
+    for text in (*standing_said(found.standing, found.tested_on), *catches_said(found)):
         page.paragraph(text, bullet="· ")
     _left_out(found, page)
     page.say()
@@ -198,6 +198,7 @@ def _round_steps(low: float, high: float, most: int) -> list[float]:
 
 def _as_json(found: MonitorFound, bar: float | None, speed: float | None) -> dict[str, Any]:
     from chaffinch.book.check_json import as_range
+    from chaffinch.book.own_variation import variation_json
 
     key = found.key
     return {
@@ -236,4 +237,5 @@ def _as_json(found: MonitorFound, bar: float | None, speed: float | None) -> dic
             "p_chance": found.standing.p_chance,
         },
         "left_out": found.left_out,
+        "variation": variation_json(pair.point.logged for pair in found.pairs),
     }

@@ -108,6 +108,7 @@ def _effect(text: str) -> tuple[float, float]:
 
 def _show(found: WorthFound, page: Page, unit: PaceUnit) -> None:
     from chaffinch.book.figures import percent, plain_number, range_words
+    from chaffinch.book.own_variation import variation_said
     from chaffinch.book.times import local
     from chaffinch.book.wording import CAUTION, SOURCE
 
@@ -150,7 +151,8 @@ def _show(found: WorthFound, page: Page, unit: PaceUnit) -> None:
         page.paragraph("Machine only: what the header loses is not in it.", bullet="· ")
     if "machine" not in found.judged:
         page.paragraph("Header only: what the machine loses is not in it.", bullet="· ")
-    page.paragraph(_change_taken(found, unit), bullet="· ")
+    for text in (*variation_said([found.last]), _change_taken(found, unit)):
+        page.paragraph(text, bullet="· ")
     page.paragraph(
         "How fast what is known fades (a quarter between places, 15 % in an hour) is our own figure, no source. "
         "In the end no more is left than was expected before any check.",
@@ -215,6 +217,7 @@ def _due(hours: float | None) -> str:
 
 def _as_json(found: WorthFound) -> dict[str, Any]:
     from chaffinch.book.check_json import as_range
+    from chaffinch.book.own_variation import variation_json
 
     def one(worth: Worth) -> dict[str, Any]:
         return {
@@ -255,4 +258,5 @@ def _as_json(found: WorthFound) -> dict[str, Any]:
         "goes_wrong": found.terms.goes_wrong,
         "harm_kg_ha": found.terms.harm_kg_ha,
         "p_harm": found.p_harm,
+        "variation": variation_json([found.last]),
     }
