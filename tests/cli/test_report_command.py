@@ -52,10 +52,8 @@ def test_every_field_of_a_season_in_a_folder(chaffinch: Chaffinch, farm: Path) -
     assert "1 of 5 fields have no report" in ran.err
     assert "not written: 田: " in ran.out
     names = {path.name for path in (farm / "out").iterdir()}
-    assert (
-        names == {"field-Long-Hollow-2026-08-15.pdf", "field-a-b-c-2026-08-15.pdf", "field-שדה-2026-08-15.pdf"}
-        or len(names) == 4
-    )
+    assert {"field-Long-Hollow-2026-08-15.pdf", "field-a-b-c-2026-08-15.pdf", "field-שדה-2026-08-15.pdf"} < names
+    assert len(names) == 4, "two names that make one file name are told apart by their ids"
     assert all(is_pdf(farm / "out" / name) for name in names)
 
 

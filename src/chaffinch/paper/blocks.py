@@ -108,16 +108,27 @@ def picture(drawing: Drawing, size: str, *, named: bool = False) -> Block:
     }
 
 
-def table(rows: Sequence[Sequence[str]], cols: Sequence[str], *, title: str = "", shrinks: str = "") -> Block:
+def table(
+    rows: Sequence[Sequence[str]], cols: Sequence[str], *, title: str = "", shrinks: str = "", tall: int = 1
+) -> Block:
     """A table, its head first; a column for each of ``cols``.
 
-    ``shrinks`` says which rows stay where a short report has no room for all: "first" or "last".
+    ``shrinks`` says which rows stay where a short report has no room for all: "first" or "last"; ``tall`` how many rows
+    of other tables one of its rows is as high as.
     """
     head, *body = ([str(cell) for cell in row] for row in rows)
-    return {"is": "table", "title": title, "cols": list(cols), "head": head, "rows": body, "shrinks": shrinks}
+    return {
+        "is": "table",
+        "title": title,
+        "cols": list(cols),
+        "head": head,
+        "rows": body,
+        "shrinks": shrinks,
+        "tall": tall,
+    }
 
 
-ROWS_WITH_ALL: Final = 7
+ROWS_WITH_ALL: Final = 15
 """Rows of a short report's tables below which pieces that may go are left out."""
 
 
@@ -127,11 +138,12 @@ def shrunk(given: Sequence[Block], most: int) -> list[Block]:
     for one in given:
         if one.get("may_go") and most < ROWS_WITH_ALL:
             continue
-        left = len(one["rows"]) - most if one.get("shrinks") else 0
+        room = most // one.get("tall", 1)
+        left = len(one["rows"]) - room if one.get("shrinks") else 0
         if left <= 0:
             made.append(one)
             continue
-        kept = one["rows"][:most] if one["shrinks"] == "first" else one["rows"][left:]
+        kept = one["rows"][:room] if one["shrinks"] == "first" else one["rows"][left:]
         made += [{**one, "rows": kept}] if kept else []
         made.append(text(words("report.more", n=left), soft=True))
     return made

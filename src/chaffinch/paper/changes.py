@@ -42,7 +42,7 @@ def changes(desk: Desk, records: list[TrialRecord], report_in: str | None) -> tu
         row, data = _row(desk, one, report_in)
         rows.append(row)
         figures.append(data)
-    return [title, table(rows, [TEXT, WIDE, NUMBER, NAME, NUMBER], shrinks="first")], figures
+    return [title, table(rows, [TEXT, WIDE, NUMBER, NAME, NUMBER], shrinks="first", tall=3)], figures
 
 
 def _row(desk: Desk, record: TrialRecord, report_in: str | None) -> tuple[list[str], dict[str, Any]]:

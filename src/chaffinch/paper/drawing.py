@@ -23,19 +23,42 @@ from chaffinch.engine.estimate import Range
 from chaffinch.paper.axes import Axis, step_of
 from chaffinch.paper.ink import NARROW, WIDE, Drawing, drawn
 
-__all__ = ["NARROW", "WIDE", "Axis", "Chart", "Curve", "Drawing", "Line", "Row", "chart", "rows", "ruler", "step_of"]
+__all__ = [
+    "NARROW",
+    "WIDE",
+    "Axis",
+    "Chart",
+    "Curve",
+    "Drawing",
+    "Line",
+    "Row",
+    "Spot",
+    "chart",
+    "rows",
+    "ruler",
+    "step_of",
+]
 
 LETTER: Final = 7.4
 """Width of a letter at the drawings' size of 13 px [px]; a guess on the safe side, for the space beside an axis."""
 
 
 @dataclass(frozen=True, slots=True)
+class Spot:
+    """Where a measured point leads, for a page: its path there, and its figures in one line."""
+
+    path: str
+    said: str
+
+
+@dataclass(frozen=True, slots=True)
 class Row:
-    """One range in a drawing of several, with its name; ``mark`` is "dot", "box" or "tick"."""
+    """One range in a drawing of several, with its name; ``mark`` is "dot", "box" or "tick", ``spot`` where it leads."""
 
     name: str
     range: Range
     mark: str = "tick"
+    spot: Spot | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,6 +99,8 @@ class Chart:
     curve : Curve or None
     points : sequence of (float, Range)
         Measured, each with its range.
+    spots : sequence of Spot
+        Where each of the points leads; empty where they lead nowhere.
     x_unit, y_unit : str
     band : Range or None
         Of x: drawn as a bar below the axis, with a tick at its middle.
@@ -98,6 +123,7 @@ class Chart:
     notch_name: str = ""
     lines: Sequence[Line] = field(default_factory=tuple)
     x_ends: tuple[float, float, float] | None = None
+    spots: Sequence[Spot] = field(default_factory=tuple)
 
 
 def ruler(
@@ -155,7 +181,8 @@ def rows(
             else:
                 parts.append(_text(2.0, y - 15, one.name, "start"))
             parts.append(_line(x.start, y, x.end, y, "hair"))
-            parts += _bar(x, one.range, y, one.mark)
+            bar, middle = _bar(x, one.range, y, one.mark), x.at(one.range.median)
+            parts += bar if one.spot is None else [_leading(one.spot, bar, middle, y)]
             y += each
         if limit is not None and x.low <= limit <= x.high:
             parts.append(_line(x.at(limit), 52.0, x.at(limit), y - each + 12, "limit"))
@@ -181,8 +208,11 @@ def chart(given: Chart, *, title: str, about: str, name: str) -> Drawing:
             parts += _curve(given.curve, x, y)
         for line in given.lines:
             parts += _named_line(line, x, y)
-        for at, r in given.points:
-            parts += _point(x.at(at), r, y)
+        for number, (at, r) in enumerate(given.points):
+            drawn_point = _point(x.at(at), r, y)
+            if given.spots:
+                drawn_point = [_leading(given.spots[number], drawn_point, x.at(at), max(y.end, y.at(r.median)))]
+            parts += drawn_point
         parts += _rule(x, y.start, given.x_unit, below=True)
         parts += _notch(x, y.start, given.notch, "", flip=True)
         if given.notch is not None and given.notch_name:
@@ -315,6 +345,13 @@ def _point(at: float, r: Range, y: Axis) -> list[Markup]:
             Markup('<circle class="dot" cx="{}" cy="{}" r="4.5"/>').format(f"{at:.1f}", f"{y.at(r.median):.1f}")
         )
     return parts
+
+
+def _leading(spot: Spot, parts: Iterable[Markup], x: float, y: float) -> Markup:
+    """Parts that lead somewhere: with a name of their own, and reach enough for a finger."""
+    whole = Markup('<a class="spot" href="{}" aria-label="{}">{}{}</a>')
+    reach = Markup('<circle class="reach" cx="{}" cy="{}" r="13"/>').format(f"{x:.1f}", f"{y:.1f}")
+    return whole.format(spot.path, spot.said, reach, Markup("").join(parts))
 
 
 def _line(x1: float, y1: float, x2: float, y2: float, kind: str) -> Markup:

@@ -33,7 +33,7 @@ text {{ font-family: {LETTERS}; font-size: 13px; fill: #000; }}
 .curve {{ fill: none; stroke: #000; stroke-width: 2.5; }}
 .untried {{ stroke-width: 1.25; stroke-dasharray: 3 4; }}
 .dashed {{ stroke-width: 1.75; stroke-dasharray: 9 4; }} .dotted {{ stroke-width: 2; stroke-dasharray: 1.5 4; }}
-.tile {{ stroke: #000; stroke-width: 1.25; fill: #fff; }} .plate {{ fill: #fff; }}
+.reach {{ fill: none; }} .tile {{ stroke: #000; stroke-width: 1.25; fill: #fff; }} .plate {{ fill: #fff; }}
 .tile-1 {{ fill: url(#few); }} .tile-2 {{ fill: url(#hatch); }} .tile-3 {{ fill: url(#cross); }}
 .tile-none {{ stroke-dasharray: 4 3; }}
 """
@@ -102,11 +102,14 @@ def drawn(draw: Draw, name: str, title: str, about: str) -> Drawing:
 
 def _svg(width: int, draw: Draw, key: str, title: str, about: str) -> Markup:
     height, parts = draw(width)
+    whole = _joined(parts)
+    # What holds links is no picture: a reader aloud would not let anybody in.
+    role = "group" if "<a " in whole else "img"
     head = Markup(
-        '<svg class="drawing" role="img" width="{w}" height="{h}" viewBox="0 0 {w} {h}" '
+        '<svg class="drawing" role="{r}" width="{w}" height="{h}" viewBox="0 0 {w} {h}" '
         'aria-labelledby="{k}-title {k}-about"><title id="{k}-title">{t}</title><desc id="{k}-about">{a}</desc>'
-    ).format(w=width, h=height, k=key, t=title, a=about)
-    return head + _joined(parts) + Markup("</svg>")
+    ).format(w=width, h=height, k=key, t=title, a=about, r=role)
+    return head + whole + Markup("</svg>")
 
 
 def _joined(parts: Iterable[Markup]) -> Markup:

@@ -107,16 +107,25 @@ def _chart(found: PaceAnswer, unit: PaceUnit) -> Drawing:
     best, (low, high) = unit.speeds(pace.best_kmh), (unit.speeds(v) for v in pace.band_kmh)
     at_best = nearest(rows, pace.best_kmh).machine_kg_ha.times(unit.loss.factor)
     loss_low, _, loss_high = range_words(at_best)
-    points = [(at, r) for at, r, _ in own_checks(found, unit)]
+    own = own_checks(found, unit)
+    points = [(at, r) for at, r, _ in own]
     return drawing.chart(
         drawing.Chart(
             curve, points, unit.speed, unit.loss.name, Range(low, best, high),
             None if pace.today is None else unit.speeds(pace.today.speed_kmh), words("combine.now_notch"),
+            spots=[drawing.Spot(f"/check/{check}", _said(at, r, check, unit)) for at, r, check in own],
         ),
         title=words("combine.curve"),
         about=words("combine.curve.about", low=loss_low, high=loss_high, unit=unit.loss.name,
                     best=f"{rounded(best, 1)} {unit.speed}", points=len(points)), name="curve",
     )  # fmt: skip
+
+
+def _said(at: float, r: Range, check: str, unit: PaceUnit) -> str:
+    """A point's figures in one line."""
+    low, middle, high = range_words(r)
+    likely = words("likely", low=low, high=high)
+    return f"{check[:8]} · {rounded(at, 1)} {unit.speed} · {middle} {unit.loss.name}, {likely}"
 
 
 def _points(found: PaceAnswer, unit: PaceUnit) -> list[list[str]]:

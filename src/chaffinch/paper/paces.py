@@ -44,6 +44,8 @@ def paces(
         Machines that are drawn at most, each in the crop it has most checks in; None: every row.
     """
     title = heading(words("report.pace"))
+    if wanted.hour_cost is None and wanted.short:
+        return [], []
     if wanted.hour_cost is None or not machines:
         return [title, text(words("report.pace.untold"), soft=True)], []
     rows: list[list[str]] = []

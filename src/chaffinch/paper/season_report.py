@@ -138,7 +138,8 @@ def _fair(desk: Desk, season: Thing, wanted: Wanted) -> list[Block]:
             made += [blocks.table(found["rows"], [NAME, NUMBER, NUMBER, NUMBER, WIDE])]
             made += [blocks.text(words("season.load"), soft=True)]
         claims = [(against, said) for sign, against, said in found["pairs"] if sign == "▸"]
-        made += [blocks.verdict("▸", said.partition(":")[0], f"{said} {against}") for against, said in claims]
+        told = [said if wanted.short else f"{said} {against}" for against, said in claims]
+        made += [blocks.verdict("▸", said.partition(":")[0], said) for said in dict.fromkeys(told)]
         others = [f"{said} {against}" for sign, against, said in found["pairs"] if sign != "▸"]
         if wanted.short:
             others = [] if claims else list(dict.fromkeys(said for _, _, said in found["pairs"]))

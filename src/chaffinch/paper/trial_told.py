@@ -61,7 +61,11 @@ def told_of(found: TrialFound, unit: PaceUnit) -> Told:
         speed = "" if point.speed_kmh is None else plain_number(unit.speeds(point.speed_kmh), 2)
         taken = local(str(point.logged.body["taken_at"]))
         rows.append([side, point.logged.id, taken, speed, *range_words(r)])
-        drawn.append(drawing.Row(f"{side}  {taken[11:]}", r, "dot" if side == "A" else "box"))
+        low_said, middle_said, high_said = range_words(r)
+        likely = words("likely", low=low_said, high=high_said)
+        said = f"{side} · {taken} · {middle_said} {unit.loss.name}, {likely}"
+        spot = drawing.Spot(f"/check/{point.logged.id}", said)
+        drawn.append(drawing.Row(f"{side}  {taken[11:]}", r, "dot" if side == "A" else "box", spot))
     stops = drawing.rows(
         drawn, unit.loss.name, title=words("trial.stops.drawing", unit=unit.loss.name),
         about=words("trial.stops.about"), name="stops",

@@ -85,7 +85,7 @@ def printed(report: Report) -> Printed:
     return typeset("report", report.data())
 
 
-ROWS: Final = (14, 10, 7, 5, 3, 1, 0)
+ROWS: Final = (60, 30, 20, 15, 12, 9, 6, 3, 1, 0)
 """Rows a table of a short report may have, tried until it fits on one page."""
 
 
