@@ -1,4 +1,4 @@
-"""Pictures of every screen of the phone app, at phone size, in light and dark: for people to look at, not for a test.
+"""Pictures of every screen of the phone app, at phone and tablet size, in light and dark: to look at, not for a test.
 
     .venv/bin/python tests/web/phone_pictures.py [--large] [--docs]
 
@@ -22,15 +22,17 @@ DOCS = Path(__file__).resolve().parents[2] / "docs" / "pictures"
 SHOWN = {"pad": "phone-pad", "verdict-at-once": "phone-verdict", "start-at-the-end": "phone-start"}
 """Pictures that the documentation shows, and their names there."""
 RELOADS = 9
+TABLET = {"width": 820, "height": 1180}
 
 
 class Album:
     """Pictures of one phone, numbered in the order they were taken."""
 
-    def __init__(self, phone: Handset, name: str, size: str) -> None:
+    def __init__(self, phone: Handset, name: str, size: str, view: dict[str, int]) -> None:
         self.phone = phone
         self.name = name
         self.size = size
+        self.view = view
         self.count = 0
 
     def take(self, name: str, *, whole: bool = True) -> None:
@@ -44,11 +46,11 @@ class Album:
         self.count += 1
         page.wait_for_timeout(150)
         height: int = page.evaluate("document.documentElement.scrollHeight")
-        if whole and height > PHONE["height"]:
-            page.set_viewport_size({"width": PHONE["width"], "height": height})
+        if whole and height > self.view["height"]:
+            page.set_viewport_size({"width": self.view["width"], "height": height})
             page.wait_for_timeout(100)
         page.screenshot(path=FOLDER / f"{self.name}-{self.count:02d}-{name}.png")
-        page.set_viewport_size({**PHONE})  # type: ignore[typeddict-item]
+        page.set_viewport_size({**self.view})  # type: ignore[typeddict-item]
 
 
 def a_day(album: Album) -> None:
@@ -149,14 +151,19 @@ def main() -> None:
     given = parser.parse_args()
     shutil.rmtree(FOLDER, ignore_errors=True)
     FOLDER.mkdir(parents=True)
-    series: list[tuple[str, str, str]] = [("light", "light", ""), ("dark", "dark", "")]
-    series += [("large", "light", "200%")] if given.large else []
+    series: list[tuple[str, str, str, dict[str, int]]] = [("light", "light", "", PHONE), ("dark", "dark", "", PHONE)]
+    series += [("tablet-light", "light", "", TABLET), ("tablet-dark", "dark", "", TABLET)]
+    series += [("large", "light", "200%", PHONE)] if given.large else []
     with a_browser() as browser:
-        for name, scheme, size in series:
+        for name, scheme, size, view in series:
             with tempfile.TemporaryDirectory() as folder, a_farm(Path(folder)) as farm:
-                more: dict[str, Any] = {"color_scheme": scheme, "device_scale_factor": 1 if given.docs else 2}
+                more: dict[str, Any] = {
+                    "viewport": view,
+                    "color_scheme": scheme,
+                    "device_scale_factor": 1 if given.docs else 2,
+                }
                 phone = Handset(farm, browser.new_context(**{**LOOKS, **more}))
-                album = Album(phone, name, size)
+                album = Album(phone, name, size, view)
                 a_day(album)
                 times = reload_ms(phone)
                 span = f"{statistics.median(times):.0f} ms ({min(times):.0f} to {max(times):.0f}, {RELOADS} reloads)"

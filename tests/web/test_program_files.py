@@ -30,13 +30,14 @@ def client() -> TestClient:
     [
         ("// @ts-check\nlet a = 1; // stays\n", "\nlet a = 1; // stays\n"),
         ("/** one line */\nlet a;", "\nlet a;"),
-        ("  /**\n   * more\n   */\n  let a;", "\n\n\n  let a;"),
+        ("  /**\n   * more\n   */\n  let a;", "\n\n\nlet a;"),
         ("/* a */ let a;", "/* a */ let a;"),
-        ("let a = /** @type {any} */ (b);", "let a = /** @type {any} */ (b);"),
+        ("  let a = /** @type {any} */ (b);", "let a = (b);"),
+        ("/** @param {any} a */ f(a) {}", "/** @param {any} a */ f(a) {}"),
         ("/*\nlet hidden;\n*/ let a;\n*/", "\n\n\n"),
     ],
 )
-def test_only_lines_that_are_comments_are_emptied(text: str, sent: str) -> None:
+def test_comments_margins_and_casts_stay_here(text: str, sent: str) -> None:
     assert without_comments(text) == sent
 
 

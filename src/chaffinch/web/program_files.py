@@ -1,7 +1,8 @@
 """How are the program's own files sent? As little as a weak signal can carry: without their comments, and compressed.
 
-The files are read by people and by browsers. Comments are for people: in a module of ours every line that holds nothing
-else is sent empty, so that a line's number stays what it is in the source. Vendored files are sent as they are, with
+The files are read by people and by browsers. Comments and margins are for people: in a module of ours every line that
+holds nothing but a comment is sent empty, so that a line's number stays what it is in the source, and the others come
+without their margin and without remarks on types. Vendored files are sent as they are, with
 their licence. What was made ready is kept in memory until the file changes.
 
 The app's folder also answers ``files.json``: every file the phone app is made of, with its hash. A phone keeps a newer
@@ -13,6 +14,7 @@ from __future__ import annotations
 
 import gzip
 import os
+import re
 from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import lru_cache
@@ -28,12 +30,14 @@ from starlette.types import Scope
 
 OUR_MODULES: Final = ("app", "engine", "desk", "advice")
 """Folders with modules of our own; ``vendor`` is none of them."""
+_CAST: Final = re.compile(r"/\*\* @type \{[^*]*\} \*/ ?")
 LIST: Final = "files.json"
 LATER: Final = "/static/advice/"
 """Files that belong to the set and that the app opens without: the screen of the advice, fetched in the background."""
 _FRONT: Final = ("manifest.webmanifest", "icon-192.png", "icon.svg", "engine-worker.js")
 """Beside its first page, what the app asks for under its own address. The large icon is not among them: a phone takes
 it once, when the app is put on its home screen."""
+_VENDORED: Final = ("qrcode-generator.mjs",)  # what the phone app uses; the rest is the desk's
 _NOT_OF_A_SET: Final = ("sw.js", "engine-worker.js", "types.js")
 _TEXT: Final = ("text/", "image/svg", "application/manifest", "application/json", "application/javascript")
 _SMALLEST: Final = 200  # [bytes]; below it compression gains nothing
@@ -111,7 +115,7 @@ def _named(static: Path) -> dict[str, Path]:
     for folder in ("app", "engine", "vendor", "advice"):
         for pattern in ("*.css", "*.js", "*.mjs"):
             for path in sorted((static / folder).rglob(pattern)):
-                if path.name not in _NOT_OF_A_SET:
+                if path.name not in _NOT_OF_A_SET and (folder != "vendor" or path.name in _VENDORED):
                     found[f"/static/{path.relative_to(static).as_posix()}"] = path
     return found
 
@@ -132,10 +136,9 @@ def _by_path(static: Path) -> dict[str, Ready]:
 
 
 def without_comments(text: str) -> str:
-    """A module with every line emptied that holds nothing but a comment; all other lines stay as they are.
+    """A module with every line emptied that holds nothing but a comment; the others lose their margin and casts.
 
-    A comment that shares its line with code stays. No text of ours spans lines and holds a line that looks like a
-    comment; a test keeps it so.
+    Any other comment that shares its line with code stays. No text of ours spans lines; a test keeps it so.
     """
     return "\n".join(_lines(text))
 
@@ -150,7 +153,7 @@ def _lines(text: str) -> Iterator[str]:
         elif bare.startswith("//"):
             yield ""
         else:
-            yield line
+            yield _CAST.sub("", line.lstrip())
 
 
 def _is_ours(path: Path) -> bool:
