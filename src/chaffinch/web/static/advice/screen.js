@@ -48,7 +48,7 @@ export function advise(app, id) {
     said === "change" ? h("section", {}, h("h2", {}, "One at a time"), h("div.rows", {}, changes.map((one) => step(one)))) : null,
     said === "measure" ? h("p", {}, answer?.sources.header ? "A second check at another place would tell more than a changed setting." : "Frames in the cut strip would part header from machine.") : null,
     h("section", {}, h("h2", {}, "What it may be"),
-      h("ul.plain", {}, ranked(belief).slice(0, 4).map(({ cause, p }) => h("li", {}, h("strong", {}, `${Math.round(100 * p)} %`), cause.says)))),
+      h("ul.plain", {}, ranked(belief).slice(0, 4).map(({ cause, p }) => h("li", {}, h("strong", {}, `${Math.round(100 * p)}\u00a0%`), cause.says)))),
     given(app, id, told, table),
     h("p.soft", {}, "Chances and effects are our own figures, no source. Curves, prices and this machine's own trials are in the book: ask there too. Your operator's manual comes first."),
     h("button.second", { onclick: () => app.go("/advice/leaks") }, "Leak walk: where to look")),
@@ -71,7 +71,7 @@ function asking(app, id, told, sign) {
   /** @param {Told} now */
   const say = (now) => {
     remember(app, id, now);
-    app.show();
+    app.show({ quiet: true }); // Where one is on the page stays: the next question stands where this one stood.
   };
   return h("section.asked", {},
     h("p.lead", {}, h("strong", {}, sign.asks)),
@@ -89,7 +89,7 @@ function given(app, id, told, table) {
   const back = (/** @type {string} */ key) => {
     const { [key]: _, ...rest } = told.answers;
     remember(app, id, { ...told, answers: rest });
-    app.show();
+    app.show({ quiet: true });
   };
   const keep = async () => {
     const text = `Advice answers: ${keys.map((key) => `${key} = ${told.answers[key]}`).join("; ")}`;
@@ -174,5 +174,4 @@ function toldOf(app, id) {
 /** Answers stand in the draft of this window until they are kept. @param {App} app @param {string} id @param {Told} told */
 function remember(app, id, told) {
   app.draft.advice = { ...app.draft.advice, [id]: told };
-  app.go(`/advice/${id}`, { replace: true });
 }
