@@ -103,6 +103,7 @@ def pages_of(app: Any) -> dict[str, str]:
         "advices": "/advice",
         "advice": f"/check/{checks[0]}/advice?a-found=chaff&a-chaff=far&stop_cost=250+/h&area_left=40+ha",
         "leaks": "/advice/leaks",
+        "day": "/day",
         "trials": "/trials",
         "trial": f"/trial/{trials(desk)[0].id}",
         "setup": "/setup",

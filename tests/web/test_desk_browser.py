@@ -66,6 +66,7 @@ def paths(visitor: Visitor) -> list[str]:
         f"/combine/{ids['Old Bess']}?hour_cost=450+/h&now=6+km/h",
         f"/combine/{ids['Old Bess']}?hour_cost=nonsense",
         f"/combine/{ids['Young Bess']}",
+        "/day",
         "/trials",
         f"/trial/{ids['trial']}",
         "/setup",

@@ -49,6 +49,7 @@ def every_path(desk: Visitor) -> dict[str, str]:
         "combines": "/combines",
         "combine": f"/combine/{ids['Old Bess']}?hour_cost=450+/h&now=6+km/h",
         "monitor": f"/combine/{ids['Young Bess']}",
+        "day": "/day",
         "trials": "/trials",
         "trial": f"/trial/{ids['trial']}",
         "setup": "/setup",
@@ -213,6 +214,7 @@ def every_path_of_an_empty_book(desk: Visitor) -> dict[str, str]:
         "field": f"/field/{ids['Long Hollow']}",
         "combine": f"/combine/{ids['Old Bess']}",
         "combine asked": f"/combine/{ids['Old Bess']}?hour_cost=450",
+        "day": "/day",
         "trials": "/trials",
     }
 
