@@ -13,6 +13,8 @@ from chaffinch.book.pace_said import ASSUMED as ASSUMED_OF_PACE
 from chaffinch.book.shown_unit import PaceUnit
 from chaffinch.engine.day import Hour
 from chaffinch.engine.grain_air import Grade, grade
+from chaffinch.reference import source
+from chaffinch.reference.grain_air import long_term_pct
 
 GUIDE: Final = (
     "A guide: what tough straw does to this machine's loss was hardly learned from its checks, so the change over the "
@@ -143,7 +145,7 @@ def grain_said(found: DayAnswer) -> str:
         else "no reading of the last day: tell your meter's"
     )
     if found.limits is None:
-        return f"Grain moisture: {sure}; {rests}. No delivery limit is listed for your country."
+        return f"Grain moisture: {sure}; {rests}. No delivery limit is listed for your country.{_storage(found)}"
     dry = [k for k, h in enumerate(found.plan.hours) if hour_grade(found, h) == "dry"]
     limit = f"{found.limits.dry_up_to:g} %"
     if not dry:
@@ -152,7 +154,17 @@ def grain_said(found: DayAnswer) -> str:
         told = f"Grain is dry ({limit} or less) all the time"
     else:
         told = f"Grain is dry ({limit} or less) first at {clock(found, dry[0])}"
-    return f"{told}, by the middle of its range ({sure}; {rests})."
+    return f"{told}, by the middle of its range ({sure}; {rests}).{_storage(found)}"
+
+
+def _storage(found: DayAnswer) -> str:
+    """What long storage asks for, with who printed it; empty where nobody was found who did."""
+    crop = {"durum": "wheat", "malting-barley": "barley"}.get(found.curves.crop, found.curves.crop)
+    figure = long_term_pct().get(crop)
+    if figure is None:
+        return ""
+    printed = source(figure.source)
+    return f" To keep over the seasons: {figure.value:g} % or less ({printed.org}, {printed.year}, {figure.origin})."
 
 
 def hour_grade(found: DayAnswer, hour: Hour) -> Grade | None:
