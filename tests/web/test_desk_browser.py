@@ -73,6 +73,7 @@ def paths(visitor: Visitor) -> list[str]:
         f"/thing/{ids['Long Hollow']}",
         "/import",
         "/devices",
+        "/pair",
     ]
 
 
@@ -154,6 +155,7 @@ def test_every_page_can_be_walked_by_keys(browser: Browser, desk: tuple[Visitor,
               const groups = new Set();
               return all.filter((el) => {
                 if (el.tabIndex < 0 || el.closest("details:not([open]) > :not(summary)")) return false;
+                if (el.getClientRects().length === 0) return false;  // the drawing of the other width
                 if (el.type === "radio") { const first = !groups.has(el.name); groups.add(el.name); return first; }
                 return true;
               }).map((el, at) => { el.dataset.walk = at; return at; }).length;
@@ -224,6 +226,51 @@ def test_everything_works_without_scripts(browser: Browser, desk: tuple[Visitor,
     assert page.locator("html").get_attribute("data-look") == "dark"
     assert "bu/ac" in page.inner_text(".headline")
     context.close()
+
+
+def test_a_points_figures_stand_beside_it(browser: Browser, desk: tuple[Visitor, str]) -> None:
+    """By pointer, by key and by finger; Escape puts them away, and the point leads to its check."""
+    visitor, address = desk
+    context = let_in(browser, desk, viewport={"width": 1280, "height": 900})
+    page = context.new_page()
+    page.goto(f"{address}/combine/{visitor.book.ids['Old Bess']}?hour_cost=450+/h&now=6+km/h")
+    spots, told = page.locator(".wide a.spot"), page.locator("p.told")
+    assert spots.count() >= 8
+    first = spots.nth(3)
+    said = first.get_attribute("aria-label")
+    assert told.is_hidden()
+    first.scroll_into_view_if_needed()
+    at = first.locator(".dot").bounding_box()
+    assert at is not None
+    page.mouse.move(at["x"] + at["width"] / 2, at["y"] + at["height"] / 2)
+    assert told.inner_text() == said
+    box = told.bounding_box()
+    assert box is not None
+    assert box["y"] + box["height"] <= at["y"] + 1 or box["y"] >= at["y"] + at["height"] - 1, (
+        "it does not hide its point"
+    )
+    page.keyboard.press("Escape")
+    assert told.is_hidden()
+    spots.nth(4).focus()
+    assert told.inner_text() == spots.nth(4).get_attribute("aria-label")
+    page.keyboard.press("Enter")
+    page.wait_for_url("**/check/*")
+    context.close()
+
+    phone = let_in(browser, desk, viewport={"width": 360, "height": 740}, has_touch=True)
+    page = phone.new_page()
+    page.goto(f"{address}/trial/{visitor.book.ids['trial']}")
+    spot, told = page.locator(".narrow a.spot").first, page.locator("p.told")
+    spot.locator(".reach").tap()
+    assert told.inner_text() == spot.get_attribute("aria-label")
+    assert "/trial/" in page.url, "the first tap shows, the second goes"
+    box = told.bounding_box()
+    assert box is not None
+    assert box["x"] >= 0
+    assert box["x"] + box["width"] <= 360
+    spot.locator(".reach").tap()
+    page.wait_for_url("**/check/*")
+    phone.close()
 
 
 def test_the_page_is_made_for_paper_too(browser: Browser, desk: tuple[Visitor, str]) -> None:

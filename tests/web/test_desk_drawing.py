@@ -13,7 +13,7 @@ from markupsafe import Markup
 
 from chaffinch.engine.estimate import Range
 from chaffinch.web.pages import drawing
-from chaffinch.web.pages.drawing import NARROW, WIDE, Axis, Chart, Curve, Row
+from chaffinch.web.pages.drawing import NARROW, WIDE, Axis, Chart, Curve, Row, Spot
 
 positive = st.floats(1e-3, 1e5)
 
@@ -99,8 +99,33 @@ def test_everything_is_said_too() -> None:
         assert svg.findtext("desc") == "Likely."
 
 
+def test_a_point_leads_to_its_check_and_a_drawing_with_links_is_no_picture() -> None:
+    spot = Spot("/check/12ab", "12ab · 7 km/h · 40 kg/ha")
+    given = [Row("morning", Range(1, 2, 3), spot=spot), Row("noon", Range(2, 3, 4))]
+    as_rows = drawing.rows(given, "kg/ha", title="Loss", about="Likely.", name="one")
+    curve = drawing.Chart(None, [(5.0, Range(1, 2, 3)), (6.0, Range(2, 3, 9))], "km/h", "kg/ha", spots=[spot, spot])
+    for html, links in ((as_rows, 1), (drawing.chart(curve, title="Loss", about="Likely.", name="two"), 2)):
+        for svg in pictures(html):
+            assert svg.get("role") == "group"
+            found = svg.findall("a")
+            assert [(a.get("href"), a.get("aria-label")) for a in found] == [("/check/12ab", spot.said)] * links
+            for a in found:
+                reach = a.find("circle")
+                assert reach is not None
+                assert float(reach.get("r", "0")) >= 12.0, "24 px for a finger"
+                assert float(reach.get("cy", "0")) >= 0.0
+        assert "reach { fill: none; }" in html.ink(470)
+
+
 def test_text_is_escaped() -> None:
     evil = "</text><script>alert(1)</script>"
+    spot = Spot(f'/check/{evil}"', evil + '"')
+    leading = drawing.rows([Row("a", Range(1, 2, 3), spot=spot)], "u", title="t", about="a", name="two")
+    for svg in pictures(leading):
+        assert svg.findall(".//script") == []
+        link = svg.find("a")
+        assert link is not None
+        assert link.attrib == {"class": "spot", "href": f'/check/{evil}"', "aria-label": evil + '"'}
     html = drawing.rows([Row(evil, Range(1, 2, 3))], evil, title=evil, about=evil, name="one", limit=1, limit_name=evil)
     for svg in pictures(html):
         assert svg.findall(".//script") == []

@@ -11,10 +11,25 @@ from chaffinch.paper.drawing import (
     Drawing,
     Line,
     Row,
+    Spot,
     chart,
     rows,
     ruler,
     step_of,
 )
 
-__all__ = ["NARROW", "WIDE", "Axis", "Chart", "Curve", "Drawing", "Line", "Row", "chart", "rows", "ruler", "step_of"]
+__all__ = [
+    "NARROW",
+    "WIDE",
+    "Axis",
+    "Chart",
+    "Curve",
+    "Drawing",
+    "Line",
+    "Row",
+    "Spot",
+    "chart",
+    "rows",
+    "ruler",
+    "step_of",
+]

@@ -112,7 +112,7 @@ def _groups(lines: Sequence[Line], person: Person, desk: Desk) -> list[Group]:
         picture = None
         if drawn:
             picture = drawing.rows(
-                [drawing.Row(_short(line), line.range) for line in drawn if line.range is not None],
+                [drawing.Row(_short(line), line.range, spot=_spot(line)) for line in drawn if line.range is not None],
                 unit,
                 title=words("today.drawing", unit=unit),
                 about=words("today.about", unit=unit),
@@ -122,6 +122,15 @@ def _groups(lines: Sequence[Line], person: Person, desk: Desk) -> list[Group]:
             )
         groups.append(Group(name or words("check.unfiled"), crop, picture, tuple(own)))
     return groups
+
+
+def _spot(line: Line) -> drawing.Spot:
+    """Where a check's bar leads, with its figures."""
+    assert line.amount is not None
+    likely = words("likely", low=line.amount.low, high=line.amount.high)
+    middle = f"{line.amount.middle} {line.amount.unit}, " if line.middle_told else ""
+    said = [_short(line), middle + likely, f"{line.shape} {line.verdict}".strip()]
+    return drawing.Spot(f"/check/{line.id}", " · ".join(x for x in said if x))
 
 
 def _short(line: Line) -> str:
