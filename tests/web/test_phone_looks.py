@@ -109,7 +109,7 @@ def test_everything_to_tap_is_large_enough_for_a_glove(screens: tuple[Handset, d
 
 
 def test_large_text_breaks_nothing(screens: tuple[Handset, dict[str, str]]) -> None:
-    """At twice the text size nothing runs off the side, and every button's words stay inside it."""
+    """At twice the text size nothing runs off the side, every button's words stay inside it, and none is squeezed."""
     phone, addresses = screens
     for name, address in addresses.items():
         visit(phone, address)
@@ -118,9 +118,11 @@ def test_large_text_breaks_nothing(screens: tuple[Handset, dict[str, str]]) -> N
             """() => [document.documentElement.scrollWidth - innerWidth, [...document.querySelectorAll('button')]
               .filter((one) => one.scrollWidth > one.clientWidth + 1).map((one) => one.textContent),
               document.querySelector('h1').getBoundingClientRect().bottom <=
-              document.querySelector('main').getBoundingClientRect().top]"""
+              document.querySelector('main').getBoundingClientRect().top,
+              [...document.querySelectorAll('.row-text')].filter((one) => one.clientWidth <
+                4 * parseFloat(getComputedStyle(one).fontSize)).map((one) => one.textContent)]"""
         )
-        assert over == [0, [], True], name
+        assert over == [0, [], True, []], name
     visit(phone, "#/")
     phone.page.evaluate(LARGE, "")
 
