@@ -7,9 +7,12 @@ from pathlib import Path
 
 import pytest
 
+from chaffinch.paper.words import WORDS as ON_PAPER
 from chaffinch.web import pages
-from chaffinch.web.pages.words import WORDS, words
+from chaffinch.web.pages.words import WORDS as AT_THE_DESK
+from chaffinch.web.pages.words import words
 
+WORDS = {**AT_THE_DESK, **ON_PAPER}
 WEB = Path(pages.__file__).parents[1]
 TEMPLATES = sorted((WEB / "templates").glob("*.html"))
 ROOMS = sorted(
