@@ -13,7 +13,7 @@ from scipy import special, stats
 
 from chaffinch.engine import exposure
 from chaffinch.engine.catch import PAN_SD
-from chaffinch.engine.estimate import Prior, range_of
+from chaffinch.engine.estimate import Prior, default_prior, range_of
 from chaffinch.engine.evidence import LN_LOSS, evidence
 from chaffinch.engine.exposure import WIDTH_SD
 from chaffinch.engine.ledger import FieldCheck, FieldEntry, field_loss
@@ -233,3 +233,22 @@ def test_evidence_thinned_to_a_cloud_keeps_its_mean():
     assert cloud.ln_loss.shape[0] <= 161
     assert LN_LOSS[0] < cloud.ln_loss.min() < cloud.ln_loss.max() < LN_LOSS[-1]
     assert weight @ cloud.ln_loss[:, 0] / weight.sum() == pytest.approx(math.log(50.0), abs=1e-3)
+
+
+def test_a_drip_below_the_grid_of_losses_is_told_as_what_it_is():
+    """A minute of leak caught at 6 km/h stands for 1,200 m²: 1.5 g are 0.0125 kg/ha, and the grid begins at 0.05."""
+    seen_by = exposure.leaking(60.0, 6.0, 12.0)
+
+    def check(grams):
+        return field_check([weighed(grams, seen_by)], {"leak": default_prior("leak", None)}, NAMES, width_sd=0.08)
+
+    drips = [check(g) for g in (1.5, 1.2, 2.0, 1.1, 1.7, 1.4)]
+    found = field_loss(FieldEntry("Long Hollow", 50.0, drips), seed=1).sources["leak"].kg_ha
+
+    assert all(one.together is not None for one in drips)
+    # The mean of the catches, 1.48 g, is 0.0124 kg/ha; the spread between places stays open by a factor.
+    assert found.low < 0.0124 < found.high
+    assert found.high < 0.03
+    # On the grid there is nothing to mend, and an empty catch says of all lower losses alike.
+    assert check(30.0).together is None
+    assert check(0.0).together is None
