@@ -42,6 +42,8 @@ ELSEWHERE = {
     "fuel.diesel_per_kw": "rounded from the rate per horsepower, below",
     "repair.combine.life": "rm04, below",
     "repair.pull-type-combine.life": "rm05, below",
+    "corn_stover.moisture_db_low": "emc_stover, in the records of air and storage",
+    "corn_stover.moisture_db_high": "emc_stover, in the records of air and storage",
     "k3.corn": "tl01, in the work examples",
     **dict.fromkeys(
         ("k3.ear-corn", "k3.rice", "k3.soybean_high", "k3.soybean_low", "k3.wheat"),
