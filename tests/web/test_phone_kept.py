@@ -3,19 +3,44 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
 from pathlib import Path
 
 from phone_world import Farm, Handset, a_profile, nothing_lost
 from playwright.sync_api import Browser, expect
 
+from chaffinch.book.phone_file import import_phone_file
 from chaffinch.sync.envelope import opened
 
-FULL = """() => {
-  const add = IDBObjectStore.prototype.add;
-  window.unfill = () => { IDBObjectStore.prototype.add = add; };
-  IDBObjectStore.prototype.add = function () { throw new DOMException("full", "QuotaExceededError"); };
-}"""
-"""Makes every new entry fail as a full disk does, for the branches that a real quota does not reach exactly."""
+
+@contextmanager
+def a_full_phone(farm: Farm, browser: Browser, folder: Path, begun: Callable[[Handset], None]) -> Iterator[Full]:
+    """A phone on which something was begun, and whose storage is really full when it is switched on again.
+
+    The browser's own limit is set by its debugging protocol. It is read when the storage is first opened, so the phone
+    is switched off and on before.
+    """
+    with a_profile(browser, folder) as context:
+        phone = Handset(farm, context).ready()
+        begun(phone)
+        address = phone.page.url
+    with a_profile(browser, folder) as context:
+        phone = Handset(farm, context)
+        phone.page.goto(f"{farm.wire.origin}/app/icon.svg")
+        protocol = context.new_cdp_session(phone.page)
+        protocol.send("Storage.overrideQuotaForOrigin", {"origin": farm.wire.origin, "quotaSize": 1})
+        phone.page.goto(address)
+        yield Full(phone, lambda: protocol.send("Storage.overrideQuotaForOrigin", {"origin": farm.wire.origin}))
+
+
+@dataclass
+class Full:
+    """The phone, and what makes room on it."""
+
+    phone: Handset
+    make_room: Callable[[], object]
 
 
 def a_stop_with_one_catch(phone: Handset) -> None:
@@ -26,103 +51,67 @@ def a_stop_with_one_catch(phone: Handset) -> None:
 
 
 def test_a_full_phone_says_not_saved_and_gives_the_record(farm: Farm, browser: Browser, tmp_path: Path) -> None:
-    phone = Handset.new(farm, browser).ready()
-    a_stop_with_one_catch(phone)
-    phone.page.evaluate(FULL)
-    phone.tap("Save check")
-    expect(phone.page.get_by_role("heading", name="NOT SAVED")).to_be_visible()
-    expect(phone.page.get_by_text("Saved on this phone")).to_have_count(0)
-    size = phone.page.evaluate("() => parseFloat(getComputedStyle(document.querySelector('.not-kept h1')).fontSize)")
-    assert size >= 44
-    assert phone.records() == []
-    with phone.page.expect_download() as download:
-        phone.tap("Take it as a file")
-    kept = tmp_path / "not-saved.jsonl"
-    download.value.save_as(kept)
-    # The file holds the sealed check; another phone takes it in and sends it.
-    lines = [json.loads(line) for line in kept.read_text("utf-8").splitlines()]
-    assert lines[0]["phone"] == "chaffinch"
-    envelope = opened(lines[1])
-    farm.confirmed[envelope.id] = envelope.hash
-    other = Handset.new(farm, browser).ready("Ben's phone")
-    other.page.goto(f"{other.address}#/tray")
-    other.page.locator("#take-file").set_input_files(kept)
-    other.see("1 new records")
-    other.tap("Good")
-    other.send_all()
-    nothing_lost(farm, other)
-    # Room again: the same stop gives the same record, which the book knows by then.
-    phone.page.evaluate("() => window.unfill()")
-    phone.tap("Go back")
-    assert phone.records() == []
-    assert phone.save() == envelope.id
-    phone.send_all()
-    nothing_lost(farm, phone, other)
-    assert {one["what"] for one in phone.lines()} == {"known"}
-
-
-def test_try_again_saves_once_there_is_room(farm: Farm, browser: Browser) -> None:
-    phone = Handset.new(farm, browser).ready()
-    a_stop_with_one_catch(phone)
-    phone.page.evaluate(FULL)
-    phone.tap("Save check")
-    expect(phone.page.get_by_role("heading", name="NOT SAVED")).to_be_visible()
-    phone.page.evaluate("() => window.unfill()")
-    phone.tap("Try again")
-    phone.see("Saved on this phone")
-    farm.confirmed.update({one["id"]: one["hash"] for one in phone.records()})
-    phone.send_all()
-    nothing_lost(farm, phone)
-    assert len(farm.in_book()) == 1
-
-
-def test_a_catch_that_cannot_be_kept_is_not_taken_for_kept(farm: Farm, browser: Browser) -> None:
-    phone = Handset.new(farm, browser).ready()
-    phone.tap("New check")
-    phone.tap("In the discharge")
-    phone.tap("Red tray")
-    phone.type_amount("21.5")
-    phone.page.evaluate(FULL)
-    phone.tap("Add catch")
-    expect(phone.page.get_by_role("heading", name="NOT SAVED")).to_be_visible()
-    assert "21.5 g" in phone.page.get_by_label("The record as text").input_value()
-    phone.page.evaluate("() => window.unfill()")
-    phone.tap("Go back")
-    # What was typed is still there.
-    expect(phone.page.locator("#reading")).to_contain_text("21.5")
-    phone.tap("Add catch")
-    phone.save()
-    nothing_lost(farm, phone)
-
-
-def test_a_real_quota(farm: Farm, browser: Browser, tmp_path: Path) -> None:
-    """The browser's own limit, set by its debugging protocol, ends in NOT SAVED; with room again the check is saved.
-
-    The limit is read when the storage is first opened, so it is set after the phone was switched off and on.
-    """
-    profile = tmp_path / "profile"
-    with a_profile(browser, profile) as context:
-        phone = Handset(farm, context).ready()
-        a_stop_with_one_catch(phone)
-        address = phone.page.url
-    with a_profile(browser, profile) as context:
-        phone = Handset(farm, context)
-        phone.page.goto(f"{farm.wire.origin}/app/icon.svg")
-        protocol = context.new_cdp_session(phone.page)
-        protocol.send("Storage.overrideQuotaForOrigin", {"origin": farm.wire.origin, "quotaSize": 1})
-        phone.page.goto(address)
+    with a_full_phone(farm, browser, tmp_path / "profile", a_stop_with_one_catch) as full:
+        phone = full.phone
         phone.tap("Save check")
         expect(phone.page.get_by_role("heading", name="NOT SAVED")).to_be_visible()
         phone.see("This phone's storage is full")
+        expect(phone.page.get_by_text("Saved on this phone")).to_have_count(0)
+        size = phone.page.evaluate(
+            "() => parseFloat(getComputedStyle(document.querySelector('.not-kept h1')).fontSize)"
+        )
+        assert size >= 44
         assert phone.records() == []
-        nothing_lost(farm, phone)
-        protocol.send("Storage.overrideQuotaForOrigin", {"origin": farm.wire.origin})
+        with phone.page.expect_download() as download:
+            phone.tap("Take it as a file")
+        kept = tmp_path / "not-saved.jsonl"
+        download.value.save_as(kept)
+        # The file holds the sealed check; another phone takes it in and sends it.
+        lines = [json.loads(line) for line in kept.read_text("utf-8").splitlines()]
+        assert lines[0]["phone"] == "chaffinch"
+        envelope = opened(lines[1])
+        farm.confirmed[envelope.id] = envelope.hash
+        other = Handset.new(farm, browser).ready("Ben's phone")
+        other.page.goto(f"{other.address}#/tray")
+        other.page.locator("#take-file").set_input_files(kept)
+        other.see("1 new records")
+        other.tap("Good")
+        other.send_all()
+        nothing_lost(farm, other)
+        # Still full: trying again says so again. With room the same stop gives the record that the book knows by then.
+        phone.tap("Try again")
+        expect(phone.page.get_by_role("heading", name="NOT SAVED")).to_be_visible()
+        full.make_room()
         phone.tap("Try again")
         phone.see("Saved on this phone")
-        farm.confirmed.update({one["id"]: one["hash"] for one in phone.records()})
+        assert [one["id"] for one in phone.records()] == [envelope.id]
         phone.send_all()
-        nothing_lost(farm, phone)
+        nothing_lost(farm, phone, other)
+        assert {one["what"] for one in phone.lines()} == {"known"}
         assert len(farm.in_book()) == 1
+
+
+def on_the_pad(phone: Handset) -> None:
+    phone.tap("New check")
+    phone.tap("In the discharge")
+    phone.tap("Red tray")
+
+
+def test_a_catch_that_cannot_be_kept_is_not_taken_for_kept(farm: Farm, browser: Browser, tmp_path: Path) -> None:
+    with a_full_phone(farm, browser, tmp_path / "profile", on_the_pad) as full:
+        phone = full.phone
+        phone.tap("New check")  # place and pan are remembered
+        phone.type_amount("21.5")
+        phone.tap("Add catch")
+        expect(phone.page.get_by_role("heading", name="NOT SAVED")).to_be_visible()
+        assert "21.5 g" in phone.page.get_by_label("The record as text").input_value()
+        full.make_room()
+        phone.tap("Go back")
+        # What was typed is still there.
+        expect(phone.page.locator("#reading")).to_contain_text("21.5")
+        phone.tap("Add catch")
+        phone.save()
+        nothing_lost(farm, phone)
 
 
 def test_a_browser_that_refuses_storage(farm: Farm, browser: Browser) -> None:
@@ -174,6 +163,13 @@ def test_everything_as_a_file_and_back(farm: Farm, browser: Browser, tmp_path: P
         phone.tap("Everything here as a file")
     kept = tmp_path / "phone.jsonl"
     download.value.save_as(kept)
+    # The desk reads the same file, without the phone: what came in there is known when the phone sends it.
+    desk = farm.desk()
+    at_the_desk = import_phone_file(desk, kept.read_bytes(), dry_run=True)
+    desk.store.close()
+    assert [one.outcome for one in at_the_desk.receipts] == ["accepted", "accepted"]
+    assert {one.id for one in at_the_desk.receipts} == set(farm.confirmed)
+    assert (at_the_desk.device, at_the_desk.open_stops) == ("Ann's phone", 1)
     other = Handset.new(farm, browser).ready("Ben's phone")
     for _ in range(2):  # taken in twice: nothing doubles
         other.page.goto(f"{other.address}#/tray")
