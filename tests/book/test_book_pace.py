@@ -8,7 +8,7 @@ import pytest
 
 from chaffinch.book.pace import PaceTerms, pace
 from chaffinch.book.pace_json import as_json
-from chaffinch.book.pace_said import REMARK, advice_said, today_said
+from chaffinch.book.pace_said import REMARK, advice_said, remarks_said, today_said
 from chaffinch.book.points import shared_sd
 from chaffinch.book.shown_unit import PaceUnit, Unit
 from chaffinch.book.things import find_thing
@@ -334,10 +334,15 @@ def test_far_from_every_check_no_chance_is_told(book):
 
 
 def test_without_a_check_there_is_neither_advice_nor_a_chance(book):
-    advice, against = said(best(book, today_kmh=6.0, price_per_t=600.0, yield_kg_ha=2500.0))
+    found = best(book, today_kmh=6.0, price_per_t=600.0, yield_kg_ha=2500.0)
+    advice, against = said(found)
 
     assert advice == ""
     assert "sure" not in against
+    (told,) = [text for text in remarks_said(found) if "no check in this crop" in text]
+    assert "Taken is a machine loss of 40 kg/ha at 5 km/h" in told
+    assert found.pace.table[6].machine_kg_ha.median == pytest.approx(40.0, rel=0.1)
+    assert found.pace.table[6].speed_kmh == pytest.approx(5.0)
 
 
 def test_every_remark_is_worded():

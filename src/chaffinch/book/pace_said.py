@@ -45,7 +45,7 @@ REMARK: Final = {
         "Enter what an hour costs: driver, fuel, wear, the carts that wait, the weather."
     ),
     "grain costs nothing": "The price is 0, so the answer is as fast as you can. Enter the price of the grain.",
-    "not tested": "This machine has no check in this crop: what stands here is expectation, not advice.",
+    "not tested": "This machine has no check in this crop: what stands here is expectation, not advice. {expected}",
     "header not measured": (
         "Machine only: header loss was not measured. It may rise or fall with speed, and the best pace would move."
     ),
@@ -64,6 +64,12 @@ REMARK: Final = {
         "Two checks at clearly different speeds would tell."
     ),
 }
+
+OF_NOBODY: Final = (
+    "Taken is a machine loss of 40 kg/ha at 5 km/h, likely within a factor of 8, that rises somewhat faster than the "
+    "speed does. Own figures."
+)
+OF_OTHERS: Final = "Taken is what the other machines' checks in this crop lead one to expect of one more."
 
 ASSUMED: Final = {
     "price from field": "Price: the field's.",
@@ -88,7 +94,11 @@ def remarks_said(found: PaceAnswer) -> list[str]:
     told = [r for r in found.pace.remarks if r != "not tested" or "load and speed apart" not in found.assumed]
     if "beyond tested" in told and "may lie beyond" in told:
         told.remove("beyond tested")
-    return [*(REMARK[r] for r in told), *variation_said(p.logged for p in found.curves.own)]
+    if "time costs nothing" in told:
+        # As slow as you like: which end that is, and what the slope says of it, would only lead astray.
+        told = [r for r in told if r not in ("beyond tested", "slope not learned")]
+    expected = OF_OTHERS if found.curves.points else OF_NOBODY
+    return [*(REMARK[r].format(expected=expected) for r in told), *variation_said(p.logged for p in found.curves.own)]
 
 
 def limit_may_be_told(found: PaceAnswer) -> bool:
@@ -110,6 +120,8 @@ def advice_has_a_ground(found: PaceAnswer) -> bool:
 def best_said(found: PaceAnswer, unit: PaceUnit) -> str:
     """What stands behind the best speed."""
     low, high = (rounded(unit.speeds(v), 1) for v in found.pace.band_kmh)
+    if "not tested" in found.pace.remarks:
+        return f"expected to cost least; anything from {low} to {high} about the same"
     return f"best pace; anything from {low} to {high} costs about the same"
 
 
