@@ -55,6 +55,7 @@ def test_twenty_checks_with_humidity_teach_which_way_losses_move(found: DayAnswe
     assert MACHINE_GAMMA > 0 > HEADER_GAMMA
     assert "header loss falls" in day_said.moving(found)
     assert day_said.GUIDE not in day_said.remarks(found)
+    assert day_said.remarks(found)[0] == day_said.OVER
 
 
 def test_the_cheapest_hours_finish_the_area_in_the_dry_of_the_day(found: DayAnswer) -> None:
@@ -114,6 +115,11 @@ def test_hours_that_are_over_become_history(taught: SeasonBook) -> None:
     assert when.hours[0].at == "2026-08-14T09:00"
     assert len(when.before) == 9
     assert when.started_at == "2026-08-14T09:00:00Z"
+    assert not when.is_over
+    assert day_air.planned(taught.desk, read_forecast(forecast())).is_over
+    ahead = day_air.planned(now, read_forecast(forecast(day=16)))
+    assert not ahead.is_over
+    assert ahead.before == ()
     long = day_air.planned(taught.desk, read_forecast(forecast(hours=240)))
     assert len(long.hours) == day_air.MOST_HOURS
 

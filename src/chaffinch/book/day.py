@@ -106,7 +106,7 @@ class DayAnswer:
     parts : HourCost or None
     assumed, notes : tuple of str
         Keys of what nobody told (as of a pace, and "working hours", "cheapest hours", "humidity beyond isotherm",
-        "hours left out"), and what was done to the forecast.
+        "hours left out", "forecast over"), and what was done to the forecast.
     currency : str
     """
 
@@ -195,6 +195,8 @@ def day(
     when = planned(desk, forecast)
     if len(when.every) < len(forecast.hours):
         assumed.append("hours left out")
+    if when.is_over:
+        assumed.append("forecast over")
     isotherm = isotherm_of(found.crop)
     grain, readings = None, 0
     if isotherm is not None:

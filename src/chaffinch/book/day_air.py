@@ -41,11 +41,14 @@ class Planned:
         Hours of the forecast that are over: history.
     begin_h : float
         The first hour planned, in hours since 1970 UTC.
+    is_over : bool
+        All hours of the forecast lie in the past.
     """
 
     hours: tuple[ForecastHour, ...]
     before: tuple[ForecastHour, ...]
     begin_h: float
+    is_over: bool
 
     @property
     def start_h(self) -> float:
@@ -73,8 +76,9 @@ def planned(desk: Desk, forecast: Forecast) -> Planned:
         wall = datetime.fromisoformat(first.at)
         start_h = utc_of(wall, None, field="forecast, first hour", shown=first.at).timestamp() / 3600.0
     now_h = hours_of(desk.now())
-    gone = int(np.floor(now_h - start_h)) if start_h <= now_h < start_h + len(forecast.hours) - 1 else 0
-    return Planned(forecast.hours[gone : gone + MOST_HOURS], forecast.hours[:gone], start_h + gone)
+    end_h = start_h + len(forecast.hours)
+    gone = int(np.floor(now_h - start_h)) if start_h <= now_h < end_h - 1 else 0
+    return Planned(forecast.hours[gone : gone + MOST_HOURS], forecast.hours[:gone], start_h + gone, now_h >= end_h)
 
 
 def toughness_over(read: Readings, when: Planned, *, lag_h: float) -> FloatArray:

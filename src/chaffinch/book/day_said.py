@@ -25,6 +25,7 @@ NO_CHECKS: Final = (
     "A guide only: this machine has no check in this crop. Losses and paces are expectation; take a check before you "
     "trust any of it."
 )
+OVER: Final = "This forecast lies in the past: these hours are over."
 ASSUMED: Final = {
     "working hours": "Working hours: 08:00 to 23:00, unless you tell yours.",
     "cheapest hours": (
@@ -176,7 +177,7 @@ def hour_grade(found: DayAnswer, hour: Hour) -> Grade | None:
 
 def remarks(found: DayAnswer) -> list[str]:
     """What must be known before the plan is trusted, each once."""
-    told = []
+    told = [OVER] if "forecast over" in found.assumed else []
     if not found.curves.own:
         told.append(NO_CHECKS)
     elif found.plan.is_a_guide:
@@ -201,4 +202,4 @@ def taken(found: DayAnswer, unit: PaceUnit, here: Mapping[str, str] = MappingPro
     hour = found.job.hour_cost_per_h
     told = [f"One more hour costs {f'{unit.sign}{plain_number(hour)}' if hour else 'nothing'}."]
     said = {**ASSUMED_OF_PACE, **ASSUMED, **here}
-    return told + [said[key] for key in found.assumed]
+    return told + [said[key] for key in found.assumed if key != "forecast over"]
