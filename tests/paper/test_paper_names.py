@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from typing import Any
 
 import pytest
@@ -134,9 +135,18 @@ def test_the_code_opens_the_machine() -> None:
     assert link_of("") == ""
 
 
-def test_drawings_on_paper_have_no_hue() -> None:
-    import re
+@pytest.mark.parametrize("size", ["a4", "letter"])
+def test_a_drawing_taller_than_a_page_is_made_smaller(size: str) -> None:
+    tall = rows([Row(f"stop {n}", Range(1, 2, 3)) for n in range(100)], "bu/ac", title="t", about="a", name="n")
+    block = blocks.picture(tall, size, named=True)
+    width, height = (float(side) for side in re.findall(r'(?:width|height)="(\d+)"', block["svg"])[:2])
+    assert height / width * block["width_mm"] < SIZES[size][1] - 36.0, "head, foot and caption have their room"
+    data = Report("trial", "t", (), DAY, size, False, [block], "f").data()
+    assert typeset("report", data).pages <= 2
+    margins_are_white("report", data, 8.0)
 
+
+def test_drawings_on_paper_have_no_hue() -> None:
     drawn = ruler(Range(1, 2, 3), "bu/ac", title="t", about="a", name="n", limit=2.0, limit_name="limit")
     tiles = [Tile(str(n), f"f{n}", 10.0 + n, Range(1, 2 + n, 9), "2") for n in range(4)]
     mapped = season_map(tiles, "kg/ha", title="t", about="a", name="m", spans=["a", "b", "c"])

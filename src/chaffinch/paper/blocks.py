@@ -17,6 +17,8 @@ MM_PER_PX: Final = 0.25
 """Size of a drawing's pixel on paper [mm]: its letters of 13 px are then 9 points high."""
 MARGIN_MM: Final = 19.0
 """Margin of a report at both sides [mm]; the layout's own."""
+FOOT_MM: Final = 52.0
+"""What head, foot and a caption of two lines take of a page's height [mm]."""
 NUMBER, NAME, TEXT, WIDE = "num", "name", "text", "wide"
 """Columns of a table: figures to the right, a name that takes what is left, short text, text that takes twice that."""
 
@@ -99,11 +101,14 @@ def verdict(sign: str, strong: str, rest: str) -> Block:
 def picture(drawing: Drawing, size: str, *, named: bool = False) -> Block:
     """A drawing over the whole width of the page; ``named`` writes above it what it shows."""
     width_mm = SIZES[size][0] - 2 * MARGIN_MM
+    width = int(width_mm / MM_PER_PX)
+    # What is taller than a page is made smaller as a whole: nothing of it may fall off the foot.
+    shrink = min(1.0, (SIZES[size][1] - FOOT_MM) / (drawing.draw(width)[0] * MM_PER_PX))
     return {
         "is": "drawing",
-        "svg": drawing.ink(int(width_mm / MM_PER_PX)),
+        "svg": drawing.ink(width),
         "alt": drawing.alt,
-        "width_mm": width_mm,
+        "width_mm": shrink * width_mm,
         "caption": f"{drawing.heading.rstrip('.')}. {drawing.about}" if named else "",
     }
 

@@ -156,7 +156,7 @@ def ruler(
 
 def rows(
     given: Sequence[Row], unit: str, *, title: str, about: str, name: str, limit: float | None = None,
-    limit_name: str = "",
+    limit_name: str = "", reach: float = 0.0,
 ) -> Drawing:  # fmt: skip
     """Several ranges below one ruler, a line each, with their names.
 
@@ -171,7 +171,9 @@ def rows(
     def draw(width: int) -> tuple[int, list[Markup]]:
         wide = width >= WIDE
         margin = min(0.36 * width, 12 + LETTER * max(len(one.name) for one in given)) if wide else 4.0
-        x = _ruler_axis([one.range for one in given], limit, width - 18 - LETTER * len(unit), width, start=margin)
+        x = _ruler_axis(
+            [one.range for one in given], limit, width - 18 - LETTER * len(unit), width, start=margin, reach=reach
+        )
         each = 30 if wide else 44
         parts = [*_rule(x, 46.0, unit), *_notch(x, 46.0, limit, limit_name)]
         y = 74.0 if wide else 88.0
@@ -246,9 +248,11 @@ def _chart_axes(given: Chart, width: int, height: int) -> tuple[Axis, Axis]:
     return x, y
 
 
-def _ruler_axis(ranges: Iterable[Range], limit: float | None, end: float, width: int, start: float = 12.0) -> Axis:
+def _ruler_axis(
+    ranges: Iterable[Range], limit: float | None, end: float, width: int, start: float = 12.0, reach: float = 0.0
+) -> Axis:
     all_of = list(ranges)
-    high = max(r.high for r in all_of)
+    high = max(reach, *(r.high for r in all_of))
     # A limit far beyond the range would squeeze the bar to a dot: then the range sets the scale.
     # One that is shown has some rule on its far side, so that the notch is no corner.
     reach = max(high, 1.06 * limit if limit is not None and limit < 3 * high else 0.0)

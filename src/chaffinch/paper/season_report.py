@@ -129,8 +129,10 @@ def _fair(desk: Desk, season: Thing, wanted: Wanted) -> list[Block]:
         try:
             found = compared(desk, season, {"by": by, "source": "machine", "crop": ""}, None)
         except (InputError, SamplerError) as error:
-            why = error.problem if isinstance(error, InputError) else str(error)
-            made.append(blocks.text(words("report.fair.none", why=why), soft=True))
+            none = str(error)
+            if isinstance(error, InputError):
+                none = words("report.fair.none", why=error.problem)
+            made.append(blocks.text(none, soft=True))
             continue
         made.append(blocks.text(words("report.fair.crop", crop=found["crop"], source="machine"), soft=True))
         if not wanted.short:

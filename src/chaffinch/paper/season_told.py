@@ -42,6 +42,10 @@ KG_PER_SHORT_TON: Final = 907.18474
 _CONDITIONS: Final = {"humidity_pct": "% RH", "straw_moisture_pct": "% straw", "grain_moisture_pct": "% grain"}
 
 
+MOST_ROWS: Final = 26
+"""Fields below one rule: as many as a page of paper holds; own figure."""
+
+
 @dataclass(frozen=True, slots=True)
 class Picture:
     """A drawing of several fields in one unit."""
@@ -134,17 +138,17 @@ def _fields(
             row["only"] = words("season.not_seen", sources=" and ".join(missing)) if missing else ""
             drawn.setdefault(unit.name, []).append(drawing.Row(one.thing.name, r))
         rows.append(row)
-    pictures = [
-        Picture(
-            unit_name,
-            drawing.rows(
-                sorted(given, key=lambda row: -row.range.median), unit_name,
+    pictures: list[Picture] = []
+    for unit_name, given in drawn.items():
+        ordered = sorted(given, key=lambda row: -row.range.median)
+        reach = max(row.range.high for row in ordered)
+        for start in range(0, len(ordered), MOST_ROWS):
+            picture = drawing.rows(
+                ordered[start : start + MOST_ROWS], unit_name,
                 title=words("season.fields.drawing", unit=unit_name),
-                about=words("season.fields.about", unit=unit_name), name=f"fields-{number}",
-            ),
-        )
-        for number, (unit_name, given) in enumerate(drawn.items())
-    ]  # fmt: skip
+                about=words("season.fields.about", unit=unit_name), name=f"fields-{len(pictures)}", reach=reach,
+            )  # fmt: skip
+            pictures.append(Picture(unit_name, picture))
     return rows, pictures
 
 

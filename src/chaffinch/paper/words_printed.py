@@ -35,7 +35,7 @@ PRINTED: Final[MappingProxyType[str, str]] = MappingProxyType(
         "report.pace.grain": "grain",
         "report.fair.combine": "Machines held against each other",
         "report.fair.operator": "Drivers held against each other",
-        "report.fair.none": "No difference is claimed: {why}.",
+        "report.fair.none": "No difference is claimed: the season {why}.",
         "report.fair.crop": "{crop}, {source} loss.",
         "report.map": "The season's fields",
         "report.map.title": "Fields of the season by area and loss in {unit}",
