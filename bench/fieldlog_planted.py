@@ -28,11 +28,13 @@ SLACK = 3  # records beside a planted error that may be flagged or not: nobody c
 
 @dataclass
 class World:
-    """Records of one field, and what was planted: masks by kind, and the delay [s]."""
+    """Records of one field; masks of what was planted, by kind; the delay [s]; grain really cut [kg/s]; its pass."""
 
     rows: Rows
     planted: dict[str, np.ndarray]
     delay_s: float
+    fed_kg_s: np.ndarray
+    number: np.ndarray
 
 
 def crop_at(rng: np.random.Generator):
@@ -48,11 +50,14 @@ def crop_at(rng: np.random.Generator):
     return at
 
 
-def driven(rng: np.random.Generator, offsets: np.ndarray, interval_s: float) -> tuple[np.ndarray, ...]:
-    """Way of the machine: x, y, whether it cuts, speed [m/s], pass."""
-    speed = rng.uniform(1.5, 2.0)
-    xs, ys, cutting, number = [], [], [], []
+def driven(
+    rng: np.random.Generator, offsets: np.ndarray, interval_s: float, paces: np.ndarray
+) -> tuple[np.ndarray, ...]:
+    """Way of the machine: x, y, whether it cuts, speed [m/s], pass; ``paces`` are factors of the speed, per pass."""
+    usual = rng.uniform(1.5, 2.0)
+    xs, ys, cutting, number, speeds = [], [], [], [], []
     for p, offset in enumerate(offsets):
+        speed = usual * paces[p]
         y = np.arange(0.0, LENGTH_M, speed * interval_s)
         y = y if p % 2 == 0 else LENGTH_M - y
         xs.append(np.full(y.size, offset))
@@ -68,11 +73,12 @@ def driven(rng: np.random.Generator, offsets: np.ndarray, interval_s: float) -> 
             ys.append((LENGTH_M if p % 2 == 0 else 0.0) + out)
             cutting.append(np.zeros(steps, bool))
             number.append(np.full(steps, -1))
-    x, y, cut, no = (np.concatenate(v) for v in (xs, ys, cutting, number))
-    return x, y, cut, np.full(x.size, speed) * np.exp(rng.normal(0, 0.02, x.size)), no
+        speeds.append(np.full(sum(map(len, xs)) - sum(map(len, speeds)), speed))
+    x, y, cut, no, speed = (np.concatenate(v) for v in (xs, ys, cutting, number, speeds))
+    return x, y, cut, speed * np.exp(rng.normal(0, 0.02, x.size)), no
 
 
-def world(seed: int, kinds: frozenset[str], interval_s: float = 1.0) -> World:
+def world(seed: int, kinds: frozenset[str], interval_s: float = 1.0, paces: np.ndarray | None = None) -> World:
     """One field with errors of some kinds."""
     rng = np.random.default_rng(seed)
     offsets = np.arange(PASSES) * WIDTH_M
@@ -83,7 +89,7 @@ def world(seed: int, kinds: frozenset[str], interval_s: float = 1.0) -> World:
         again[0] = False
         steps = np.where(again, rng.uniform(0.1, 0.3, PASSES), 1.0) * WIDTH_M
         offsets = np.concatenate([[0.0], np.cumsum(steps[1:])])
-    x, y, cut, speed, number = driven(rng, offsets, interval_s)
+    x, y, cut, speed, number = driven(rng, offsets, interval_s, np.ones(PASSES) if paces is None else paces)
     n = x.size
     width = np.full(n, WIDTH_M)
     share = np.where(cut, 1.0, 0.0)
@@ -124,7 +130,7 @@ def world(seed: int, kinds: frozenset[str], interval_s: float = 1.0) -> World:
         "moisture_pct": 13.0 + rng.normal(0, 0.3, n),
     }
     rows = Rows(columns, np.zeros(n, np.int64), (Part(f"world {seed}", "North quarter", "Larkhollow 1", "elapsed"),))
-    return World(completed(rows), planted, delay if delay else middle)
+    return World(completed(rows), planted, delay if delay else middle, fed, number)
 
 
 def near(mask: np.ndarray) -> np.ndarray:

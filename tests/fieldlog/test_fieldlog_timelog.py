@@ -76,6 +76,15 @@ def test_both_roads_agree_on_random_records(monkeypatch: pytest.MonkeyPatch) -> 
     }
 
 
+def test_long_runs_alike_and_single_records_between_are_found_as_one_by_one() -> None:
+    rng = np.random.default_rng(5)
+    counts = np.repeat(rng.integers(0, 4, 60), rng.integers(1, 120, 60))
+    records = [Record(1000 + i, [(k, int(i)) for k in range(n)]) for i, n in enumerate(counts)]
+    log = read(records)
+    assert log.head["time_ms"].tolist() == [1000 + i for i in range(counts.size)]
+    assert log.problems == ()
+
+
 @pytest.mark.parametrize("cut", range(1, 27))
 def test_a_file_that_ends_in_mid_record_keeps_its_good_beginning(cut: int) -> None:
     whole = tlg_bin(straight(5, values=[(0, 1), (1, 2)]))

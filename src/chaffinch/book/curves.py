@@ -97,6 +97,7 @@ def curves(
     season: str | None = None,
     among: Sequence[str] = CONDITIONS,
     add: Callable[[CheckPoint], Mapping[str, float]] | None = None,
+    joined: Callable[[CheckPoint], CheckPoint] | None = None,
     seed: int = 1,
     progress: Progress | None = None,
 ) -> Curves:
@@ -116,6 +117,8 @@ def curves(
         Conditions a curve may learn from, best first.
     add : callable or None
         Conditions that a check did not record and that are worked out for it.
+    joined : callable or None
+        The check with speed, width and yield from the machine's own log, where one tells them.
     seed : int
         Same seed, same answer.
     progress : callable or None
@@ -132,6 +135,8 @@ def curves(
     every = points_of(with_learned(desk, logged), known, seed=seed, progress=progress)
     if add is not None:
         every = [replace(point, conditions={**point.conditions, **add(point)}) for point in every]
+    if joined is not None:
+        every = [joined(point) for point in every]
     usable, left_out = _usable(every)
     own = [p for p in usable if p.combine == combine.id]
     yields = [p.yield_kg_ha for p in own or usable if p.yield_kg_ha is not None]

@@ -77,6 +77,13 @@ FLAGS: Final = {
     "LOCAL": "far from its neighbours",
 }
 
+DOUBTS: Final = {
+    "not in the log": "the log does not reach it",
+    "too few records": "too few records before it count",
+    "speed varied": "speed varied before it",
+    "not at full width": "not at full width before it",
+    "no flow": "no flow of grain before it",
+}
 TOO_MUCH: Final = (
     "{what} flagged {share} of all records: its limit does not suit this log and can be set, or the log is not sound."
 )
@@ -106,6 +113,11 @@ def problem_said(problem: Problem) -> str:
 def flag_said(flag: Flag) -> str:
     """Why a record does not count."""
     return FLAGS[str(flag.name)]
+
+
+def doubts_said(doubts: Sequence[str]) -> str:
+    """Why the log gives a check no load."""
+    return ", ".join(DOUBTS[one] for one in doubts)
 
 
 def lags_said(lags: Sequence[tuple[str, Lag]]) -> list[str]:

@@ -264,6 +264,13 @@ def clean_log(
     )
 
 
+def moment_text(time_s: float) -> str:
+    """A moment of a log in UTC, like ``2026-08-14 15:04:05``; empty where it is missing."""
+    from chaffinch.fieldlog.clockwork import as_text
+
+    return as_text(time_s)
+
+
 def _beside(cleaned: Cleaned) -> dict[str, Any]:
     """Columns written beside the records: flags as a sum and in words, and what cleaning worked out."""
     from chaffinch.fieldlog.clean import Flag

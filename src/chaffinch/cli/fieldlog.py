@@ -19,6 +19,8 @@ FIELDLOG_COMMANDS: Final = {
     "inspect": "What is in a log, what is open, what is wrong with it.",
     "import": "Bring a log in as one table of records.",
     "clean": "Which records count, and why the others do not.",
+    "map": "What the whole field lost, and where.",
+    "what-if": "What another pace would have brought.",
 }
 
 
@@ -30,6 +32,10 @@ class FieldlogCommands(Commands):
 
     def load(self, name: str) -> click.Command:
         """Give one known command."""
+        if name in ("map", "what-if"):
+            from chaffinch.cli.fieldlog_loss import map_, what_if
+
+            return {"map": map_, "what-if": what_if}[name]
         return {"inspect": inspect, "import": import_, "clean": clean}[name]
 
 
@@ -71,9 +77,9 @@ def inspect(path: str, *, as_data: bool, **given: Any) -> None:
     from chaffinch.book.fieldlogs import inspect_log
     from chaffinch.cli.fieldlog_page import found_as_json, show_found
 
-    answers = _answers(given)
+    told = answers(given)
     with progress("Reading the log") as step:
-        found = inspect_log(path, answers, progress=step)
+        found = inspect_log(path, told, progress=step)
     if as_data:
         print_json(found_as_json(found))
     else:
@@ -90,9 +96,9 @@ def import_(path: str, *, to: str, replace: bool, as_data: bool, **given: Any) -
     from chaffinch.book.fieldlogs import import_log
     from chaffinch.cli.fieldlog_page import found_as_json, show_found
 
-    answers = _answers(given)
+    told = answers(given)
     with progress("Reading the log") as step:
-        found = import_log(path, to, answers, replace=replace, progress=step)
+        found = import_log(path, to, told, replace=replace, progress=step)
     if as_data:
         print_json({**found_as_json(found), "written": to})
         return
@@ -113,9 +119,9 @@ def clean(path: str, *, to: str | None, replace: bool, changed: tuple[str, ...],
     from chaffinch.book.fieldlogs import clean_log
     from chaffinch.cli.fieldlog_page import cleaned_as_json, show_cleaned
 
-    answers, settings = _answers(given), _numbers(changed)
+    told, settings = answers(given), numbers(changed)
     with progress("Cleaning the log") as step:
-        done = clean_log(path, to, answers, settings=settings, replace=replace, progress=step)
+        done = clean_log(path, to, told, settings=settings, replace=replace, progress=step)
     if as_data:
         print_json(cleaned_as_json(done, to))
         return
@@ -126,13 +132,15 @@ def clean(path: str, *, to: str | None, replace: bool, changed: tuple[str, ...],
         page.say()
 
 
-def _answers(given: Mapping[str, Any]) -> Answers:
+def answers(given: Mapping[str, Any]) -> Answers:
+    """Answers as given by the options."""
     from chaffinch.book.fieldlogs import answers_of
 
     return answers_of(**{key: value for key, value in given.items() if value})
 
 
-def _numbers(texts: tuple[str, ...]) -> dict[str, float]:
+def numbers(texts: tuple[str, ...]) -> dict[str, float]:
+    """Limits as given by ``--set``."""
     found = {}
     for text in texts:
         name, equals, value = text.partition("=")

@@ -7,13 +7,14 @@ or the seconds that passed. What we write, :func:`~chaffinch.fieldlog.reading.re
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 
 from chaffinch.errors import InputError
+from chaffinch.fieldlog.loss import Cell
 from chaffinch.fieldlog.rows import COLUMNS, Rows
 
 if TYPE_CHECKING:
@@ -58,6 +59,44 @@ def write_log(path: Path, rows: Rows, *, beside: Mapping[str, Any] | None = None
             _parquet(path, rows, table, located=located)
         else:
             _by_gdal(path, rows, table, "GPKG" if kind == "GeoPackage" else "GeoJSON")
+    except OSError as error:
+        raise InputError(
+            "output", path.name, f"cannot be written ({error.strerror or error})", "check the disk"
+        ) from None
+
+
+def write_cells(path: Path, squares: Sequence[Cell], *, replace: bool = False) -> None:
+    """Write the map of a loss: squares with their area [ha] and loss [kg/ha and kg].
+
+    Raises
+    ------
+    InputError
+        As for :func:`write_log`; comma text is no map.
+    """
+    import polars as pl
+    import shapely
+
+    kind = ENDINGS.get(path.suffix.lower())
+    if kind is None or kind == "comma text":
+        raise InputError("output", path.name, "has an ending no map has", "use .gpkg, .geojson or .parquet")
+    if path.exists() and not replace:
+        raise InputError("output", path.name, "is there already", "give another name, or say that it may be replaced")
+    if not squares:
+        raise InputError("output", path.name, "would be empty: no record counts", "look at the cleaning first")
+    wkb = shapely.to_wkb([shapely.box(*one.box) for one in squares])
+    fields = {
+        "area_ha": np.array([one.area_ha for one in squares]),
+        "loss_kg_ha": np.array([one.kg_ha for one in squares]),
+        "loss_kg": np.array([one.area_ha * one.kg_ha for one in squares]),
+    }
+    try:
+        if kind == "GeoParquet":
+            column = {"encoding": "WKB", "geometry_types": ["Polygon"]}
+            geo = {"version": GEO_VERSION, "primary_column": "geometry", "columns": {"geometry": column}}
+            shapes = pl.Series("geometry", list(wkb), dtype=pl.Binary)
+            pl.DataFrame(fields).with_columns(shapes).write_parquet(path, metadata={"geo": json.dumps(geo)})
+        else:
+            _written_by_gdal(path, wkb, fields, "GPKG" if kind == "GeoPackage" else "GeoJSON", "Polygon")
     except OSError as error:
         raise InputError(
             "output", path.name, f"cannot be written ({error.strerror or error})", "check the disk"
@@ -114,8 +153,6 @@ def _parquet(path: Path, rows: Rows, table: pl.DataFrame, *, located: bool) -> N
 
 def _by_gdal(path: Path, rows: Rows, table: pl.DataFrame, driver: str) -> None:
     import polars as pl
-    from pyogrio.errors import DataSourceError
-    from pyogrio.raw import write
 
     fields = {}
     for name in table.columns:
@@ -127,9 +164,14 @@ def _by_gdal(path: Path, rows: Rows, table: pl.DataFrame, driver: str) -> None:
             fields[name] = np.array(values.to_list(), dtype=object)
         else:
             fields[name] = values.to_numpy(allow_copy=True)
+    _written_by_gdal(path, _wkb(rows), fields, driver, "Point")
+
+
+def _written_by_gdal(path: Path, wkb: Any, fields: Mapping[str, Any], driver: str, kind: str) -> None:
+    from pyogrio.errors import DataSourceError
+    from pyogrio.raw import write
+
     try:
-        write(
-            path, _wkb(rows), list(fields.values()), list(fields), geometry_type="Point", crs="EPSG:4326", driver=driver
-        )
+        write(path, wkb, list(fields.values()), list(fields), geometry_type=kind, crs="EPSG:4326", driver=driver)
     except DataSourceError as error:
         raise InputError("output", path.name, f"cannot be written ({error})", "check the folder and the disk") from None
