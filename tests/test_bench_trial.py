@@ -85,6 +85,18 @@ def test_looking_often_fools_the_loose_rule_and_not_the_chosen_one() -> None:
 
 
 @pytest.mark.slow
+def test_a_true_factor_of_four_is_believed_in_time() -> None:
+    """With a normal of sd 0.4 before the trial, 13 and 44 % of these ranges held it; on the page, most do."""
+    paths = looks.run("B four times", 20, seed=3, looks=(6, 12))
+    low, high = np.moveaxis(paths.ends, 2, 0)
+    held = ((low <= paths.ln_ratio[:, None]) & (paths.ln_ratio[:, None] <= high)).mean(axis=0)
+
+    # Four sds of 20 trials below 0.8.
+    assert (held > 0.8 - 4 * math.sqrt(0.16 / 20)).all()
+    assert np.median(low[:, 1]) > math.log(1.9)
+
+
+@pytest.mark.slow
 def test_keys_hold_what_a_further_check_would_find() -> None:
     which = next(i for i, kind in enumerate(keys.KINDS) if kind.pairs == 8)
     found = [keys.one((which, 7, number)) for number in range(60)]
