@@ -76,7 +76,7 @@ def keep() -> None:
     data = {"title": "card", "size": "a5", "date": DAY, "cards": [one]}
     (DOCS / "paper-card.png").write_bytes(pictures("card", data, ppi=80)[0])
     report = check_file_report(last, Wanted(date=DAY)).data()
-    (DOCS / "paper-check.png").write_bytes(pictures("report", report, ppi=60)[0])
+    (DOCS / "paper-check.png").write_bytes(pictures("report", report, ppi=110)[0])
 
 
 def main() -> None:
@@ -84,7 +84,7 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=(__doc__ or "").partition("\n")[0])
     parser.add_argument("--book", type=Path, help="another book than a new demo book")
     parser.add_argument("--keep", action="store_true", help="only write the two small ones into docs/pictures")
-    parser.add_argument("--ppi", type=float, default=80.0)
+    parser.add_argument("--ppi", type=float, default=110.0)
     given = parser.parse_args()
     if given.keep:
         keep()
