@@ -40,7 +40,7 @@ NAMES: Final = (*(name.replace("-", "_") for name, _ in TEXTS), "hour_cost")
 EXAMPLES: Final = {
     "hour_cost": "450 /h", "area": "120 ac", "moisture": "11.2 %", "waiting": "0.5 %", "most_moisture": "12.5 %",
     "hours": "9-22", "grain_lag": "6", "straw_lag": "2", "fastest": "9 km/h", "yield": "45 bu/ac",
-    "price": "14.50 /bu", "date": "2026-09-02",
+    "price": "14.50 /bu", "width": "39 ft", "efficiency": "70 %", "efficiency_at": "5 km/h", "date": "2026-09-02",
 }  # fmt: skip
 FIELDS: Final = {
     **{name.replace("_", " "): name for name in NAMES}, "combine": "combine", "crop": "crop", "day": "date",
