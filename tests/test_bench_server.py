@@ -65,3 +65,30 @@ def test_a_record_that_was_confirmed_and_is_not_there_stops_the_bench(
     monkeypatch.setattr(records, "identities", lambda store: list(plain(store))[1:])
     with pytest.raises(SystemExit, match="4 records were confirmed, 3 are there"):
         server_load.run("SQLite", str(tmp_path / "farm.chaffinch"), tmp_path, options)
+
+
+def test_the_times_of_pages_are_those_of_whole_pages(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """The bench on a book of a few checks: every page answers, and what is kept is not what is asked for first."""
+    monkeypatch.syspath_prepend(str(BENCH))
+    import page_times
+
+    def small(arguments: list[str], **_: object) -> None:
+        from desk_farm import fill
+
+        from season_book import start
+
+        book = start(Path(arguments[2]))
+        fill(book)
+        book.desk.store.close()
+
+    monkeypatch.syspath_prepend(str(Path(__file__).parent / "web"))
+    monkeypatch.setattr(page_times.subprocess, "run", small)
+    monkeypatch.setattr(
+        sys, "argv", ["page_times.py", "--only", "today", "--only", "a season", "--only", "log a check"]
+    )
+    page_times.main()
+    rows = re.findall(r"^\| ([^|]+) \| (\d+) \| (\d+) \| (\d+) \| ([\d.–]+) \|$", capsys.readouterr().out, re.M)
+    assert [(row[0], row[4] != "–") for row in rows] == [("today", True), ("log a check", False), ("a season", True)]
+    assert all(float(row[1]) > 0 for row in rows)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Iterator
+from importlib.resources import files
 from pathlib import Path
 from typing import Any
 
@@ -16,6 +17,10 @@ from chaffinch.book.fields import checks_where
 
 LOOKED_AT = (Path(__file__).parent / "desk_looked_at.js").read_text(encoding="utf-8").partition("\n() =>")
 AUDIT = "() =>" + LOOKED_AT[2]
+AXE = (files("axe_playwright_python") / "axe.min.js").read_text("utf-8")
+AXE_TAGS = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]
+AXED = ("/today", "/correct", "/season/", "hour_cost=450", "/trial/", "/thing/", "/devices", "/pair")
+"""One page of each kind: axe takes a second for each."""
 PATIENT_MS = 60_000
 """The longest a page may take before the browser gives up on a busy machine [ms]."""
 
@@ -303,3 +308,21 @@ def test_a_page_is_light(browser: Browser, desk: tuple[Visitor, str]) -> None:
     page = context.new_page()
     assert weight_of(page, address, f"/combine/{visitor.book.ids['Old Bess']}?hour_cost=450+/h") < 120_000
     context.close()
+
+
+def test_axe_finds_nothing(browser: Browser, desk: tuple[Visitor, str]) -> None:
+    """A second auditor, of another hand, with its rules for WCAG 2.2 A and AA and its best practices."""
+    visitor, address = desk
+    context = let_in(browser, desk, color_scheme="dark", bypass_csp=True, viewport={"width": 820, "height": 1180})
+    page = context.new_page()
+    faults = []
+    for path in paths(visitor):
+        if not any(one in path for one in AXED):
+            continue
+        page.goto(address + path)
+        page.evaluate("() => document.querySelectorAll('details').forEach((one) => { one.open = true; })")
+        page.evaluate(AXE)
+        found = page.evaluate("(tags) => axe.run(document, { runOnly: { type: 'tag', values: tags } })", AXE_TAGS)
+        faults += [(path, one["id"], [node["target"] for node in one["nodes"]][:3]) for one in found["violations"]]
+    context.close()
+    assert faults == []

@@ -14,7 +14,7 @@ from chaffinch.book.currency import read_told
 from chaffinch.book.desk import Desk
 from chaffinch.book.fields import checks_where
 from chaffinch.book.hour_costs import PARTS, hour_cost, money_of
-from chaffinch.book.monitors import monitor
+from chaffinch.book.monitors import MonitorFound, monitor
 from chaffinch.book.pace import PaceAnswer, PaceTerms, pace
 from chaffinch.book.shown_unit import PaceUnit, unit_of
 from chaffinch.book.telling import Teller
@@ -82,6 +82,8 @@ def combine(request: Request, combine_id: ThingId) -> Response:
         unit = unit_of(desk, crop, report_in=person.report_in)
         found_pace = _pace(request, desk, thing, crop, form, unit, version)
         found_monitor = _monitor(request, desk, thing, crop, version)
+        if isinstance(found_monitor, MonitorFound):
+            found_monitor = _monitor_told(request, found_monitor, unit, (thing.id, crop, version))
     for one in (found_pace, found_monitor):
         if isinstance(one, Working):
             return show(request, "working.html", "combines", working=one, title=thing.title)
@@ -98,7 +100,7 @@ def combine(request: Request, combine_id: ThingId) -> Response:
         examples=EXAMPLES,
         unit=unit,
         pace=None if found_pace is None or unit is None else _pace_told(found_pace, unit),
-        monitor=None if found_monitor is None or unit is None else monitor_told(found_monitor, unit),
+        monitor=monitor_told(found_monitor, unit) if unit and isinstance(found_monitor, InputError) else found_monitor,
         fields=[t for t in things(desk, "field") if not t.retired and _key(t) == crop],
         season_names={t.id: t.name for t in things(desk, "season")},
         lines=list(reversed(lines_of(desk, ids[:LISTED], person))),
@@ -185,6 +187,12 @@ def _monitor(request: Request, desk: Desk, thing: Thing, crop: str, version: str
         if error.problem.startswith("has no reading"):
             return None
         return error
+
+
+def _monitor_told(request: Request, found: MonitorFound, unit: PaceUnit, of: tuple[str, str, str]) -> Any:
+    """What the bar means, laid out: its table takes a while too."""
+    key = ("monitor told", *of, unit.loss.name, unit.speed)
+    return longer_of(request).ask(key, lambda _: monitor_told(found, unit))
 
 
 def thing_or_none(desk: Desk, thing_id: str) -> Thing | None:
