@@ -4,7 +4,8 @@
 
 Chromium is slowed by its own throttling of the processor and runs the vectors of tests/vectors/estimates.json. The
 fixed piece of work is a loop of exponentials: a slower machine slows both, so the ratio travels and the milliseconds do
-not. Work and reference take turns.
+not. Work and reference take turns. The bar is held against the processor time of the page's own thread, which other
+work on the machine does not lengthen. The app asks a worker: the last row is what that leaves to the page's thread.
 """
 
 from __future__ import annotations
@@ -19,7 +20,7 @@ from pathlib import Path
 from typing import Any, Final
 
 import click
-from playwright.sync_api import Page, Route, sync_playwright
+from playwright.sync_api import CDPSession, Page, Route, sync_playwright
 
 BAR_MS: Final = 50.0
 """One estimate on a phone slowed four times (design §6)."""
@@ -27,6 +28,7 @@ WEIGHT_BAR_KB: Final = 35.0
 """The engine on the wire, compressed: our own share of the page's 120 KB."""
 ROOT: Final = Path(__file__).resolve().parent.parent
 ENGINE: Final = ROOT / "src" / "chaffinch" / "web" / "static" / "engine"
+WORKER: Final = ENGINE.parent / "app" / "engine-worker.js"
 VECTORS: Final = ROOT / "tests" / "vectors" / "estimates.json"
 ARGUMENTS: Final = (
     "--headless=new", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run",
@@ -59,6 +61,38 @@ async ([cases, setups, repeats, further]) => {
 """
 
 
+OFTEN: Final = """
+async ([one, setups, repeats]) => {
+  const { answer } = await import("/engine/check.js");
+  for (let n = 0; n < repeats; n += 1) answer(one.table, setups[one.table.country], { further: false });
+}
+"""
+BESIDE: Final = """
+async ([one, setups, repeats]) => {
+  window.beside ??= new Worker("/app/engine-worker.js", { type: "module" });
+  for (let n = 0; n < repeats; n += 1) {
+    await new Promise((done) => {
+      window.beside.onmessage = done;
+      window.beside.postMessage({ n, table: one.table, setup: setups[one.table.country], further: false });
+    });
+  }
+}
+"""
+
+
+def thread_ms(page: Page, cdp: CDPSession, script: str, case: dict[str, Any], setups: object, repeats: int) -> float:
+    """Processor time of the page's own thread for one answer [ms]."""
+
+    def spent() -> float:
+        found = cdp.send("Performance.getMetrics")["metrics"]
+        return float(next(one["value"] for one in found if one["name"] == "TaskDuration"))
+
+    page.evaluate(script, [case, setups, 3])
+    before = spent()
+    page.evaluate(script, [case, setups, repeats])
+    return 1000 * (spent() - before) / repeats
+
+
 def groups(cases: list[dict[str, Any]], most: int) -> dict[str, list[dict[str, Any]]]:
     """Cases by what they ask of the engine; ``most`` of each, evenly picked."""
     one_place = [c for c in cases if len({x["place"] for x in c["table"]["catch"]}) == 1 and c["scatter"] == 0]
@@ -78,7 +112,9 @@ def page_of_files(page: Page) -> None:
         path = route.request.url.removeprefix(PLACE)
         if path == "/":
             route.fulfill(content_type="text/html", body="<!doctype html><title>engine</title>")
-        elif path.startswith("/engine/") and (file := ENGINE / path.removeprefix("/engine/")).is_file():
+        elif path == "/app/engine-worker.js":
+            route.fulfill(content_type="text/javascript", body=WORKER.read_text(encoding="utf-8"))
+        elif "/engine/" in path and (file := ENGINE / path.rpartition("/engine/")[2]).is_file():
             route.fulfill(content_type="text/javascript", body=file.read_text(encoding="utf-8"))
         else:
             route.fulfill(status=404, body="")
@@ -111,8 +147,10 @@ def main(repeats: int, slowed: float, most: int, browser: str) -> None:
         chromium = playwright.chromium.launch(executable_path=browser, args=list(ARGUMENTS))
         page = chromium.new_page()
         page_of_files(page)
-        page.context.new_cdp_session(page).send("Emulation.setCPUThrottlingRate", {"rate": slowed})
-        met = True
+        cdp = page.context.new_cdp_session(page)
+        cdp.send("Emulation.setCPUThrottlingRate", {"rate": slowed})
+        cdp.send("Performance.enable", {"timeDomain": "threadTicks"})
+        over = []
         for name, cases in groups(whole["cases"], most).items():
             for further in (False, True):
                 rows = page.evaluate(TIMED, [cases, whole["setups"], repeats, further])
@@ -121,11 +159,15 @@ def main(repeats: int, slowed: float, most: int, browser: str) -> None:
                 p95 = ms[min(len(ms) - 1, round(0.95 * len(ms)))]
                 label = name + (", with further catches" if further else "")
                 print(f"{label:48.58}{len(ms):6}{statistics.median(ms):11.1f}{p95:9.1f}{ms[-1]:9.1f}{ratio:8.2f}")
-                if not further and name.startswith("one place"):
-                    met = met and statistics.median(ms) <= BAR_MS
+            for script, label in ((OFTEN, "processor"), (BESIDE, "processor, asked of a worker")):
+                ms = sorted(thread_ms(page, cdp, script, one, whole["setups"], repeats) for one in cases)
+                p95 = ms[min(len(ms) - 1, round(0.95 * len(ms)))]
+                print(f"  {label:46.46}{len(ms):6}{statistics.median(ms):11.1f}{p95:9.1f}{ms[-1]:9.1f}")
+                if script is OFTEN and statistics.median(ms) > BAR_MS:
+                    over.append(name)
         chromium.close()
-    held = "met" if met else "NOT MET"
-    print(f"bar      one estimate from one place, in the middle of each group <= {BAR_MS:g} ms: {held}")
+    held = f"NOT MET by {', '.join(over)}" if over else "met"
+    print(f"bar      processor time of one estimate, in the middle of each group <= {BAR_MS:g} ms: {held}")
     number, weight_kb, bare_kb = weights()
     fits = "met" if weight_kb <= WEIGHT_BAR_KB else "NOT MET"
     print(
