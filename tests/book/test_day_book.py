@@ -131,6 +131,7 @@ def test_without_a_check_it_is_a_guide_with_wide_ranges(tmp_path: Path) -> None:
     assert day_said.NO_CHECKS in day_said.remarks(found)
     assert found.last_check is None
     assert "take one before you start" in day_said.check_again(found)
+    assert day_said.sends_out(found)
     assert all(h.machine_kg_ha.high > 15 * h.machine_kg_ha.low for h in found.plan.hours)
     told = as_json(found, unit_of(book.desk, "canola"))
     assert told["a_guide"] is True

@@ -117,8 +117,14 @@ def check_again(found: DayAnswer) -> str:
 
 
 def sends_out(found: DayAnswer) -> bool:
-    """Whether a sentence sends somebody to the machine with a pan: the caution then comes first."""
-    return found.last_check is None or not found.plan.shift or found.plan.check_again is not None
+    """Whether any sentence sends somebody to the machine with a pan: the caution then comes first."""
+    again = found.last_check is None or not found.plan.shift or found.plan.check_again is not None
+    return again or found.plan.is_a_guide or not found.curves.own or bool(_ends(found))
+
+
+def _ends(found: DayAnswer) -> set[str]:
+    """Ends of the speeds tried on which best paces of worked hours stand."""
+    return {h.at_edge for h in found.plan.hours if h.worked > 0.0 and h.at_edge} if found.curves.own else set()
 
 
 def moving(found: DayAnswer) -> str:
@@ -184,8 +190,7 @@ def remarks(found: DayAnswer) -> list[str]:
         told.append(GUIDE)
     if found.curves.header is None:
         told.append("Machine only: header loss was not measured. It moves the other way over the day as a rule.")
-    ends = {h.at_edge for h in found.plan.hours if h.worked > 0.0 and h.at_edge}
-    if ends and found.curves.own:
+    if ends := _ends(found):
         told.append(f"Some best paces stand on the {' and the '.join(sorted(ends))} speed tried: check beyond it.")
     told += found.notes
     return told
