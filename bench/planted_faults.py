@@ -487,9 +487,16 @@ def main() -> int:
     ask.add_argument("--questions", type=int, default=QUESTIONS)
     ask.add_argument("--slip", type=float, default=SLIP, help="share of answers that say nothing")
     ask.add_argument("--eye", type=float, default=EYE_SD, help="sd of the log of what an eye sees")
+    ask.add_argument("--only", default="", help="faults, with commas between them")
     given = ask.parse_args()
     found = run(
-        given.draws, jitter=given.jitter, seed=given.seed, questions=given.questions, slip=given.slip, eye=given.eye
+        given.draws,
+        jitter=given.jitter,
+        seed=given.seed,
+        questions=given.questions,
+        slip=given.slip,
+        eye=given.eye,
+        faults=[one for one in given.only.split(",") if one],
     )
     print(f"| planted | machines | first | first three |\n|---|---|---|---|")  # noqa: F541
     for fault, places in found.items():

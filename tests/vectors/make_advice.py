@@ -20,7 +20,7 @@ from chaffinch.engine.estimate import Range, default_prior
 from chaffinch.reference.advice_read import advice_table
 
 HERE = Path(__file__).parent
-CASES = 48
+CASES = 36
 
 
 def case(number: int, chance: random.Random) -> dict[str, Any]:

@@ -2,16 +2,22 @@
 
 from __future__ import annotations
 
+import dataclasses
 import re
 from collections.abc import Iterator
 
 import pytest
 from desk_farm import PLACEHOLDER, Visitor, desk_farm
 
+from chaffinch.book.advice import AdviceTerms, advise_check
 from chaffinch.book.advice_kept import answers_kept, tried_after
+from chaffinch.book.checks import find_check
 from chaffinch.book.trials import trials
 from chaffinch.book.wording import CAUTIONS
+from chaffinch.engine.advice_changes import RankedChange
+from chaffinch.engine.estimate import Range
 from chaffinch.reference.advice_read import advice_table
+from chaffinch.web.pages import advice as page_of_advice
 
 SHORT_OF_INSTRUCTIONS = "Most telling now"
 
@@ -49,6 +55,7 @@ def test_questions_are_answered_one_big_choice_at_a_time_until_it_is_settled(des
         choices = big(page.text)
         assert len(choices) >= 3
         assert "skip=" in choices[-1], "the last one is: I cannot say"
+        assert page.words.index(CAUTIONS[-1]) < page.words.index(SHORT_OF_INSTRUCTIONS)
         page = desk.get(choices[0].partition("#")[0])
         assert page.status == 200
         steps += 1
@@ -82,7 +89,6 @@ def test_what_cannot_be_used_is_refused_beside_its_field(desk: Visitor) -> None:
     wrong = desk.post(path_of(desk), {"action": "tried", "change": "hammer", "outcome": "helped"})
     assert wrong.status == 422
     assert "hammer" in wrong.words
-    assert desk.get(path_of(desk), **{"a-found": "moon"}).status == 200
     assert "is no answer to it" in desk.get(path_of(desk), **{"a-found": "moon"}).words
     assert "250 pints" in desk.get(path_of(desk), stop_cost="250 pints").text
 
@@ -93,18 +99,26 @@ def test_a_reader_sees_no_form_that_writes(desk: Visitor) -> None:
     assert f'action="{path_of(desk)}"' not in page.text.replace('method="get" ' + f'action="{path_of(desk)}"', "")
 
 
-def test_cautions_stand_before_every_instruction(desk: Visitor) -> None:
-    """Each question in turn, each change among the first by its signs, and the leak walk."""
+def test_cautions_stand_before_the_leak_walk(desk: Visitor) -> None:
     last = CAUTIONS[-1]
     walk = desk.get("/advice/leaks").words
     for place in advice_table().leaks:
         assert walk.index(last) < walk.index(place.look)
-    page, seen = desk.get(path_of(desk)), 0
-    while '<ul class="big">' in page.text:
-        assert page.words.index(last) < page.words.index(SHORT_OF_INSTRUCTIONS)
-        page = desk.get(big(page.text)[0].partition("#")[0])
-        seen += 1
-    assert seen
+
+
+def test_cautions_stand_before_every_change(desk: Visitor, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Each change of the table as the first of a page."""
+    logged = find_check(desk.book.desk, desk.book.ids["checks"])
+    found = advise_check(desk.book.desk, logged, AdviceTerms())
+    some = Range(-1.0, 1.0, 3.0)
+    for change in advice_table().changes:
+        one = RankedChange(change, some, 1.0, some, 1.0, 0.7, 0.5, 0)
+        made = dataclasses.replace(found, standing="change", shown=(one,))
+        monkeypatch.setattr(page_of_advice, "advise_known", lambda *_, made=made: made)
+        said = desk.get(path_of(desk)).words
+        words = " ".join(change.says.split())
+        assert said.index(CAUTIONS[-1]) < said.index(words), change.key
+        assert change.undo in said
 
 
 def test_a_ready_made_trial_can_be_started(desk: Visitor) -> None:

@@ -121,6 +121,18 @@ class AdviceFound:
     currency: str
 
 
+@dataclass(frozen=True, slots=True)
+class Known:
+    """A check of the book with all that the book says of it and of its machine, whatever a person answers."""
+
+    found: CheckAnswer
+    logged: LoggedCheck
+    combine: Thing | None
+    home: Thing | None
+    own: Own
+    kept: Mapping[str, str]
+
+
 def advise_file(check: Check, terms: AdviceTerms, *, seed: int = 1) -> AdviceFound:
     """Advice on a check that stands in no book.
 
@@ -162,17 +174,41 @@ def advise_check(
     InputError
         As :func:`advise_file`; and where two currencies are mixed.
     """
+    return advise_known(desk, known_of(desk, logged, seed=seed, progress=progress), terms, seed=seed)
+
+
+def known_of(desk: Desk, logged: LoggedCheck, *, seed: int = 1, progress: Progress | None = None) -> Known:
+    """What the book says of a check and its machine: the long part, the same for every answer of a person.
+
+    Raises
+    ------
+    InputError
+        For a check that cannot be answered.
+    """
     here = by_ids(desk, [logged.body.get("combine"), logged.body.get("field")])
     combine = here.get(str(logged.body.get("combine", "")))
     home = here.get(str(logged.body.get("field", "")))
     farm = farm_of(desk)
     check, _ = with_field(logged.check, home, "" if farm is None else str(farm.parts.get("currency", "")))
-    of_check_price = check_price_told(logged) if terms.price_per_t is None else None
-    currency = one_currency(desk, [*terms.money, *([] if of_check_price is None else [of_check_price])])
     own = Own() if combine is None else of_book(desk, logged, combine, seed=seed, progress=progress)
     kept = answers_kept(desk, {logged.id, *logged.versions.all})
-    found = answer(check, seed=seed)
-    return _advise(found, logged, combine, own, kept, terms, currency=currency, home=home, seed=seed)
+    return Known(answer(check, seed=seed), logged, combine, home, own, kept)
+
+
+def advise_known(desk: Desk, known: Known, terms: AdviceTerms, *, seed: int = 1) -> AdviceFound:
+    """Advice with what a person told, from what :func:`known_of` found; quick.
+
+    Raises
+    ------
+    InputError
+        For a question or answer that is none, or two currencies.
+    """
+    price = check_price_told(known.logged) if terms.price_per_t is None else None
+    currency = one_currency(desk, [*terms.money, *([] if price is None else [price])])
+    return _advise(
+        known.found, known.logged, known.combine, known.own, known.kept, terms, currency=currency, home=known.home,
+        seed=seed,
+    )  # fmt: skip
 
 
 def last_check(desk: Desk, combine: Thing, crop: str | None) -> LoggedCheck:

@@ -96,7 +96,7 @@ def measure_said(found: AdviceFound) -> list[str]:
     """What would tell, where nothing should be changed yet."""
     told = []
     if found.question is not None:
-        told.append(f"Answer: {found.question.sign.asks} ({rounded(found.question.bits, 2)} bits)")
+        told.append(f"Answer: {found.question.sign.asks}")
     if "header" in found.assumed and not found.check.check.windrowed:
         told.append("Take frames in the cut strip, where only the header has passed: they part header from machine.")
     if "machine" in found.assumed:

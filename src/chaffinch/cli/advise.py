@@ -71,14 +71,18 @@ def command(address: str | None, check: str | None, as_data: bool, **given: Any)
         flag = "--tried" if given["tried"] else "--keep"
         raise InputError(flag, None, "needs a check of a book", "add --book ADDRESS, or --combine NAME")
 
-    def found(now: AdviceTerms) -> AdviceFound:
-        from chaffinch.book.advice import advise_check, advise_file
+    from chaffinch.book.advice import advise_file, advise_known, known_of
 
-        if desk is None or logged is None:
+    known = None
+    if desk is not None and logged is not None:
+        with progress("Reading the checks") as step:
+            known = known_of(desk, logged, progress=step)
+
+    def found(now: AdviceTerms) -> AdviceFound:
+        if desk is None or known is None:
             assert file is not None
             return advise_file(file, now)
-        with progress("Reading the checks") as step:
-            return advise_check(desk, logged, now, progress=step)
+        return advise_known(desk, known, now)
 
     said = found(terms)
     if not as_data and not given["no_questions"]:

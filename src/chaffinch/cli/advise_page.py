@@ -172,7 +172,7 @@ def _change(found: AdviceFound, one: RankedChange, place: int, page: Page) -> No
 def _causes(found: AdviceFound, page: Page) -> None:
     page.paragraph("What it may be:")
     for says, chance in causes_said(found):
-        page.paragraph(f"{chance:>4} %  {says}", indent=2)
+        page.paragraph(says, bullet=f"{chance:>4} %  ")
     told = by_itself_said(found)
     if told:
         page.paragraph(f"Known without asking: {'; '.join(told)}.")

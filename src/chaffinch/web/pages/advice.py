@@ -15,7 +15,7 @@ from fastapi import APIRouter, Depends, Request
 from starlette.responses import Response
 
 from chaffinch import units
-from chaffinch.book.advice import AdviceFound, AdviceTerms, advise_check
+from chaffinch.book.advice import AdviceFound, AdviceTerms, advise_known, known_of
 from chaffinch.book.advice_kept import OUTCOMES, keep_answers, keep_tried
 from chaffinch.book.advice_said import (
     ASSUMED,
@@ -151,10 +151,11 @@ def _page(request: Request, check_id: str, form: Form, status: int = 200) -> Res
     why_not = ""
     try:
         terms = _terms(form)
-        key = ("advice", logged.id, tuple(sorted(_kept_in_address(form).items())), book_version(desk))
-        found = longer_of(request).ask(key, lambda step: advise_check(desk, logged, terms, progress=step))
-        if isinstance(found, Working):
-            return show(request, "working.html", "advice", working=found, title=words("advice.title"))
+        key = ("advice", logged.id, book_version(desk))
+        known: Any = longer_of(request).ask(key, lambda step: known_of(desk, logged, progress=step))
+        if isinstance(known, Working):
+            return show(request, "working.html", "advice", working=known, title=words("advice.title"))
+        found = advise_known(desk, known, terms)
         # The person's own units.
         shown = in_person_unit(found.check.check, reads_of(desk, person))
         found = replace(found, check=replace(found.check, check=shown))
