@@ -13,11 +13,11 @@ PLAN: dict[str, Any] = {
         "combine": {"id": "x", "name": "Old Bess"},
         "crop": "canola",
         "hours_to_work": "12:00–22:00",
+        "caution": "Before anyone goes near the machine: your operator's manual and local rules come first.",
         "said": ["The cheapest hours that finish 150 ac, at about $42 per ac of grain and time."],
     },
     "table": [["hour", "tough", "mph", ""], ["12:00", "0.53", "5.7", "■ 68 %"], ["13:00", "0.48", "5.7", "■"]],
     "about": "Losses in bu/ac, low to high, at the best pace.",
-    "caution": "Before anyone goes near the machine: your operator's manual and local rules come first.",
 }
 
 

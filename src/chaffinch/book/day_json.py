@@ -6,8 +6,9 @@ from typing import Any
 
 from chaffinch.book.check_json import as_range
 from chaffinch.book.day import DayAnswer
-from chaffinch.book.day_said import check_again, grain_said, headline, hour_grade, remarks, what_it_does
+from chaffinch.book.day_said import check_again, grain_said, headline, hour_grade, remarks, sends_out, what_it_does
 from chaffinch.book.shown_unit import PaceUnit
+from chaffinch.book.wording import CAUTION
 
 
 def as_json(found: DayAnswer, unit: PaceUnit) -> dict[str, Any]:
@@ -18,6 +19,7 @@ def as_json(found: DayAnswer, unit: PaceUnit) -> dict[str, Any]:
         "crop": found.curves.crop,
         "started_at": found.started_at,
         "hours_to_work": headline(found),
+        "caution": CAUTION if sends_out(found) else "",
         "said": [what_it_does(found, unit), check_again(found), grain_said(found), *remarks(found)],
         "a_guide": found.plan.is_a_guide or not found.curves.own,
         "checks": {"own": len(found.curves.own), "all": len(found.curves.points), "with_humidity": found.told_checks},

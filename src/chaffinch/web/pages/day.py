@@ -134,7 +134,6 @@ def _plan(request: Request, form: Form, forecast: Forecast) -> Response:
         "day": as_json(found, unit),
         "table": table_rows(found, unit),
         "about": table_about(found, unit),
-        "caution": CAUTION if sends_out(found) else "",
     }
     return _page(request, form, told=_told(found, unit))
 

@@ -28,7 +28,7 @@ export function dayScreen(app) {
         ? h("p.note", { role: "note" }, `This plan is ${age(hours)}. A newer one comes from the desk at the next contact.`)
         : null,
       h("p.day-hours", {}, day.hours_to_work),
-      (kept.caution ? [h("p.note", {}, kept.caution)] : []),
+      day.caution ? h("p.note", {}, day.caution) : null,
       day.said.map((/** @type {string} */ one) => h("p", {}, one)),
       table(kept.table),
       h("p.soft", {}, kept.about),
