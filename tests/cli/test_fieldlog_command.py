@@ -84,3 +84,17 @@ def test_help_and_other_commands_load_none_of_the_libraries() -> None:
         "sys.exit(bool({'polars', 'pyogrio', 'pyproj', 'shapely'} & set(sys.modules)))"
     )
     assert subprocess.run([sys.executable, "-c", code], capture_output=True, check=False).returncode == 0
+
+
+def test_a_folder_of_logs_is_cleaned_each_by_itself(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    for name in ("a", "b"):
+        (tmp_path / f"{name}.csv").write_bytes(Path(EXAMPLE).read_bytes())
+    (tmp_path / "c.csv").write_text("just a sentence\n", encoding="utf-8")
+    arguments = ["fieldlog", "clean", str(tmp_path), "--each", "--zone", "utc"]
+    assert run(arguments) == 0
+    said = capsys.readouterr().out
+    assert "2 of 3 logs cleaned" in said
+    assert "c.csv was left out" in said
+    assert run([*arguments, "--json"]) == 0
+    told = json.loads(capsys.readouterr().out)
+    assert [one["records"] for one in told] == [1201, 1201, 0]

@@ -7,7 +7,7 @@ from collections.abc import Callable
 
 import numpy as np
 import pytest
-from made_tables import FOOT, POUND, driven, text
+from made_tables import ACRE, FOOT, POUND, driven, text
 
 from chaffinch.errors import InputError
 from chaffinch.fieldlog.answers import Answers, Found
@@ -249,3 +249,26 @@ def test_without_a_header_somebody_says_what_the_columns_are() -> None:
                      ({"column 1": "speed_kmh:kg"}, "is no unit")):  # fmt: skip
         with pytest.raises(InputError, match=why):
             read(data, columns=bad)
+
+
+def test_bushels_ask_for_their_weight_and_words_tell_what_works() -> None:
+    made = named(leave=("yield",))
+    made["Yield (bu/ac)"] = driven()["yield"] / (27.2155422 / (ACRE / 10_000) / 1000)
+    made["In work"] = np.where(np.arange(400) < 390, "Down", np.where(np.arange(400) < 395, "up", "?"))
+    found = read(text(made))
+    assert [(q.what, q.why) for q in found.questions] == [("Yield (bu/ac)", "weight of a bushel")]
+    told = read(text(made), bushel_kg=27.2155422)
+    assert told.questions == told.problems == ()
+    np.testing.assert_allclose(told.rows.column("yield_t_ha"), driven()["yield"], rtol=1e-7)
+    assert np.bincount(np.nan_to_num(told.rows.column("in_work"), nan=2).astype(int)).tolist() == [5, 390, 5]
+
+
+def test_cells_that_are_no_numbers_are_missing_and_a_number_of_rows_is_no_part() -> None:
+    made = named()
+    made["Part"] = np.arange(400)
+    assert len(read(text(made)).rows.parts) == 400
+    wild = named()
+    wild["Moisture (%)"] = np.where(np.arange(400) % 5 == 0, "wet", "13.0")
+    found = read(text(wild))
+    assert [(p.kind, p.count) for p in found.problems] == [("no number", 80)]
+    assert np.isnan(found.rows.column("moisture_pct")).sum() == 80

@@ -9,6 +9,7 @@ from pathlib import Path
 import numpy as np
 import polars as pl
 import pyogrio
+import pyproj
 import pytest
 import shapely
 from made_tables import driven
@@ -152,3 +153,45 @@ def test_a_format_nobody_published_is_refused_with_what_to_export(tmp_path: Path
     (tmp_path / "log.xyz").write_bytes(b"\1\2\3")
     with pytest.raises(InputError, match=r"no log in an open format \(found .xyz\); export it as task data"):
         read_log(tmp_path)
+
+
+def test_areas_stand_for_their_middles_and_an_empty_one_for_nothing(tmp_path: Path) -> None:
+    made = driven()
+    half = 0.5e-5
+    boxes = shapely.box(made["lon"] - half, made["lat"] - half, made["lon"] + half, made["lat"] + half)
+    wkb = shapely.to_wkb(boxes)
+    wkb[7] = None
+    fields = {FIELDS[k]: v for k, v in made.items() if k in FIELDS}
+    path = tmp_path / "field.gpkg"
+    pyogrio.raw.write(path, wkb, list(fields.values()), list(fields), geometry_type="Polygon", crs="EPSG:4326",
+                      driver="GPKG")  # fmt: skip
+    found = read_log(path)
+    assert [(p.kind, p.count) for p in found.problems] == [("areas as points", 399)]
+    assert np.isnan(found.rows.column("lat_deg")).nonzero()[0].tolist() == [7]
+
+
+@pytest.mark.parametrize(
+    ("geo", "said"),
+    [
+        ({"columns": {}}, "damaged metadata"),
+        ({"primary_column": "shape", "columns": {"shape": {"encoding": "WKB"}}}, "is named as geometry and not there"),
+        ({"primary_column": "geometry", "columns": {"geometry": {"encoding": "polygon"}}}, "no encoding of points"),
+    ],
+)
+def test_parquet_with_odd_metadata_is_refused(tmp_path: Path, geo: dict, said: str) -> None:
+    with pytest.raises(InputError, match=said):
+        read_log(geoparquet(tmp_path / "field.parquet", geo))
+
+
+def test_parquet_in_another_system_and_broken_shapes(tmp_path: Path) -> None:
+    x, y = Transformer.from_crs("OGC:CRS84", "EPSG:32613", always_xy=True).transform(driven()["lon"], driven()["lat"])
+    crs = json.loads(pyproj.CRS("EPSG:32613").to_json())
+    geo = {"primary_column": "geometry", "columns": {"geometry": {"encoding": "WKB", "crs": crs}}}
+    table = pl.DataFrame({FIELDS[k]: v for k, v in driven().items() if k in FIELDS})
+    points = pl.Series("geometry", shapely.to_wkb(shapely.points(x, y)).tolist())
+    table.with_columns(points).write_parquet(tmp_path / "a.parquet", metadata={"geo": json.dumps(geo)})
+    is_the_field(read_log(tmp_path / "a.parquet"))
+    broken = pl.Series("geometry", [b"rubbish"] * 400)
+    table.with_columns(broken).write_parquet(tmp_path / "b.parquet", metadata={"geo": json.dumps(geo)})
+    with pytest.raises(InputError, match="geometries that cannot be read"):
+        read_log(tmp_path / "b.parquet")

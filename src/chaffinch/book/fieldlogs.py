@@ -176,7 +176,7 @@ def inspect_log(path: str | Path, answers: Answers | None = None, *, progress: P
     InputError
         When nothing in it can be read, or the libraries are missing.
     """
-    _libraries()
+    libraries()
     from chaffinch.fieldlog.reading import read_log
 
     return _looked_at(read_log(Path(path), answers, progress))
@@ -239,7 +239,7 @@ def clean_log(
     InputError
         As for :func:`import_log`, and for a limit there is not.
     """
-    _libraries()
+    libraries()
     from chaffinch.fieldlog.clean import clean
     from chaffinch.fieldlog.derive import completed
     from chaffinch.fieldlog.settings import usual
@@ -383,7 +383,7 @@ def _pairs(texts: Sequence[str], field: str, example: str) -> dict[str, str]:
     return found
 
 
-def _libraries() -> None:
+def libraries() -> None:
     """Raise unless the extra is installed: said once, in words, and not as a failed import somewhere inside."""
     from importlib.util import find_spec
 

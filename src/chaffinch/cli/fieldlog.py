@@ -113,11 +113,29 @@ def import_(path: str, *, to: str, replace: bool, as_data: bool, **given: Any) -
 @click.option("--to", metavar="FILE", help="Write every record with its flags: .parquet, .gpkg, .geojson or .csv.")
 @click.option("--replace", is_flag=True, help="Write over a file that is there.")
 @click.option("--set", "changed", metavar="NAME=NUMBER", multiple=True, help="Another limit, like speed_least_kmh=2.5.")
+@click.option("--each", is_flag=True, help="PATH is a folder of many logs; --to is then a folder too.")
+@click.option("--jobs", type=click.IntRange(1, 64), default=1, show_default=True, help="Cores to use with --each.")
 @answer_options
-def clean(path: str, *, to: str | None, replace: bool, changed: tuple[str, ...], as_data: bool, **given: Any) -> None:
+def clean(
+    path: str, *, to: str | None, replace: bool, changed: tuple[str, ...], each: bool, jobs: int, as_data: bool,
+    **given: Any,
+) -> None:  # fmt: skip
     """Flag the records of the log at PATH that mislead; none is taken away."""
     from chaffinch.book.fieldlogs import clean_log
-    from chaffinch.cli.fieldlog_page import cleaned_as_json, show_cleaned
+    from chaffinch.cli.fieldlog_page import cleaned_as_json, each_as_json, show_cleaned, show_each
+
+    if each:
+        from chaffinch.book.fieldlog_folder import clean_folder
+
+        with progress("Cleaning the logs") as step:
+            all_done = clean_folder(
+                path, to, answers(given), settings=numbers(changed), jobs=jobs, replace=replace, progress=step
+            )
+        if as_data:
+            print_json(each_as_json(all_done))
+        else:
+            show_each(all_done, Page.here())
+        return
 
     told, settings = answers(given), numbers(changed)
     with progress("Cleaning the log") as step:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
 from chaffinch.book.fieldlog_said import (
@@ -18,6 +19,7 @@ from chaffinch.book.figures import plain_number
 from chaffinch.cli.page import Page
 
 if TYPE_CHECKING:
+    from chaffinch.book.fieldlog_folder import LogDone
     from chaffinch.book.fieldlogs import LogCleaned, LogFound, PartFigures
 
 
@@ -85,6 +87,35 @@ def show_cleaned(done: LogCleaned, page: Page) -> None:
     for text in warnings_said(cleaned):
         page.paragraph(text, bullet="! ")
     page.say()
+
+
+def show_each(all_done: Sequence[LogDone], page: Page) -> None:
+    """Print what cleaning a folder of logs came to."""
+    good = [one for one in all_done if not one.refused]
+    page.say()
+    page.two_ends(f"{len(good)} of {len(all_done)} logs cleaned", f"{sum(o.records for o in good):,} records")
+    page.say()
+    if good:
+        rows = [["log", "records", "count", "t", "ha"]]
+        for one in good:
+            share = f"{100 * one.counting / max(one.records, 1):.0f} %"
+            rows.append([one.name, f"{one.records:,}", share, _number(one.grain_t), _number(one.area_ha)])
+        page.print_table(rows)
+    for one in good:
+        if one.too_much:
+            page.paragraph(f"{one.name}: too much was flagged by {', '.join(one.too_much)}.", bullet="! ")
+    for one in all_done:
+        if one.refused:
+            page.paragraph(f"{one.name} was left out: {one.refused}", bullet="! ")
+    page.say()
+
+
+def each_as_json(all_done: Sequence[LogDone]) -> list[dict[str, Any]]:
+    """What cleaning a folder of logs came to, as data."""
+    return [
+        {key: list(v) if isinstance(v := getattr(one, key), tuple) else _plain(v) for key in one.__dataclass_fields__}
+        for one in all_done
+    ]
 
 
 def found_as_json(found: LogFound) -> dict[str, Any]:

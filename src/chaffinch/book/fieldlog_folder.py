@@ -1,0 +1,121 @@
+"""Cleaning every log of a season's folder, one by one or on all cores; a log that cannot be read stops none."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from chaffinch.book.fieldlogs import clean_log, libraries
+from chaffinch.errors import InputError
+
+if TYPE_CHECKING:
+    from chaffinch.fieldlog.answers import Answers
+
+Progress = Callable[[int, int], None]
+
+
+@dataclass(frozen=True, slots=True)
+class LogDone:
+    """What one log of a folder came to.
+
+    Attributes
+    ----------
+    name : str
+        Its path below the folder.
+    records, counting : int
+    grain_t, area_ha : float
+        Of the records that count; NaN without one.
+    too_much : tuple of str
+        Filters that took more than they should.
+    refused : str
+        Why it could not be read; empty when it was.
+    """
+
+    name: str
+    records: int = 0
+    counting: int = 0
+    grain_t: float = float("nan")
+    area_ha: float = float("nan")
+    too_much: tuple[str, ...] = ()
+    refused: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class _Work:
+    """The job of one worker, so that it can be sent to another process."""
+
+    folder: Path
+    to: Path | None
+    answers: Answers | None
+    settings: Mapping[str, float] = field(default_factory=dict)
+    replace: bool = False
+
+    def __call__(self, path: Path) -> LogDone:
+        name = path.relative_to(self.folder).as_posix() or path.name
+        to = None
+        if self.to is not None:
+            to = self.to / f"{name.replace('/', '-').strip('.') or self.folder.name}.parquet"
+        try:
+            done = clean_log(path, to, self.answers, settings=dict(self.settings), replace=self.replace)
+        except InputError as error:
+            return LogDone(name, refused=error.line())
+        return LogDone(
+            name,
+            done.found.records,
+            int(done.cleaned.counts.sum()),
+            done.grain_t,
+            done.area_ha,
+            tuple(str(flag.name).lower() for flag in done.cleaned.too_much()),
+        )
+
+
+def clean_folder(
+    folder: str | Path,
+    to: str | Path | None = None,
+    answers: Answers | None = None,
+    *,
+    settings: Mapping[str, float] | None = None,
+    jobs: int = 1,
+    replace: bool = False,
+    progress: Progress | None = None,
+) -> list[LogDone]:
+    """Clean every log below a folder.
+
+    Parameters
+    ----------
+    folder : str or Path
+    to : str, Path or None
+        Folder for the cleaned logs, each as GeoParquet; made if it is not there. None: nothing is written.
+    answers, settings, replace
+        As for :func:`chaffinch.book.fieldlogs.clean_log`; the same for all.
+    jobs : int
+        Workers; what comes out does not depend on it.
+    progress : callable or None
+        Called with (done, of).
+
+    Returns
+    -------
+    list of LogDone
+        In the order of their paths.
+
+    Raises
+    ------
+    InputError
+        When there is no log, or the folder to write to cannot be made.
+    """
+    libraries()
+    from chaffinch.fieldlog.each import for_each, logs_in
+    from chaffinch.fieldlog.settings import usual
+
+    usual().but(settings or {})
+    root = Path(folder)
+    logs = logs_in(root)
+    goal = None if to is None else Path(to)
+    if goal is not None:
+        try:
+            goal.mkdir(parents=True, exist_ok=True)
+        except OSError as error:
+            raise InputError("output", goal.name, f"cannot be made ({error.strerror})", "name another folder") from None
+    return for_each(_Work(root, goal, answers, dict(settings or {}), replace), logs, jobs, progress)
