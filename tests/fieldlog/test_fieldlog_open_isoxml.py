@@ -22,6 +22,14 @@ LOGS = {
 }
 
 
+BOXES = {
+    "TLG00001": [10.20685, 54.58070, 10.21199, 54.58308],
+    "TLG00003": [10.21327, 54.56778, 10.21543, 54.56931],
+    "TLG00006": [10.18611, 54.57340, 10.18923, 54.57405],
+    "TLG00007": [10.18587, 54.57199, 10.19109, 54.57399],
+}
+
+
 def read(name: str) -> Found:
     return read_task_data(opened(open_log(name)), Answers(zone="utc"))
 
@@ -54,6 +62,9 @@ def test_each_log_is_as_described(valid: Found, name: str) -> None:
     assert round(100 * float((rows.column("in_work") == 1).mean()), 1) == work
     assert int((np.diff(time) > 1.5).sum()) == long
     assert (rows.column("gnss_status") == 15).all()
+    lon, lat = rows.column("lon_deg"), rows.column("lat_deg")
+    box = [np.nanmin(lon), np.nanmin(lat), np.nanmax(lon), np.nanmax(lat)]
+    assert [round(float(edge), 5) for edge in box] == pytest.approx(BOXES[name], abs=1.1e-5)
     moving = (speed > 0) & (rows.column("yield_t_ha") > 0) & (rows.column("width_m") > 0)
     # kg/s over t/ha · m · km/h: 1 t/ha · 1 m · 1 km/h is 1/36 kg/s.
     identity = 36 * flow[moving] / (rows.column("yield_t_ha") * rows.column("width_m") * speed)[moving]

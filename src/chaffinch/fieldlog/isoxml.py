@@ -303,6 +303,8 @@ def _with_own_speed(tables: list[_Table]) -> list[Rows]:
     """The tables, with the one channel of a machine's own that is the ground speed in all its logs together."""
     seen: dict[tuple[str, int, str], list[FloatArray]] = {}
     for table in tables:
+        if not table.own_speeds:
+            continue
         by_position = _position_speed_kmh(table.rows.columns)
         for key, speed in table.own_speeds.items():
             both = (by_position > 1.0) & (speed > 1.0)
