@@ -15,7 +15,7 @@ from chaffinch.errors import InputError
 from chaffinch.paper import blocks
 from chaffinch.paper.blocks import NAME, NUMBER, TEXT, WIDE, Report
 from chaffinch.paper.cab_card import cab_card, link_of, print_cards
-from chaffinch.paper.drawing import Row, rows, ruler
+from chaffinch.paper.drawing import Chart, Curve, Row, chart, rows, ruler
 from chaffinch.paper.field_report import field_report
 from chaffinch.paper.letters import FILES, FOLDER, held, spelled
 from chaffinch.paper.season_map import Tile, season_map
@@ -82,6 +82,22 @@ def test_other_scripts_are_set_and_what_cannot_be_is_refused() -> None:
     assert "田" in caught.value.line()
     assert "\n" not in caught.value.line()
     assert spelled({"a": ["₦ 5", "1\u202f000"]}) == {"a": ["NGN 5", "1\u00a0000"]}
+
+
+def test_a_drawing_keeps_its_places_and_a_figure_its_thousands() -> None:
+    speeds = [4.0 + 0.1 * n for n in range(40)]
+    curve = Curve(speeds, [Range(0.8 * v, v, 1.3 * v) for v in speeds], (4.0, 8.0))
+    drawn = chart(Chart(curve, (), "km/h", "kg/ha"), title="t", about="a", name="c")
+    svg = drawn.ink(680)
+    assert re.search(r"\d \d{3}[.,]", svg), "the drawing has what looks like thousands"
+    assert spelled({"svg": svg}) == {"svg": svg}
+    assert spelled("1 460 000 kg, 7 12 and 3 2026") == "1\u00a0460\u00a0000 kg, 7 12 and 3 2026"
+    # And on the page the whole curve is there: ink in each column of the picture between its ends.
+    block = blocks.picture(drawn, "a4")
+    data = Report("field", "t", (), DAY, "a4", False, [block], "f").data()
+    dark = ink(pictures("report", data, ppi=PPI)[0])
+    across = dark[int(1.3 * PPI) : int(3.9 * PPI), int(1.6 * PPI) : int(6.2 * PPI)].max(axis=0)
+    assert (across > 0.3).all()
 
 
 def test_the_list_of_signs_is_that_of_the_files() -> None:

@@ -41,7 +41,7 @@ def test_every_button_leads_to_a_pdf(visitor: Visitor) -> None:
             found = looker.get(page + file, **query)
             assert found.status == 200, (page, found.text[:300])
             assert found.response.headers["content-type"] == "application/pdf"
-            assert found.response.headers["content-disposition"].startswith("inline; filename=")
+            assert found.response.headers["content-disposition"].startswith("attachment; filename=")
             assert found.response.content.startswith(b"%PDF-1.7")
     assert looker.get("/sheet.pdf").response.content.startswith(b"%PDF-1.7")
 

@@ -80,7 +80,7 @@ def told_of(found: PaceAnswer, unit: PaceUnit) -> Told:
         advice=advice_said(found, unit),
         against=today_said(found, unit) or words("combine.tell_now"),
         limit=limit_said(found, unit),
-        chart=_chart(found, unit),
+        chart=response_drawing(found, unit),
         costs=cost_drawing(found, unit),
         table=table_rows(found, unit),
         table_about=table_about(unit),
@@ -95,7 +95,7 @@ def _checks(n: int) -> str:
     return words("today.one") if n == 1 else words("today.many", n=n)
 
 
-def _chart(found: PaceAnswer, unit: PaceUnit) -> Drawing:
+def response_drawing(found: PaceAnswer, unit: PaceUnit) -> Drawing:
     """Machine loss by speed, with this combine's own checks at the speed that gives their load today."""
     rows, pace = found.pace.table, found.pace
     tried = [unit.speeds(row.speed_kmh) for row in rows if row.tested]

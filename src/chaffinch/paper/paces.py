@@ -16,6 +16,7 @@ from chaffinch.book.things import Thing
 from chaffinch.errors import InputError, SamplerError
 from chaffinch.paper.blocks import NAME, NUMBER, Block, heading, picture, table, text
 from chaffinch.paper.cost_told import cost_drawing
+from chaffinch.paper.pace_told import response_drawing
 from chaffinch.paper.wanted import Wanted
 from chaffinch.paper.words import words
 
@@ -90,10 +91,12 @@ def _pictures(answers: Sequence[tuple[PaceAnswer, PaceUnit]], wanted: Wanted, mo
         by_checks = sorted(answers, key=lambda one: -len(one[0].curves.own))
         first = {one[0].curves.combine.id: one for one in reversed(by_checks)}
         chosen = [one for one in by_checks if first[one[0].curves.combine.id] is one][:most_drawn]
-    return [
-        picture(cost_drawing(found, unit, name=f"cost-{place}"), wanted.size, named=True)
-        for place, (found, unit) in enumerate(chosen)
-    ]
+    made: list[Block] = []
+    for place, (found, unit) in enumerate(chosen):
+        made.append(text(f"{found.curves.combine.name} · {found.curves.crop}"))
+        made.append(picture(response_drawing(found, unit), wanted.size, named=True))
+        made.append(picture(cost_drawing(found, unit, name=f"cost-{place}"), wanted.size, named=True))
+    return made
 
 
 def _row(found: PaceAnswer, unit: PaceUnit) -> list[str]:

@@ -45,7 +45,9 @@ def spelled(value: Any) -> Any:
 
 
 def _text(text: str) -> str:
-    plain = _THOUSANDS.sub("\u00a0", "".join(SPELLED.get(sign, sign) for sign in text))
+    plain = "".join(SPELLED.get(sign, sign) for sign in text)
+    if not plain.startswith("<svg"):  # there blanks part the places of points
+        plain = _THOUSANDS.sub("\u00a0", plain)
     for sign in plain:
         if sign not in _UNSEEN and ord(sign) not in held():
             at = plain.index(sign)

@@ -169,9 +169,12 @@ def _pdf(request: Request, key: tuple[Any, ...], work: Callable[[Progress], Prin
     version = book_version(desk)
     done = _sound(lambda: longer_of(request).ask(("pdf", version, repr(key)), work))
     if isinstance(done, Working):
-        return show(request, "working.html", "seasons", working=done, title=words("print.title"))
+        return show(request, "working.html", "seasons", working=done, title=words("print.title"),
+                    after=words("print.working"))  # fmt: skip
     file = f"{'-'.join(name.split())}.pdf"
-    headers = {"Content-Disposition": f"inline; filename=\"chaffinch.pdf\"; filename*=UTF-8''{quote(file, safe='')}"}
+    headers = {
+        "Content-Disposition": f"attachment; filename=\"chaffinch.pdf\"; filename*=UTF-8''{quote(file, safe='')}"
+    }
     return Response(done.pdf, media_type="application/pdf", headers=headers)
 
 
