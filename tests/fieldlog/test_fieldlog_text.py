@@ -235,6 +235,11 @@ def test_lines_above_units_below_and_ragged_rows() -> None:
     )
     found = read(data.encode())
     assert found.rows.column("speed_kmh").size == 33
+    told = {(p.kind, p.where): p.count for p in found.problems}
+    assert told[("no number", "Speed")] == 1  # "fast"; n/a is a gap and no mistake
+    assert ("no number", "Moisture") not in told
+    # 32 rows of four and two longer or shorter ones: one cell too many is hidden by the short row before it.
+    assert ("cells beyond the last column", "log") not in told
     assert found.matched == {"Speed": "speed_kmh:km/h", "Width": "width_m:m", "Moisture": "moisture_pct:%", "Note": "-"}
     assert np.isnan(found.rows.column("speed_kmh")[-1])
 
@@ -272,3 +277,9 @@ def test_cells_that_are_no_numbers_are_missing_and_a_number_of_rows_is_no_part()
     found = read(text(wild))
     assert [(p.kind, p.count) for p in found.problems] == [("no number", 80)]
     assert np.isnan(found.rows.column("moisture_pct")).sum() == 80
+
+
+def test_rows_longer_than_the_header_are_told() -> None:
+    data = b"Speed (km/h),Width (m)\n" + b"5.5,9.1\n" * 30 + b"5.5,9,1\n" * 3
+    assert [(p.kind, p.count) for p in read(data).problems] == [("cells beyond the last column", 3)]
+    assert read(b"Speed (km/h),Width (m)\n" + b"5.5,9.1\n" * 30).problems == ()

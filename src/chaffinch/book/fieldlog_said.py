@@ -51,6 +51,8 @@ PROBLEMS: Final = {
     "time.",
     "beyond any record": "{where}: {count} values of {detail} lie beyond what any record can hold; they are missing.",
     "no number": "{where}: {count} cells are no numbers; they are missing.",
+    "cells beyond the last column": "{where}: {count} cells stand beyond the last column of the header; they were left "
+    "out, and where rows are longer than the header their columns may have slipped.",
     "no time": "{where}: {count} cells are no time that can be read; they are missing.",
     "date without time": "{where} tells the date and no time of day; the records have no time.",
     "letters guessed": "{where} is not UTF-8; letters beyond plain ones were read as Western European.",

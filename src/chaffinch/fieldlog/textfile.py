@@ -68,7 +68,8 @@ def read_text(data: bytes, name: str, answers: Answers) -> Found:
     layout = layout_of_text(
         plain[:HEAD_BYTES].decode("utf-8", "ignore"), len(plain) > HEAD_BYTES, name, answers.decimals
     )
-    table = _table(plain, layout, name)
+    table = _table(plain, layout, name, layout.numeric)
+    problems += _unread(plain, layout, name, table)
     return found_in_table("text", name, table, answers, units_row=layout.units_row, problems=problems)
 
 
@@ -192,12 +193,30 @@ def _mark(cells: list[str]) -> str:
     return "," if commas > points else "." if points else ""
 
 
-def _table(data: bytes, layout: TextLayout, name: str) -> pl.DataFrame:
+def _unread(data: bytes, layout: TextLayout, name: str, table: pl.DataFrame) -> list[Problem]:
+    """Cells that stand where numbers do and are none, and cells beyond the last column."""
+    found = []
+    gaps = [h for h, number in zip(layout.headers, layout.numeric, strict=True) if number and table[h].has_nulls()]
+    if gaps:
+        text = _table(data, layout, name, (False,) * len(layout.headers))
+        for header in gaps:
+            filled = text[header].str.strip_chars().str.to_lowercase()
+            unread = table[header].is_null() & filled.is_not_null() & ~filled.is_in(list(_NOTHING))
+            if count := int(unread.sum()):
+                found.append(Problem("no number", header, count))
+    if b'"' not in data:
+        lines = data.split(b"\n", layout.skip + layout.has_header + bool(layout.units_row))
+        beyond = lines[-1].count(layout.parted_by.encode()) - table.height * (len(layout.headers) - 1)
+        if beyond > 0:
+            found.append(Problem("cells beyond the last column", name, beyond))
+    return found
+
+
+def _table(data: bytes, layout: TextLayout, name: str, numeric: tuple[bool, ...]) -> pl.DataFrame:
     import polars as pl
 
     schema = {
-        header: pl.Float64 if number else pl.String
-        for header, number in zip(layout.headers, layout.numeric, strict=True)
+        header: pl.Float64 if number else pl.String for header, number in zip(layout.headers, numeric, strict=True)
     }
     try:
         return pl.read_csv(
