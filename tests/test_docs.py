@@ -64,6 +64,7 @@ ON_ANOTHER_PAGE = {
     "sobol": "sampler",
     "trial_design": "trial",
     "trial_outlook": "trial",
+    "trial_prior": "trial",
     "trial_scatter": "trial",
     "worth_choice": "worth",
 }
