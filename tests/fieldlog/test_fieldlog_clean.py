@@ -142,6 +142,21 @@ def test_a_strip_cut_twice_is_overlap_the_second_time() -> None:
     assert np.nanmean(cleaned.overlap_share[520:580]) > 0.95
 
 
+@pytest.mark.parametrize(("clock", "second"), [("utc", 0), ("elapsed", 1)])
+def test_of_two_machines_the_clock_tells_who_came_first(clock: str, second: int) -> None:
+    one = field(passes=3)
+    # The other machine's records stand behind, on the same ground; by the clock it was there an hour before.
+    other = one.with_columns({"time_s": one.columns["time_s"] - 3600.0})
+    parts = (Part("a", "f", "Larkhollow 1", clock), Part("b", "f", "Larkhollow 2", clock))  # type: ignore[arg-type]
+    both = Rows(
+        {k: np.concatenate([one.columns[k], other.columns[k]]) for k in one.columns}, np.repeat([0, 1], 300), parts
+    )
+    flags = clean(both).flags
+    overlap = [((flags[at] & Flag.OVERLAP) != 0).mean() for at in (slice(0, 300), slice(300, 600))]
+    assert overlap[second] > 0.9
+    assert overlap[1 - second] < 0.1
+
+
 def test_what_no_field_yields_and_no_grain_holds_is_beyond_range() -> None:
     rows = changed(changed(field(), "flow_kg_s", [150], 60.0), "moisture_pct", [250], 0.5)
     rows = changed(rows, "flow_kg_s", [350], 0.0)

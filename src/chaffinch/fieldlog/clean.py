@@ -152,7 +152,8 @@ def _field(rows: Rows, settings: Settings) -> Cleaned:
     flag(Flag.STATUS, _out_of_work(rows))
     flag(Flag.POSITION, way.jumped | np.isnan(way.x_m))
     slow, unsteady = _speed(rows, way, settings)
-    overlap = overlap_share(way, rows.column("width_m"), (flags & (Flag.STATUS | Flag.POSITION)) == 0)
+    cutting = (flags & (Flag.STATUS | Flag.POSITION)) == 0
+    overlap = overlap_share(way, rows.column("width_m"), cutting, _one_clock(rows))
     with np.errstate(invalid="ignore"):
         again = overlap > settings.overlap_share
     # A strip cut before yields little, whatever the delay: it would blur what opposite passes tell.
@@ -172,6 +173,14 @@ def _field(rows: Rows, settings: Settings) -> Cleaned:
     flag(Flag.RANGE, _beyond(rows, crop, flags == 0, settings))
     flag(Flag.LOCAL, _stand_out(way, crop, flags == 0, float(_usual_width(rows)), settings))
     return Cleaned(rows, flags, flow, crop, overlap, way.pass_no, lags, (), settings)
+
+
+def _one_clock(rows: Rows) -> FloatArray | None:
+    """Times of several parts by a clock they share; None where the order they stand in is all that is known."""
+    clocks = {rows.parts[int(i)].clock for i in np.unique(rows.part)}
+    time = rows.column("time_s")
+    shared = clocks in ({"utc"}, {"machine"}) and not np.isnan(time).any()
+    return time if shared and len(rows.part_slices()) > 1 else None
 
 
 def _out_of_work(rows: Rows) -> BoolArray:

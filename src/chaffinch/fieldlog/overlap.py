@@ -28,7 +28,7 @@ BLOCK: Final = 1 << 13
 """Records at a time [1]: what they need stays near the processor."""
 
 
-def overlap_share(way: Course, width_m: FloatArray, cutting: BoolArray) -> FloatArray:
+def overlap_share(way: Course, width_m: FloatArray, cutting: BoolArray, time_s: FloatArray | None = None) -> FloatArray:
     """Share of each swath that an earlier pass had cut [0-1], shape (n,); NaN where the record cuts nothing.
 
     Parameters
@@ -38,6 +38,9 @@ def overlap_share(way: Course, width_m: FloatArray, cutting: BoolArray) -> Float
         Width in use [m].
     cutting : bool array
         Records whose grain was cut there and then.
+    time_s : array or None
+        When each was cut, on one clock; None: in the order they stand in. With two machines in a field their records
+        stand one machine after the other, and only a clock tells who came first.
     """
     with np.errstate(invalid="ignore"):
         cutting = cutting & (width_m > 0) & ~np.isnan(way.east) & ~np.isnan(way.x_m)
@@ -45,6 +48,8 @@ def overlap_share(way: Course, width_m: FloatArray, cutting: BoolArray) -> Float
     mine = np.flatnonzero(cutting)
     if not mine.size:
         return share
+    if time_s is not None:
+        mine = mine[np.argsort(time_s[mine], kind="stable")]
     usual_m, widest_m = float(np.median(width_m[mine])), float(width_m[mine].max())
     x, y = way.x_m[mine], way.y_m[mine]
     x0, y0 = float(x.min()) - widest_m, float(y.min()) - widest_m
