@@ -113,7 +113,7 @@ def test_slower_appears_only_with_this_machines_own_slope(row: dict[str, Any]) -
 def test_slower_needs_load_to_be_likely_and_an_hour_cost() -> None:
     said = {"slope": "rises", "found": "chaff", "chaff": "far", "sieve": "bare", "seat": "none"}
     split = split_high("machine", "canola")
-    _, shown, held = asked(Situation("canola", answers=said), split)
+    _, _, held = asked(Situation("canola", answers=said), split)
     assert [h.kept_back for h in held if h.change.key == "slower"] == ["load not likely"]
     heavy = Situation("canola", answers={"slope": "rises", "seat": "heavy", "when": "full"})
     belief = weigh(TABLE, heavy, split)
