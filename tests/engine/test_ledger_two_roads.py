@@ -147,17 +147,22 @@ STRIP = [weighed(g, exposure.in_header_strip(1.0), tkw_g=40.0) for g in (2.1, 3.
 def test_a_field_whose_places_are_alike_is_its_check(catches):
     """With τ → 0 a field of one check is the check's own joint posterior: sources, and their sum as a sum."""
     joint = locate(catches, PRIORS, width_sd=0.08)
-    one = field_check(catches, PRIORS, NAMES, width_sd=0.08)
-    entry = FieldEntry("a", 62.0, [one], priors=PRIORS, spread=Spread(0.02, 0.1))
+    found = []
+    for seed in range(6):
+        one = field_check(catches, PRIORS, NAMES, width_sd=0.08, seed=seed)
+        entry = FieldEntry("a", 62.0, [one], priors=PRIORS, spread=Spread(0.02, 0.1))
+        found.append(field_loss(entry, seed=seed))
 
-    found = field_loss(entry, seed=1)
-
-    for loss, sources in ((found.total, joint.sources), (found.sources["machine"], ("machine",))):
-        own = range_of(joint.of(*sources))
+    own_total, own_machine = range_of(joint.of(*joint.sources)), range_of(joint.of("machine"))
+    for own, ranges in (
+        (own_total, [one.total.kg_ha for one in found]),
+        (own_machine, [one.sources["machine"].kg_ha for one in found]),
+    ):
         sd = ln_ratio(own) / 3.29
-        # 512 points stand for the joint posterior: an end is known to 0.1 sd, three of them are allowed.
-        for a, b in ((loss.kg_ha.low, own.low), (loss.kg_ha.median, own.median), (loss.kg_ha.high, own.high)):
-            assert abs(math.log(a / b)) < 0.3 * sd
+        # 512 points stand for the joint posterior: what lies in a long tail is known to 0.25 sd, six such to 0.1.
+        for end in ("low", "median", "high"):
+            mean = np.mean([math.log(getattr(one, end)) for one in ranges])
+            assert abs(mean - math.log(getattr(own, end))) < 0.2 * sd, end
 
 
 def test_a_sum_seen_as_a_sum_stays_sharper_than_its_parts():
