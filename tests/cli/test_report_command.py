@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import os
+import subprocess
+import sys
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -67,6 +70,31 @@ def test_cards_and_the_sheet(chaffinch: Chaffinch, farm: Path) -> None:
     assert all(is_pdf(farm / name) for name in ("cards.pdf", "one.pdf", "file.pdf", "check-sheet.pdf"))
 
 
+def test_the_address_is_asked_for_where_somebody_types(
+    chaffinch: Chaffinch, farm: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    from chaffinch.cli import asking
+
+    typed = iter(["farm", "https://farm.local", ""])
+    monkeypatch.setattr(asking, "a_person_types", lambda: True)
+    monkeypatch.setattr(asking, "read_line", lambda _prompt: next(typed))
+    ran = chaffinch("card", "--pdf", "with.pdf", "--date", "2026-08-15")
+    assert ran.status == 0
+    assert "is no address of a page" in ran.out, "what cannot be used is asked again"
+    assert chaffinch("card", "--pdf", "without.pdf", "--date", "2026-08-15").status == 0
+    sizes = [(farm / name).stat().st_size for name in ("with.pdf", "without.pdf")]
+    assert sizes[0] > sizes[1], "Enter leaves the code out"
+
+
+def test_the_same_bytes_from_another_process(farm: Path) -> None:
+    for seed in ("1", "2"):
+        subprocess.run(
+            [sys.executable, "-m", "chaffinch", "report", "check", "check.toml", *DAY, "--pdf", f"{seed}.pdf"],
+            check=True, cwd=farm, env=os.environ | {"PYTHONHASHSEED": seed}, capture_output=True,
+        )  # fmt: skip
+    assert (farm / "1.pdf").read_bytes() == (farm / "2.pdf").read_bytes()
+
+
 BAD = [
     (("report", "field", "Nowhere"), "FIELD: is not in the book (got 'Nowhere')"),
     (("report", "field"), "FIELD: is missing; name one, or say --all"),
@@ -122,9 +150,6 @@ def test_the_demo_writes_two_pages_and_says_where(chaffinch: Chaffinch, tmp_path
 
 def test_a_check_loads_no_typesetter() -> None:
     """What ``chaffinch check`` imports stays as small as it was."""
-    import subprocess
-    import sys
-
     code = "import sys, chaffinch.cli.check_page; print(*(n in sys.modules for n in ('typst', 'segno')))"
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert done.stdout.split() == ["False", "False"]
