@@ -39,5 +39,5 @@ def test_response_speed_prints_the_growth() -> None:
 def test_response_nuts_agrees_where_the_library_is_installed() -> None:
     if importlib.util.find_spec("numpyro") is None:
         pytest.skip("numpyro is a library for this bench alone")
-    done = bench("response_nuts.py", "--checks", "6", "--draws", "200")
+    done = bench("response_nuts.py", "--checks", "6", "--draws", "200", "--repeats", "1")
     assert done.returncode == 0, done.stderr
