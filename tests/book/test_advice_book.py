@@ -201,3 +201,16 @@ def test_the_last_check_of_a_combine_is_found_by_crop(book: SeasonBook) -> None:
     assert last_check(book.desk, machine, "wheat").id == wheat
     with pytest.raises(InputError, match="in pea yet"):
         last_check(book.desk, machine, "pea")
+
+
+def test_letters_are_spelled_out() -> None:
+    check = check_from_table(
+        {"crop": "canola", "country": "CA", "yield": "2.5 t/ha", "price": "600 /t",
+         "combine": {"cut_width": "12 m", "drop_width": "1.8 m"},
+         "catch": [{"place": "discharge", "pan": "0.4 m2", "amount": "60 g", "step": "0.1 g"}]}
+    )  # fmt: skip
+    told = as_json(advise_file(check, AdviceTerms(answers={**BLOWN, "sieve": "bare"}, **MONEY)))
+    letters = {one.partition(":")[0] for one in told["sources"]}
+    cited = {s for c in told["changes"] for e in (*c["helps"], *c["spoils"]) for s in e["origin"]["sources"]}
+    assert cited <= letters
+    assert all(" (" in one for one in told["sources"])

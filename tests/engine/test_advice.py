@@ -314,3 +314,18 @@ def test_without_a_price_seed_is_ranked() -> None:
 def test_money_must_be_money(wrong: dict[str, float]) -> None:
     with pytest.raises(InputError):
         money(**wrong)
+
+
+def test_rotor_and_walker_differ_in_odds_and_in_steps() -> None:
+    said = {"found": "straw", "straw": "whole"}
+    split = split_high("machine", "wheat")
+    of = {kind: asked(Situation("wheat", machine=kind, answers=said), split) for kind in ("rotor", "walker", "hybrid")}
+    assert (
+        of["walker"][0].of("separator_slow")
+        > of["hybrid"][0].of("separator_slow")
+        > of["rotor"][0].of("separator_slow")
+    )
+    steps = {kind: {one.change.key for one in shown} for kind, (_, shown, _) in of.items()}
+    assert ("grates_open" in steps["rotor"], "walkers_clear" in steps["rotor"]) == (True, False)
+    assert ("grates_open" in steps["walker"], "walkers_clear" in steps["walker"]) == (False, True)
+    assert {"grates_open", "walkers_clear"} <= steps["hybrid"]

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from chaffinch.book.advice import AdviceFound
-from chaffinch.book.advice_said import KEPT_BACK, trial_sides
+from chaffinch.book.advice_said import KEPT_BACK, sources_said, trial_sides
 from chaffinch.book.check_json import as_range
 from chaffinch.book.wording import CAUTIONS
 from chaffinch.engine.advice_changes import RankedChange
@@ -43,6 +43,7 @@ def as_json(found: AdviceFound) -> dict[str, Any]:
             for c, p in found.belief.ranked()
         ],
         "changes": [_change(found, one) for one in found.shown],
+        "sources": sources_said(found),
         "expected_to_gain": [one.change.key for one in found.worth],
         "held": [
             {"change": one.change.key, "why": KEPT_BACK[one.kept_back], "net": one.net, "p_cause": one.p_cause}
@@ -63,7 +64,7 @@ def table_json() -> dict[str, Any]:
         "usual_pct": {name: dict(row) for name, row in table.usual_pct.items()},
         "causes": [
             {
-                "key": c.key, "part": c.part, "says": c.says, "odds": dict(c.odds),
+                "key": c.key, "part": c.part, "says": c.says, "odds": dict(c.odds), "odds_for": dict(c.odds_for),
                 "lifts": {s: list(r) for s, r in c.lifts.items()},
                 **{n: v for n in ("machine", "header", "crop_is") if (v := getattr(c, n))},
             }

@@ -226,6 +226,19 @@ def by_itself_said(found: AdviceFound) -> list[str]:
     return told
 
 
+def sources_said(found: AdviceFound) -> list[str]:
+    """What the letters beside the steps shown stand for: ``G1: title (author, year)``."""
+    from chaffinch.reference.advice_read import advice_table
+
+    effects = [e for one in found.shown for e in (*one.change.helps, *one.change.spoils)]
+    keys = {key for e in effects for key in (*e.origin.sources, *e.origin.deduced)}
+    told = []
+    for key in sorted(keys):
+        one = advice_table().cited[key]
+        told.append(f"{key}: {one.title} ({one.org}{f', {one.year}' if one.year else ''})")
+    return told
+
+
 def origin_said(origin: Origin) -> str:
     """``printed: G1, WFP`` or ``common practice, no source``."""
     told = f"{ORIGIN[origin.kind]}: {', '.join(origin.sources)}" if origin.sources else ORIGIN[origin.kind]

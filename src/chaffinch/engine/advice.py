@@ -143,7 +143,10 @@ def weigh(table: AdviceTable, situation: Situation, split: Split | None = None) 
     for key, answer in situation.answers.items():
         _known_answer(table, key, answer)
     group = table.group_of(situation.crop)
-    odds = {cause.key: cause.odds.get(group, cause.odds[ANY]) for cause in table.causes}
+    odds = {
+        cause.key: cause.odds.get(group, cause.odds[ANY]) * cause.odds_for.get(situation.machine, 1.0)
+        for cause in table.causes
+    }
     causes = tuple(c for c in table.causes if odds[c.key] > 0.0 and fits(c, situation))
     log_p, draw_weights = log_evidence(table, causes, group, split)
     log_p = log_p + np.log([odds[c.key] for c in causes])

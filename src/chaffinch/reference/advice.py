@@ -57,6 +57,8 @@ class Cause:
     key, part, says : str
     odds : mapping of str to float
         Prior weight by crop group; ``"all"`` for groups not named.
+    odds_for : mapping of str to float
+        Factor on it by kind of machine, rotor or walker; 1 for one not named.
     lifts : mapping of str to (float, float)
         Loss over the usual by source, 5 and 95 % [1].
     machine, header, crop_is : str
@@ -68,6 +70,7 @@ class Cause:
     part: str
     says: str
     odds: Mapping[str, float]
+    odds_for: Mapping[str, float]
     lifts: Mapping[str, tuple[float, float]]
     machine: str
     header: str

@@ -163,18 +163,23 @@ def _part(row: Table) -> str:
 
 
 def _cause(row: Table, cited: Mapping[str, Cited], groups: tuple[str, ...]) -> Cause:
-    row.allow("key", "part", "says", "odds", "lifts", "machine", "header", "crop_is", "origin", "source")
+    row.allow("key", "part", "says", "odds", "odds_for", "lifts", "machine", "header", "crop_is", "origin", "source")
     odds = row.table("odds")
     odds.allow(ANY, *groups)
     if ANY not in odds.rows:
         raise odds.damaged(ANY, "is missing: the weight of groups that are not named")
+    by_kind: dict[str, float] = {}
+    if "odds_for" in row.rows:
+        kinds = row.table("odds_for")
+        kinds.allow(*MACHINES)
+        by_kind = {name: kinds.number(name) for name in kinds.rows}
     lifts = row.table("lifts")
     lifts.allow(*SOURCES)
     found = {source: ranged(lifts, source) for source in lifts.rows}
     shares = MappingProxyType({name: _not_negative(odds, name) for name in odds.rows})
     return Cause(
-        row.text("key"), _part(row), row.text("says"), shares, MappingProxyType(found), *_only(row),
-        _origin(row, cited),
+        row.text("key"), _part(row), row.text("says"), shares, MappingProxyType(by_kind), MappingProxyType(found),
+        *_only(row), _origin(row, cited),
     )  # fmt: skip
 
 

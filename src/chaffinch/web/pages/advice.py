@@ -34,6 +34,7 @@ from chaffinch.book.advice_said import (
     measure_said,
     minutes_said,
     origin_said,
+    sources_said,
     spoils_said,
     standing_said,
     trial_sides,
@@ -215,6 +216,7 @@ def _told(found: AdviceFound, base: str, form: Form) -> dict[str, Any]:
         "itself": by_itself_said(found),
         "measure": measure_said(found) if found.standing == "measure" else [],
         "steps": [_step(found, one) for one in found.shown],
+        "sources": sources_said(found),
         "causes": causes_said(found, 6),
         "notes": [*held_said(found), *(ASSUMED[key] for key in found.assumed), MANUAL, OWN_FIGURES],
     }

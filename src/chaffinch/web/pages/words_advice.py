@@ -34,6 +34,7 @@ ADVICE: Final = MappingProxyType(
         "advice.own": "Trials of it on this machine in these figures: {n}",
         "advice.trial": "Start the trial: {a} against {b}",
         "advice.trial.open": "Start a trial of {setting}",
+        "advice.sources": "What the letters stand for",
         "advice.measure": "What would tell",
         "advice.keep": "Keep these answers with the check",
         "advice.kept": "The answers are kept with the check.",

@@ -12,7 +12,7 @@ import { normalQuantile } from "../engine/special.js";
 
 /** @typedef {import("../engine/types.js").Range} Range */
 /** @typedef {"standing" | "header" | "machine" | "leak"} Source */
-/** @typedef {{key: string, part: string, says: string, odds: {[group: string]: number}, lifts: {[source: string]: [number, number]}, machine?: string, header?: string, crop_is?: string}} Cause */
+/** @typedef {{key: string, part: string, says: string, odds: {[group: string]: number}, odds_for?: {[machine: string]: number}, lifts: {[source: string]: [number, number]}, machine?: string, header?: string, crop_is?: string}} Cause */
 /** @typedef {{key: string, asks: string, how: string, near: boolean, effort: number, auto: string, answers: {[key: string]: string}, usual: {[key: string]: number}, says: {cause?: string, part?: string, times: {[key: string]: number}}[]}} Sign */
 /** @typedef {{key: string, part: string, says: string, step: string, undo: string, near: boolean, minutes: number, setting: string, way: string, gate: string, unfit: string[], machine?: string, header?: string, crop_is?: string, helps: [string, string, number, number][], spoils: [string, string, number, number][], known: string[]}} Change */
 /** @typedef {{figures: {[name: string]: number}, groups: {[name: string]: string[]}, usual_pct: {[group: string]: {[source: string]: number}}, causes: Cause[], signs: Sign[], changes: Change[], leaks: {part: string, says: string, look: string, mend: string}[]}} Table */
@@ -94,7 +94,7 @@ export function likelihoods(sign, causes, lapse) {
  */
 export function weigh(table, situation, split) {
   const group = groupOf(table, situation.crop);
-  const odds = (/** @type {Cause} */ one) => one.odds[group] ?? one.odds.all;
+  const odds = (/** @type {Cause} */ one) => (one.odds[group] ?? one.odds.all) * (one.odds_for?.[situation.machine] ?? 1);
   const causes = table.causes.filter((one) => odds(one) > 0 && fits(one, situation));
   const log_p = causes.map((one) => Math.log(odds(one)));
   /** @type {Float64Array[]} */
