@@ -63,6 +63,7 @@ ON_ANOTHER_PAGE = {
     "response_pool": "response",
     "response_table": "response",
     "response_terms": "response",
+    "small_inverse": "ledger",
     "sobol": "sampler",
     "trial_design": "trial",
     "trial_outlook": "trial",
