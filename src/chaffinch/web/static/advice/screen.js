@@ -15,7 +15,6 @@ import { nextQuestion, rank, ranked, splitOfRanges, standing, weigh } from "./ad
 /** @typedef {{answers: {[sign: string]: string}, skipped: string[]}} Told */
 
 const HEAD = { change: "Worth trying", measure: "Measure first", nothing: "Nothing worth changing" };
-/** Figures that part "much" from "little" stand in the table; so do the bounds of dry and damp air. */
 
 /**
  * @param {App} app
