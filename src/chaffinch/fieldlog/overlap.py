@@ -22,7 +22,7 @@ MOST_ALONG: Final = 8
 """Most points along a step [1]."""
 OFF_LINE: Final = 0.3819
 LEAST_M: Final = 0.25
-MOST_SQUARES: Final = 1 << 26
+MOST_SQUARES: Final = 1 << 24
 """Most squares that are laid out [1]; a larger field gets larger ones."""
 BLOCK: Final = 1 << 13
 """Records at a time [1]: what they need stays near the processor."""
@@ -58,7 +58,9 @@ def overlap_share(way: Course, width_m: FloatArray, cutting: BoolArray, time_s: 
     side = max(min(max(step_m, usual_m / MOST), usual_m / FEWEST), LEAST_M, np.sqrt(reach_x * reach_y / MOST_SQUARES))
     # Passes often lie whole squares apart: points must not fall on the lines between squares.
     x0, y0 = x0 - OFF_LINE * side, y0 - OFF_LINE * side
-    columns = int(reach_x / side) + 3
+    margin = int(MOST_ALONG + 2)  # squares around: points between records lie at most a step away
+    x0, y0 = x0 - margin * side, y0 - margin * side
+    columns = int(reach_x / side) + 2 * margin + 3
     across = int(np.ceil(usual_m / side))
     along = int(np.clip(np.ceil(step_m / side), 1, MOST_ALONG))
     squares = np.empty((mine.size, across * along), np.int32)
@@ -66,7 +68,7 @@ def overlap_share(way: Course, width_m: FloatArray, cutting: BoolArray, time_s: 
         part = slice(begin, begin + BLOCK)
         _visited(way, mine[part], width_m, (x0, y0, side, columns), (across, along), squares[part])
     passes = way.pass_no[mine].astype(np.int32)
-    first = np.full(columns * (int(reach_y / side) + 3), -1, np.int32)
+    first = np.full(columns * (int(reach_y / side) + 2 * margin + 3), -1, np.int32)
     # Written from the last record to the first: of all that visit a square the earliest stands in the end.
     for end in range(mine.size, 0, -BLOCK):
         begin = max(0, end - BLOCK)
@@ -102,6 +104,9 @@ def _visited(
     column, row = ((x - x0) / side).astype(np.float32), ((y - y0) / side).astype(np.float32)
     back_x = ((x - way.x_m[before]) / side).astype(np.float32)
     back_y = ((y - way.y_m[before]) / side).astype(np.float32)
+    # A step too long to have been driven is not filled up.
+    far = ~(np.hypot(back_x, back_y) <= MOST_ALONG)
+    back_x[far] = back_y[far] = 0.0
     half = width_m[mine] / side
     aside_x, aside_y = (-way.north[mine] * half).astype(np.float32), (way.east[mine] * half).astype(np.float32)
     for a in range(along):
