@@ -2,7 +2,7 @@
 import assert from "node:assert/strict";
 import { test } from "node:test";
 
-import { counted, keyOf, linesOf, MOST_RECORDS, nextBatch, standings } from "../../src/chaffinch/web/static/app/outbox.js";
+import { counted, goneOf, keyOf, linesOf, MOST_RECORDS, nextBatch, photosTaken, standings } from "../../src/chaffinch/web/static/app/outbox.js";
 
 const record = (n, more = {}) => ({ id: `id-${n}`, kind: "check", schema: 1, device: "d", device_time: "t", body: { n }, hash: `hash-${n}`, ...more });
 const line = (n, what, more = {}) => ({ id: `id-${n}`, hash: `hash-${n}`, what, ...more });
@@ -109,4 +109,15 @@ test("a thousand checks from five phones, answers lost, doubled, late and cut sh
     }
     assert.equal(book.size, 1000);
   }
+});
+
+test("what the book says it has no more goes again, once, and only what was asked after", () => {
+  const asked = { records: [{ id: "id-1", hash: "hash-1" }, { id: "id-2", hash: "hash-2" }], photos: ["pic-1", "pic-2"] };
+  const answer = { records: [{ id: "id-2", hash: "hash-2" }, { id: "id-9", hash: "hash-9" }, null, 3], photos: ["pic-2", "pic-9"] };
+  assert.deepEqual(goneOf(asked, answer, "t").map(({ what, hash }) => [what, hash]), [["gone", "hash-2"], ["photo gone", "pic-2"]]);
+  for (const odd of [null, "", 7, [], {}, { records: "all", photos: null }]) assert.deepEqual(goneOf(asked, odd, "t"), []);
+  assert.equal(stateOf([line(1, "accepted"), line(1, "gone")]), "queued");
+  assert.equal(stateOf([line(1, "accepted"), line(1, "gone"), line(1, "known"), line(1, "refused")]), "sent");
+  const pictures = ["photo sent", "photo gone", "photo sent"].map((what) => ({ id: "i", hash: "pic", what }));
+  assert.deepEqual([1, 2, 3].map((n) => photosTaken(pictures.slice(0, n)).size), [1, 0, 1]);
 });

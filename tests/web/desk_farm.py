@@ -44,7 +44,8 @@ class Visitor:
     @property
     def cookie(self) -> str:
         """What the browser sends of itself."""
-        return "; ".join(f"{name}={value}" for name, value in {"chaffinch": self.secret, **self.choices}.items())
+        own = f"chaffinch-{self.app.state.book['id']}"
+        return "; ".join(f"{name}={value}" for name, value in {own: self.secret, **self.choices}.items())
 
     def get(self, path: str, **query: str) -> Page:
         """Look at a page."""

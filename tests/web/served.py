@@ -79,6 +79,11 @@ class Served:
         found: Devices = self.app.state.devices
         return found
 
+    @property
+    def cookie(self) -> str:
+        """Name of the cookie of this book's browsers, without TLS."""
+        return f"chaffinch-{self.app.state.book['id']}"
+
     def phone(self, role: Role = "crew", name: str = "Ann's phone") -> dict[str, str]:
         """A newly paired phone: the headers it sends."""
         return self.let_in(role, name)[0]
@@ -91,7 +96,7 @@ class Served:
     def browser(self) -> dict[str, str]:
         """The owner's browser: the headers of a write from our own page."""
         found = self.devices.enter(self.devices.make_link().secret, "desk browser", "127.0.0.1")
-        return {"Cookie": f"chaffinch={found.secret}", "X-CSRF": csrf_of(found.secret), "Origin": ORIGIN}
+        return {"Cookie": f"{self.cookie}={found.secret}", "X-CSRF": csrf_of(found.secret), "Origin": ORIGIN}
 
     def send(
         self, headers: dict[str, str], envelopes: Iterable[Envelope | dict[str, Any] | Any]

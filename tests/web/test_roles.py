@@ -37,7 +37,7 @@ def test_every_route_by_every_role(served: Served) -> None:
         if route.role is None:
             assert ask(served, route, {}) not in (403, 500), route
             continue
-        for headers in ({}, {"Authorization": "Bearer nobody"}, {"Cookie": "chaffinch=nobody"}):
+        for headers in ({}, {"Authorization": "Bearer nobody"}, {"Cookie": f"{served.cookie}=nobody"}):
             assert ask(served, route, headers) == 401, (route, headers)
         for role in ROLES:
             # A device of its own each time: the route may be the one by which it leaves.
@@ -133,9 +133,9 @@ def test_of_two_roles_said_the_higher_one_holds(served: Served) -> None:
 def test_a_phones_token_in_a_cookie_and_a_browsers_secret_as_token_do_not_count(served: Served) -> None:
     """Each kind comes by its own way, so that no page can be opened with a phone's token without its own protection."""
     token = served.phone("owner")["Authorization"].removeprefix("Bearer ")
-    assert served.client.get("/api/v1/me", headers={"Cookie": f"chaffinch={token}"}).status_code == 401
+    assert served.client.get("/api/v1/me", headers={"Cookie": f"{served.cookie}={token}"}).status_code == 401
     browser = served.browser()
-    secret = browser["Cookie"].removeprefix("chaffinch=")
+    secret = browser["Cookie"].removeprefix(f"{served.cookie}=")
     assert served.client.get("/api/v1/me", headers={"Authorization": f"Bearer {secret}"}).status_code == 401
     assert served.client.get("/api/v1/me", headers=browser).json()["role"] == "owner"
     assert browser["Origin"] == ORIGIN

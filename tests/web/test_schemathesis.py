@@ -35,6 +35,7 @@ OPERATIONS = [
     ("get", "/api/v1/day"),
     ("get", "/api/v1/checks/{check_id}"),
     ("post", "/api/v1/batch"),
+    ("post", "/api/v1/missing"),
     ("get", "/api/v1/photos/{digest}"),
     ("put", "/api/v1/photos/{digest}"),
     ("post", "/api/v1/pair"),

@@ -154,7 +154,7 @@ def test_under_tls_the_cookie_is_bound_to_this_host(serve_book: Callable[..., Se
     link = served.devices.make_link()
     answered = served.client.get(f"https://farm.local/enter?key={link.secret}", follow_redirects=False)
     cookie = answered.headers["set-cookie"]
-    assert cookie.startswith("__Host-chaffinch=")
+    assert cookie.startswith(f"__Host-{served.cookie}=")
     assert {"secure", "httponly", "samesite=strict"} <= {part.strip().lower() for part in cookie.split(";")}
 
 
@@ -201,7 +201,7 @@ def test_a_form_carries_the_secret_in_a_field(served: Served) -> None:
     assert wrong.status_code == 403
     left = served.client.post("/leave", data={"csrf": csrf}, headers=browser)
     assert left.status_code == 200
-    assert 'chaffinch=""' in left.headers["set-cookie"]
+    assert f'{served.cookie}=""' in left.headers["set-cookie"]
     assert served.client.get(f"{API}/me", headers=browser).status_code == 401
 
 

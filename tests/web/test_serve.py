@@ -153,7 +153,7 @@ def test_behind_a_proxy_its_headers_are_believed() -> None:
         plain.request("GET", f"/enter?key={key}", headers=proxied)
         cookie = str(plain.getresponse().getheader("set-cookie"))
         plain.close()
-        assert cookie.startswith("__Host-chaffinch=")
+        assert cookie.startswith("__Host-chaffinch-")
         assert "Secure" in cookie
 
 

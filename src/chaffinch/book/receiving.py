@@ -22,7 +22,7 @@ from chaffinch.store import records
 from chaffinch.sync.accept import open_batch
 from chaffinch.sync.envelope import HASH_FORM, ID_FORM, Envelope
 
-__all__ = ["CREW_KINDS", "Inbox", "Receipt", "Sent", "newest_schemas", "sent_since"]
+__all__ = ["CREW_KINDS", "HASH_FORM", "ID_FORM", "Inbox", "Receipt", "Sent", "newest_schemas", "not_here", "sent_since"]
 
 MOST_TOGETHER: Final = 1000
 """Records put into the book in one transaction [1]; own figure: about a fifth of a second of work."""
@@ -189,6 +189,18 @@ def sent_since(desk: Desk, seq: int, limit: int) -> Sent:
         if len(found) == limit:
             break
     return Sent(tuple(one.envelope.as_dict() for one in found), found[-1].seq if found else seq)
+
+
+def not_here(desk: Desk, wanted: Sequence[tuple[str, str]]) -> list[tuple[str, str]]:
+    """Which of these records the book does not hold, neither as they are nor set aside.
+
+    Parameters
+    ----------
+    wanted : sequence of (str, str)
+        Id and hash of each.
+    """
+    here = records.held(desk.store, [record_id for record_id, _ in wanted])
+    return [(record_id, digest) for record_id, digest in wanted if digest not in here.get(record_id, ())]
 
 
 def newest_schemas() -> Mapping[str, int]:

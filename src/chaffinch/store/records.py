@@ -112,6 +112,12 @@ def _hashes(connection: Connection, ids: Sequence[str]) -> dict[str, set[str]]:
     return found
 
 
+def held(store: Store, ids: Iterable[str]) -> dict[str, set[str]]:
+    """Hashes under which these ids are kept here, those set aside too; ids that are not here are left out."""
+    with guarded(store.address), store.reading() as connection:
+        return _hashes(connection, list(dict.fromkeys(ids)))
+
+
 def read(store: Store, record_id: str) -> Stored | None:
     """The record with that id, or None."""
     with guarded(store.address), store.reading() as connection:

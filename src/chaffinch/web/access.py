@@ -80,10 +80,15 @@ class Access:
         if who is None:
             mend = "let it in with a code of the owner, or open the link that the server printed when it began"
             raise Refusal(401, "device", "is not known to this book", mend)
-        if who.by == "cookie" and request.method not in _SAFE:
-            await _refuse_from_elsewhere(request, who)
-        if not who.may(self.role):
-            raise Refusal(403, "role", f"{who.role} may not do this", f"ask for a device with the role {self.role}")
+        try:
+            if who.by == "cookie" and request.method not in _SAFE:
+                await _refuse_from_elsewhere(request, who)
+            if not who.may(self.role):
+                raise Refusal(403, "role", f"{who.role} may not do this", f"ask for a device with the role {self.role}")
+        except Refusal:
+            # The page that would have put the form's files away is never reached.
+            await request.close()
+            raise
         return who
 
 
@@ -131,8 +136,12 @@ def page_context(request: Request) -> dict[str, Any]:
 
 
 def cookie_name(request: Request) -> str:
-    """Name of the cookie; under TLS one that a browser takes only from this very host."""
-    return "__Host-chaffinch" if request.url.scheme == "https" else "chaffinch"
+    """Name of the cookie; under TLS one that a browser takes only from this very host.
+
+    The book's id is part of it: browsers send a host's cookies to every port, and two books may be served there.
+    """
+    name = f"chaffinch-{request.app.state.book['id']}"
+    return f"__Host-{name}" if request.url.scheme == "https" else name
 
 
 def csrf_of(secret: str) -> str:

@@ -168,7 +168,7 @@ export class App extends Stops {
   }
 
   sendNow() {
-    this.post.soon();
+    this.post.thoroughly();
   }
 
   /** @param {Envelope} record */

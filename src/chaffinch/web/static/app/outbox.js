@@ -39,8 +39,9 @@ export function standings(records, lines, now = {}) {
   const last = new Map();
   for (const line of lines) {
     const before = last.get(keyOf(line));
-    // Once in the book, always in the book: a late "refused" cannot take it back.
-    if (before && SETTLED.has(before.what)) continue;
+    // Once in the book, always in the book: a late "refused" cannot take it back. Only the book's own word that it is
+    // not there any more can: an older copy of it may have been put back.
+    if (before && SETTLED.has(before.what) && line.what !== "gone") continue;
     last.set(keyOf(line), line);
   }
   const found = new Map();
@@ -109,6 +110,38 @@ export function linesOf(batch, answer, at, version) {
     lines.push({ id: one.id, hash: one.hash, what: one.outcome, reason, at, version });
   }
   return lines;
+}
+
+/**
+ * Pictures that the server took and, as far as it said, still has.
+ * @param {Iterable<Line>} lines  in the order they were written
+ * @returns {Set<string>}  SHA-256 of each
+ */
+export function photosTaken(lines) {
+  const taken = new Set();
+  for (const { what, hash } of lines) {
+    if (what === "photo sent") taken.add(hash);
+    else if (what === "photo gone") taken.delete(hash);
+  }
+  return taken;
+}
+
+/**
+ * The lines that the book's word on what it misses adds to the log: only for what it was asked after.
+ * @param {{records: {id: string, hash: string}[], photos: string[]}} asked
+ * @param {unknown} answer  the body of the answer, whatever it is
+ * @param {string} at  this phone's time
+ * @returns {Line[]}
+ */
+export function goneOf(asked, answer, at) {
+  /** @param {string} name @returns {any[]} */
+  const told = (name) => (isTable(answer) && Array.isArray(answer[name]) ? answer[name] : []);
+  const records = new Set(told("records").filter(isTable).map((one) => keyOf(/** @type {any} */ (one))));
+  const photos = new Set(told("photos"));
+  return [
+    ...asked.records.filter((one) => records.has(keyOf(one))).map(({ id, hash }) => ({ id, hash, what: "gone", at })),
+    ...asked.photos.filter((one) => photos.has(one)).map((hash) => ({ id: "", hash, what: "photo gone", at })),
+  ];
 }
 
 /**

@@ -4,14 +4,20 @@
  * then the book's things. A round that fails leaves everything queued and tries again later.
  */
 
-import { linesOf, MOST_RECORDS, nextBatch } from "./outbox.js";
-import { fetchDay, fetchSetup, fetchSince, health, pause, sendBatch, sendPhoto } from "./sending.js";
+import { goneOf, keyOf, linesOf, MOST_RECORDS, nextBatch, photosTaken } from "./outbox.js";
+import { askMissing, fetchDay, fetchSetup, fetchSince, health, pause, sendBatch, sendPhoto } from "./sending.js";
 
 /** @typedef {import("./phone.js").Phone} Phone */
 /** @typedef {import("./sending.js").Reply} Reply */
 
 /** Milliseconds between two looks at a book that has everything. */
 const QUIET_MS = 120_000;
+/** Milliseconds after which the book is asked again whether it still has what it took; own figure. */
+const LOOK_BACK_MS = 3_600_000;
+/** Records that a server may stumble over in one round before the round is given up; own figure. */
+const MOST_STUMBLES = 3;
+/** Records and photos asked after at once; the server's own limit. */
+const MOST_ASKED = 250;
 
 export class Post {
   /** @param {Phone} phone */
@@ -20,6 +26,9 @@ export class Post {
     this.failures = 0;
     this.running = false;
     this.again = false;
+    this.lookedBack = -Infinity;
+    /** @type {Set<string>} records over which the server stumbled: tried again when asked, or with the next opening */
+    this.stumbles = new Set();
     /** @type {ReturnType<typeof setTimeout> | undefined} */
     this.timer = undefined;
   }
@@ -35,6 +44,13 @@ export class Post {
   soon() {
     clearTimeout(this.timer);
     void this.round();
+  }
+
+  /** Begin a round now, and ask too whether the book still has all that it took. */
+  thoroughly() {
+    this.lookedBack = -Infinity;
+    this.stumbles.clear();
+    this.soon();
   }
 
   /** One round; several windows take turns. */
@@ -74,7 +90,8 @@ export class Post {
     if (phone.kept.version !== version || Math.abs(clock.ahead - (phone.kept.clock?.ahead ?? 0)) > 60) {
       await phone.add({ kept: { version, clock } });
     }
-    const reply = await this.#batches(version);
+    const looked = await this.#lookBack();
+    const reply = looked.end === "ok" ? await this.#batches(version) : looked;
     if (reply.end === "not let in") {
       await phone.add({ kept: { pairing: { ...phone.kept.pairing, token: "" } } });
       return reply;
@@ -88,15 +105,43 @@ export class Post {
   }
 
   /**
+   * A book may come back from an older copy: what it took and has no more goes again.
+   * @returns {Promise<Reply>}
+   */
+  async #lookBack() {
+    const phone = this.phone;
+    if (performance.now() - this.lookedBack < LOOK_BACK_MS) return { end: "ok" };
+    const taken = phone.records.filter((one) => phone.standing(one).state === "sent");
+    const pictures = [...photosTaken(phone.lines)].filter((one) => phone.photos.has(one));
+    for (let i = 0; i < Math.max(taken.length, pictures.length); i += MOST_ASKED) {
+      const asked = {
+        records: taken.slice(i, i + MOST_ASKED).map(({ id, hash }) => ({ id, hash })),
+        photos: pictures.slice(i, i + MOST_ASKED),
+      };
+      const reply = await askMissing(phone.token, asked);
+      // An older server does not know the question; a reader may not ask it, and has nothing to hand over.
+      if (reply.end === "refused" || reply.end === "may not") break;
+      if (reply.end !== "ok") return reply;
+      const lines = goneOf(asked, reply.body, phone.now());
+      // The places in its order mean something else now.
+      if (lines.length > 0) await phone.add({ lines, kept: { trialsTo: 0 } });
+    }
+    this.lookedBack = performance.now();
+    return { end: "ok" };
+  }
+
+  /**
    * @param {string} version
    * @returns {Promise<Reply>}
    */
   async #batches(version) {
     const phone = this.phone;
     let most = MOST_RECORDS;
+    let stumbled = 0;
     for (;;) {
-      const batch = nextBatch(phone.records, phone.standings, most);
-      if (batch.length === 0) return { end: "ok" };
+      const rest = phone.records.filter((one) => !this.stumbles.has(keyOf(one)));
+      const batch = nextBatch(rest, phone.standings, most);
+      if (batch.length === 0) return { end: stumbled > 0 ? "trouble" : "ok" };
       phone.onItsWay(batch);
       const reply = await sendBatch(phone.token, batch);
       phone.onItsWay([]);
@@ -105,13 +150,18 @@ export class Post {
         if (lines.length === 0) return { end: "stranger" };
         await phone.add({ lines });
         most = MOST_RECORDS;
-      } else if (reply.end === "refused" && batch.length > 1) {
+      } else if ((reply.end === "refused" || reply.status === 500) && batch.length > 1) {
         // One of them spoils the batch: look for it, and let the others through.
         most = Math.max(1, Math.floor(batch.length / 2));
       } else if (reply.end === "refused") {
         const [one] = batch;
         const reason = `${told(reply.body)} (answer ${reply.status})`;
         await phone.add({ lines: [{ id: one.id, hash: one.hash, what: "refused", reason, at: phone.now(), version }] });
+      } else if (reply.status === 500) {
+        // The server stumbles over this one: it waits, and the others go. Over several: the server itself is broken.
+        this.stumbles.add(keyOf(batch[0]));
+        stumbled += 1;
+        if (stumbled >= MOST_STUMBLES) return reply;
       } else {
         return reply;
       }
@@ -121,13 +171,15 @@ export class Post {
   /** @returns {Promise<Reply>} */
   async #photos() {
     const phone = this.phone;
-    const sent = new Set(phone.lines.filter((line) => line.what === "photo sent").map((line) => line.hash));
+    const sent = photosTaken(phone.lines);
     for (const record of phone.records) {
       if (record.kind !== "photo" || sent.has(record.body.sha256) || phone.standing(record).state !== "sent") continue;
       const bytes = await phone.keep.photo(record.body.sha256);
       if (!bytes) continue;
       const reply = await sendPhoto(phone.token, record.body.sha256, bytes);
-      if (reply.end !== "ok") return reply.end === "refused" ? { end: "ok" } : reply;
+      // One that is not taken must not keep the others here.
+      if (reply.end === "refused") continue;
+      if (reply.end !== "ok") return reply;
       await phone.add({ lines: [{ id: record.id, hash: record.body.sha256, what: "photo sent", at: phone.now() }] });
     }
     return { end: "ok" };

@@ -122,6 +122,16 @@ export function sendBatch(token, envelopes) {
 }
 
 /**
+ * What of all that was handed over does the book not have (any more)?
+ * @param {string} token
+ * @param {{records: {id: string, hash: string}[], photos: string[]}} asked
+ * @returns {Promise<Reply>}
+ */
+export function askMissing(token, asked) {
+  return ask("/missing", { token, json: asked });
+}
+
+/**
  * @param {string} token
  * @returns {Promise<Reply>}
  */

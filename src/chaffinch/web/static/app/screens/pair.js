@@ -28,7 +28,7 @@ export function pair(app, offered) {
     button.removeAttribute("disabled");
     if (problem) return say(problem);
     app.askToStay();
-    app.post.soon();
+    app.post.thoroughly();
     app.go("/", { replace: true });
   }
 
