@@ -329,3 +329,13 @@ def test_rotor_and_walker_differ_in_odds_and_in_steps() -> None:
     assert ("grates_open" in steps["rotor"], "walkers_clear" in steps["rotor"]) == (True, False)
     assert ("grates_open" in steps["walker"], "walkers_clear" in steps["walker"]) == (False, True)
     assert {"grates_open", "walkers_clear"} <= steps["hybrid"]
+
+
+def test_a_leak_that_was_caught_needs_no_question() -> None:
+    """Sixty kg/ha in the bag of a leak catch: the leak leads, and sealing it is the first step; a drip does not."""
+    belief, shown, _ = asked(Situation("canola"), split_of(machine=30.0, leak=60.0))
+    assert belief.leading[0].key == "leak"
+    assert belief.leading[1] > 0.9
+    assert shown[0].change.key == "seal_leak"
+    drip, _, _ = asked(Situation("canola"), split_of(machine=90.0, leak=0.3))
+    assert drip.of("leak") < weigh(TABLE, Situation("canola")).of("leak")
