@@ -8,8 +8,8 @@
 
 import { mustAgree } from "./agreement.js";
 import { sum } from "./catch.js";
-import { DrawBelief, defaultPrior, estimate, rangeOf, times, verdict } from "./estimate.js";
-import { GRID, averageOverC, tablesOf } from "./evidence.js";
+import { DrawBelief, defaultPrior, estimate, logPrior, rangeOf, times, verdict } from "./estimate.js";
+import { tablesOf } from "./evidence.js";
 import { sourcesSeen } from "./exposure.js";
 import { assumedOf, warningsOf } from "./notices.js";
 import { plain } from "./plain.js";
@@ -129,10 +129,8 @@ function posteriorOf(check, { catches, width_sd }, seed) {
   const scale_sd = commonScaleSd(catches, width_sd);
   if (seen.length === 1 && scale_sd !== null) {
     const [source] = seen;
-    const tables = tablesOf(catches, source);
-    const likelihood = new Float64Array(GRID);
-    for (const { table } of tables) averageOverC(table, likelihood);
-    const belief = estimate(likelihood, priors[source], scale_sd);
+    const { tables, total } = tablesOf(catches, source, logPrior(priors[source]));
+    const belief = estimate(total, priors[source], scale_sd);
     // A loss that may lie beyond the grid (a drip, a disaster) is left to the sampler, which has no ends.
     if (belief.atTheEnds() <= CUT_OFF) {
       return {
@@ -142,7 +140,7 @@ function posteriorOf(check, { catches, width_sd }, seed) {
         joint: null,
         part_pct: { [source]: 100 },
         p_largest: { [source]: 1 },
-        prospect: (like, _, chance) => prospectOfOneSource(tables, source, priors[source], scale_sd, like, chance),
+        prospect: (like, _, chance) => prospectOfOneSource({ tables, total }, source, priors[source], scale_sd, like, chance),
       };
     }
   }
@@ -186,9 +184,11 @@ function shareOf({ joint, seen }, sources, kg_ha, yield_kg_ha) {
   const alone = (loss) => (100 * loss) / (yield_kg_ha + loss);
   // The share of the whole rises with it, so its percentiles are those of the whole.
   if (!joint || sources.length === seen.length) return { low: alone(kg_ha.low), median: alone(kg_ha.median), high: alone(kg_ha.high) };
-  const whole = joint.sum(seen);
-  const part = joint.sum(sources).map((loss, i) => (100 * loss) / (yield_kg_ha + whole[i]));
-  return rangeOf(new DrawBelief(part, joint.weights));
+  const whole = joint.of(seen).values;
+  const part = joint.of(sources).values;
+  const share = new Float64Array(part.length);
+  for (let i = 0; i < share.length; i += 1) share[i] = (100 * part[i]) / (yield_kg_ha + whole[i]);
+  return rangeOf(new DrawBelief(share, joint.weights));
 }
 
 /** A loss in the person's own unit, and as money per the same land unit. @param {Check} check */

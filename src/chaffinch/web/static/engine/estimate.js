@@ -6,6 +6,7 @@
  */
 
 import { GRID, GRID_STEP, LN_LOSS } from "./evidence.js";
+import { UPPER } from "./special.js";
 
 /** @typedef {import("./exposure.js").Source} Source */
 /** @typedef {import("./types.js").Range} Range */
@@ -31,25 +32,22 @@ export function defaultPrior(source, yield_kg_ha) {
   return { median_kg_ha: median, sd_log: PRIOR_SD };
 }
 
-/**
- * Log of evidence times prior on the grid, unnormalised.
- * @param {Float64Array} log_likelihood
- * @param {Prior} prior
- */
-export function logPosterior(log_likelihood, prior) {
+/** Log of the prior on the grid, unnormalised. @param {Prior} prior */
+export function logPrior(prior) {
   const centre = Math.log(prior.median_kg_ha);
-  return log_likelihood.map((value, i) => value - 0.5 * ((LN_LOSS[i] - centre) / prior.sd_log) ** 2);
+  return LN_LOSS.map((ln_loss) => -0.5 * ((ln_loss - centre) / prior.sd_log) ** 2);
 }
 
 /**
  * Posterior of a loss: evidence times prior, convolved with the error that all catches share.
- * @param {Float64Array} log_likelihood  on `LN_LOSS`
+ * @param {Float64Array} log_likelihood  on `LN_LOSS`; −∞ where the posterior is not felt
  * @param {Prior} prior
  * @param {number} scale_sd              sd of the log of that error [1]
  * @returns {GridBelief}
  */
 export function estimate(log_likelihood, prior, scale_sd) {
-  const log_post = logPosterior(log_likelihood, prior);
+  const ln_prior = logPrior(prior);
+  const log_post = log_likelihood.map((value, i) => value + ln_prior[i]);
   const top = log_post.reduce((a, b) => Math.max(a, b));
   const mass = log_post.map((value) => Math.exp(value - top));
   const total = mass.reduce((a, b) => a + b);
@@ -99,6 +97,11 @@ export class GridBelief {
     return Math.exp(LN_LOSS[last] + GRID_STEP / 2);
   }
 
+  /** @param {number[]} all */
+  quantiles(all) {
+    return all.map((p) => this.quantile(p));
+  }
+
   /** Probability that the loss exceeds this. @param {number} loss_kg_ha */
   probabilityAbove(loss_kg_ha) {
     const place = (Math.log(loss_kg_ha) - LN_LOSS[0]) / GRID_STEP + 0.5;
@@ -125,10 +128,8 @@ export class GridBelief {
   }
 }
 
-/** Bits of a float's upper word that its bin does not keep: 1,024 bins for each doubling. */
-const DROPPED_BITS = 10;
-/** The word of a float that holds its exponent. */
-const UPPER = new Uint8Array(new Uint32Array([1]).buffer)[0] === 1 ? 1 : 0;
+/** Bits of a float's upper word that its bin does not keep: 512 bins for each doubling. */
+const DROPPED_BITS = 11;
 
 /** Posterior of a quantity as weighted draws. */
 export class DrawBelief {
@@ -139,69 +140,88 @@ export class DrawBelief {
   constructor(values, weights) {
     this.values = values;
     this.weights = weights;
-    /** @type {ReturnType<DrawBelief["inBins"]>|null} */
-    this.binned = null;
+    this.words = new Uint32Array(values.buffer, values.byteOffset, 2 * values.length);
+    this.least = 0;
+    /** @type {Float64Array|null} */
+    this.passed = null;
   }
 
-  /** Draws bin by bin: of bin b, `order[start[b]]` to `order[start[b + 1] − 1]`, with `passed[b]` of weight before. */
+  /** Weight up to the end of each bin, from bin `least`. */
   inBins() {
-    const n = this.values.length;
-    const words = new Uint32Array(this.values.buffer, this.values.byteOffset, 2 * n);
-    const bins = new Int32Array(n);
+    const { words, weights } = this;
+    const n = weights.length;
     let least = 2 ** 31 - 1;
     let most = 0;
     for (let i = 0; i < n; i += 1) {
       const bin = words[2 * i + UPPER] >>> DROPPED_BITS;
-      bins[i] = bin;
       if (bin < least) least = bin;
       if (bin > most) most = bin;
     }
-    const start = new Int32Array(most - least + 2);
-    const passed = new Float64Array(start.length);
-    for (let i = 0; i < n; i += 1) {
-      start[bins[i] - least + 1] += 1;
-      passed[bins[i] - least + 1] += this.weights[i];
-    }
-    for (let b = 1; b < start.length; b += 1) {
-      start[b] += start[b - 1];
-      passed[b] += passed[b - 1];
-    }
-    const order = new Int32Array(n);
-    const next = start.slice();
-    for (let i = 0; i < n; i += 1) order[next[bins[i] - least]++] = i;
-    return { start, passed, order };
+    const passed = new Float64Array(most - least + 1);
+    for (let i = 0; i < n; i += 1) passed[(words[2 * i + UPPER] >>> DROPPED_BITS) - least] += weights[i];
+    for (let b = 1; b < passed.length; b += 1) passed[b] += passed[b - 1];
+    this.least = least;
+    return passed;
   }
 
   /** Weighted quantile, interpolated between draws at the middle of their weights. @param {number} p */
   quantile(p) {
-    this.binned ??= this.inBins();
-    const { start, passed, order } = this.binned;
-    const last = start.length - 2;
-    let low = 0;
-    let high = last;
-    while (low < high) {
-      const half = (low + high) >> 1;
-      if (passed[half + 1] > p) high = half;
-      else low = half + 1;
+    return this.quantiles([p])[0];
+  }
+
+  /** Several of them, in one pass over the draws. @param {number[]} all */
+  quantiles(all) {
+    const passed = (this.passed ??= this.inBins());
+    const { words, least } = this;
+    const last = passed.length - 1;
+    const spans = all.map((p) => {
+      let low = 0;
+      let high = last;
+      while (low < high) {
+        const half = (low + high) >> 1;
+        if (passed[half] > p) high = half;
+        else low = half + 1;
+      }
+      // The draws beside it may be those of the next bins that hold any.
+      do high += 1;
+      while (high < last && passed[high] === passed[high - 1]);
+      do low -= 1;
+      while (low > 0 && passed[low] === passed[low - 1]);
+      return { low: Math.max(0, low), high: Math.min(last, high) };
+    });
+    const wanted = new Uint8Array(passed.length);
+    for (const { low, high } of spans) wanted.fill(1, low, high + 1);
+    /** @type {number[]} */
+    const near = [];
+    for (let i = 0; i < this.weights.length; i += 1) {
+      if (wanted[(words[2 * i + UPPER] >>> DROPPED_BITS) - least]) near.push(i);
     }
-    // The draws beside it may be those of the next bins that hold any.
-    const empty = (/** @type {number} */ bin) => start[bin] === start[bin + 1];
-    do high += 1;
-    while (high < last && empty(high));
-    do low -= 1;
-    while (low > 0 && empty(low));
-    low = Math.max(0, low);
-    const near = inOrder(order.slice(start[low], start[Math.min(last, high) + 1]), this.values);
-    let sum = passed[low];
+    near.sort((a, b) => this.values[a] - this.values[b]);
+    return spans.map(({ low, high }, k) => this.amongst(near, low, high, all[k]));
+  }
+
+  /**
+   * The quantile among draws of which those in bins `low` to `high` matter.
+   * @param {number[]} near  rising
+   * @param {number} low
+   * @param {number} high
+   * @param {number} p
+   */
+  amongst(near, low, high, p) {
+    const { values, weights, words, least, passed } = this;
+    let sum = low > 0 && passed ? passed[low - 1] : 0;
     let middle = -1;
-    let value = this.values[near[0]];
+    let value = NaN;
     for (const i of near) {
+      const bin = (words[2 * i + UPPER] >>> DROPPED_BITS) - least;
+      if (bin < low) continue;
+      if (bin > high) break;
       const before = middle;
       const lower = value;
-      middle = sum + this.weights[i] / 2;
-      value = this.values[i];
+      middle = sum + weights[i] / 2;
+      value = values[i];
       if (middle > p) return before < 0 ? value : lower + ((value - lower) * (p - before)) / (middle - before);
-      sum += this.weights[i];
+      sum += weights[i];
     }
     return value;
   }
@@ -214,21 +234,10 @@ export class DrawBelief {
   }
 }
 
-/** Few positions in the order of their values, by insertion. @param {Int32Array} few @param {Float64Array} values */
-function inOrder(few, values) {
-  if (few.length > 100) return few.sort((a, b) => values[a] - values[b]);
-  for (let i = 1; i < few.length; i += 1) {
-    const one = few[i];
-    let at = i;
-    for (; at > 0 && values[few[at - 1]] > values[one]; at -= 1) few[at] = few[at - 1];
-    few[at] = one;
-  }
-  return few;
-}
-
 /** 5 / 50 / 95 % points. @param {GridBelief|DrawBelief} belief @returns {Range} */
 export function rangeOf(belief) {
-  return { low: belief.quantile(0.05), median: belief.quantile(0.5), high: belief.quantile(0.95) };
+  const [low, median, high] = belief.quantiles([0.05, 0.5, 0.95]);
+  return { low, median, high };
 }
 
 /** @param {Range} range @param {number} factor @returns {Range} */

@@ -7,7 +7,7 @@
  */
 
 import { GRAMS_PER_KG_HA_M2 } from "./exposure.js";
-import { gammaP, gammaQ, legendre, lnGamma, lnGammaP } from "./special.js";
+import { exp, gammaP, gammaQ, legendre, ln, lnGamma, lnGammaP } from "./special.js";
 
 /** @typedef {import("./exposure.js").Catch} Catch */
 /** @typedef {import("./exposure.js").Source} Source */
@@ -63,35 +63,56 @@ export function byLikeness(catches) {
   return groups;
 }
 
-/**
- * Log-likelihood of one source's loss on `LN_LOSS`, largest value 0, from catches that see nothing else.
- * @param {Catch[]} catches  at least one
- * @param {Source} source
- * @returns {Float64Array}
- */
-export function evidence(catches, source) {
-  const total = new Float64Array(GRID);
-  for (const { table } of tablesOf(catches, source)) averageOverC(table, total);
-  let top = -Infinity;
-  for (const value of total) top = Math.max(top, value);
-  return total.map((value) => value - top);
-}
+/** Rows between those of the first, coarse look at the grid; fewer where c is so small that they would miss a peak. */
+const COARSE = 8;
+/** Log of a part of the posterior that nothing on the grid feels; rows below it are not worked out. */
+const UNFELT = -60;
 
 /**
- * One table on `LN_LOSS` for each way of taking catches.
+ * One table on `LN_LOSS` for each way of taking catches, and the log-likelihood that they give together.
+ *
+ * Rows are worked out where the posterior may be felt: around every coarse row that is, and on from there until it is
+ * no more. The others are −∞ in the total and empty in the tables.
  * @param {Catch[]} catches
  * @param {Source} source
+ * @param {Float64Array} ln_prior  on `LN_LOSS`
  */
-export function tablesOf(catches, source) {
-  return [...byLikeness(catches)].map(([alike, group]) => {
+export function tablesOf(catches, source, ln_prior) {
+  let stride = COARSE;
+  /** @type {{ln_area: number, adds: Adds[], table: Float64Array}[]} */
+  const members = [];
+  const tables = [...byLikeness(catches)].map(([alike, group]) => {
     const c = cNodes(group[0].c0);
     const table = new Float64Array(GRID * C_NODES);
-    for (const members of groupBy(group, (one) => `${one.exposure.area_m2[source]} ${one.exposure.variation_factor}`)) {
-      const ln_area = Math.log(GRAMS_PER_KG_HA_M2 * members[0].exposure.area_m2[source]);
-      addLogLikelihood(members, LN_LOSS.map((ln_loss) => ln_loss + ln_area), c, table);
+    for (const some of groupBy(group, (one) => `${one.exposure.area_m2[source]} ${one.exposure.variation_factor}`)) {
+      const { area_m2, variation_factor } = some[0].exposure;
+      members.push({ ln_area: Math.log(GRAMS_PER_KG_HA_M2 * area_m2[source]), adds: likelihoods(some, c), table });
+      stride = Math.max(1, Math.min(stride, Math.floor((group[0].c0 * variation_factor) / GRID_STEP)));
     }
     return { alike, c, table };
   });
+  const total = new Float64Array(GRID).fill(-Infinity);
+  const done = new Uint8Array(GRID);
+  let top = -Infinity;
+  /** Work out a row, and say whether it may be felt. @param {number} row */
+  const felt = (row) => {
+    if (!done[row]) {
+      done[row] = 1;
+      const [from, to] = [row * C_NODES, row * C_NODES + C_NODES];
+      for (const { ln_area, adds, table } of members) {
+        const ln_mean = Float64Array.of(LN_LOSS[row] + ln_area);
+        for (const add of adds) add(ln_mean, table.subarray(from, to));
+      }
+      total[row] = 0;
+      for (const { table } of tables) total[row] += averageOfRow(table, from);
+      top = Math.max(top, total[row] + ln_prior[row]);
+    }
+    return total[row] + ln_prior[row] >= top + UNFELT;
+  };
+  for (let row = 0; row < GRID; row += stride) felt(row);
+  for (let row = 0, near = 0; row < GRID; row += 1) if (done[row] || near > 0) near = felt(row) ? stride : near - 1;
+  for (let row = GRID - 1, near = 0; row >= 0; row -= 1) if (done[row] || near > 0) near = felt(row) ? stride : near - 1;
+  return { tables, total };
 }
 
 /**
@@ -112,15 +133,6 @@ export function groupBy(items, key) {
   return [...groups.values()];
 }
 
-/**
- * Integrate c out of a table and add the result to `total`.
- * @param {Float64Array} table  rows · C_NODES
- * @param {Float64Array} total  rows
- */
-export function averageOverC(table, total) {
-  for (let i = 0, at = 0; i < total.length; i += 1, at += C_NODES) total[i] += averageOfRow(table, at);
-}
-
 /** Log of the average over c of one row that starts at `at`. @param {Float64Array} table @param {number} at */
 export function averageOfRow(table, at) {
   let top = -Infinity;
@@ -132,9 +144,9 @@ export function averageOfRow(table, at) {
   let sum = 0;
   for (let j = 0; j < C_NODES; j += 1) {
     const apart = table[at + j] + LN_C_WEIGHTS[j] - top;
-    if (apart > NEGLIGIBLE) sum += Math.exp(apart);
+    if (apart > NEGLIGIBLE) sum += exp(apart);
   }
-  return top + Math.log(sum);
+  return top + ln(sum);
 }
 
 /**
@@ -155,17 +167,6 @@ export function nodeAt(table, at, u) {
     if (u <= passed) return j;
   }
   return C_NODES - 1;
-}
-
-/**
- * Add the log-likelihood of catches with one exposure to a table.
- * @param {Catch[]} catches          of one variation factor
- * @param {Float64Array} ln_mean_g   expected mass, one for each row [ln g]
- * @param {Float64Array} c           coefficients of variation [1]
- * @param {Float64Array} table       rows · C_NODES; added to
- */
-export function addLogLikelihood(catches, ln_mean_g, c, table) {
-  for (const add of likelihoods(catches, c)) add(ln_mean_g, table);
 }
 
 /** @typedef {(ln_mean_g: Float64Array, table: Float64Array) => void} Adds */
@@ -211,14 +212,14 @@ export function likelihoods(catches, c) {
  */
 function counted(count, ln_factor, c) {
   const r = c.map((one) => 1 / (one * one));
-  const choose = r.map((one) => lnGamma(count + one) - lnGamma(one) - lnGamma(count + 1));
+  // C(n + r − 1, n) (r/(r+ν))^r (ν/(r+ν))^n, with ln(r+ν) taken once.
+  const constant = r.map((one) => lnGamma(count + one) - lnGamma(one) - lnGamma(count + 1) + one * Math.log(one));
   return (ln_mean, table) => {
     for (let i = 0, at = 0; i < ln_mean.length; i += 1) {
-      const nu = Math.exp(ln_mean[i] + ln_factor);
-      // ln(r/(r+ν)) and ln(ν/(r+ν)) written so that neither loses digits when ν is far from r.
-      for (let j = 0; j < C_NODES; j += 1, at += 1) {
-        table[at] += choose[j] - r[j] * Math.log1p(nu / r[j]) - (count ? count * Math.log1p(r[j] / nu) : 0);
-      }
+      const ln_nu = ln_mean[i] + ln_factor;
+      const nu = Math.exp(ln_nu);
+      const seeds = count * ln_nu;
+      for (let j = 0; j < C_NODES; j += 1, at += 1) table[at] += constant[j] + seeds - (r[j] + count) * ln(r[j] + nu);
     }
   };
 }
@@ -315,7 +316,7 @@ function gamma(readings, c) {
         for (const one of intervals) {
           const rule = one.rules[j];
           if (rule.ln_y.length) {
-            if (constant !== constant) constant = -lnGamma(shape) - shape * Math.log(scale);
+            if (constant !== constant) constant = -lnGamma(shape) - shape * ln(scale);
             sum += constant + within(one, rule, shape, rate);
           } else {
             sum += one.low_g === 0 ? lnGammaP(shape, one.high_g * rate) : betweenTails(one, shape, rate);
@@ -345,14 +346,14 @@ function within({ length, middle, low_g, high_g }, { narrow, ln_y, y, weight }, 
     // The mean of e^g over ± L/2 is 1 + L²/24 (g₁² + g₂) + L⁴/1920 (g₁⁴ + 6 g₁² g₂ + 3 g₂² + 4 g₁ g₃ + g₄); here the
     // second and all further derivatives are −v.
     const fourth = slope ** 4 - 6 * slope * slope * v + 3 * v * v - 4 * slope * v - v;
-    return shape * middle - v + Math.log(length * (1 + (l2 / 24) * second + ((l2 * l2) / 1920) * fourth));
+    return shape * middle - v + ln(length * (1 + (l2 / 24) * second + ((l2 * l2) / 1920) * fourth));
   }
   let best = shape * middle - v;
   // The exponent bends downward, so it rises above its middle by no more than half the slope times the interval.
   if (steep > 1000) for (let n = 0; n < y.length; n += 1) best = Math.max(best, shape * ln_y[n] - y[n] * rate);
   let sum = 0;
-  for (let n = 0; n < y.length; n += 1) sum += weight[n] * Math.exp(shape * ln_y[n] - y[n] * rate - best);
-  return best + Math.log(sum);
+  for (let n = 0; n < y.length; n += 1) sum += weight[n] * exp(shape * ln_y[n] - y[n] * rate - best);
+  return best + ln(sum);
 }
 
 /**

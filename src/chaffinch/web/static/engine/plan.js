@@ -6,8 +6,8 @@
  * futures and another source of chance: a number near the edge may differ by a catch or two from the server's.
  */
 
-import { CLEAR, logPosterior } from "./estimate.js";
-import { C_NODES, GRID, LN_LOSS, VARIATION_SD, averageOverC, nodeAt } from "./evidence.js";
+import { CLEAR, logPrior } from "./estimate.js";
+import { C_NODES, GRID, LN_LOSS, VARIATION_SD, nodeAt } from "./evidence.js";
 import { GRAMS_PER_KG_HA_M2 } from "./exposure.js";
 import { sobolColumn } from "./sobol.js";
 import { lnGamma, lnGammaP, normalQuantile } from "./special.js";
@@ -39,7 +39,7 @@ const LN_NEVER = -1e3;
 
 /**
  * One more catch like `like`, when every catch sees only `source`.
- * @param {{alike: string, c: Float64Array, table: Float64Array}[]} tables  of the catches so far, on the grid
+ * @param {ReturnType<typeof import("./evidence.js").tablesOf>} evidence  of the catches so far, on the grid
  * @param {Source} source
  * @param {import("./estimate.js").Prior} prior
  * @param {number} scale_sd
@@ -47,10 +47,9 @@ const LN_NEVER = -1e3;
  * @param {number} seed
  * @returns {Prospect}
  */
-export function prospectOfOneSource(tables, source, prior, scale_sd, like, seed) {
-  const likelihood = new Float64Array(GRID);
-  for (const { table } of tables) averageOverC(table, likelihood);
-  const total = logPosterior(likelihood, prior);
+export function prospectOfOneSource({ tables, total: likelihood }, source, prior, scale_sd, like, seed) {
+  const ln_prior = logPrior(prior);
+  const total = likelihood.map((value, i) => value + ln_prior[i]);
   const top = total.reduce((a, b) => Math.max(a, b));
   const cumulative = new Float64Array(GRID);
   let passed = 0;

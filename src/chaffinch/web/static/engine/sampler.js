@@ -9,6 +9,7 @@
 import { SamplerError } from "./errors.js";
 import { cholesky, eigen, meanAndCov, trace } from "./matrix.js";
 import { local, single } from "./proposals.js";
+import { exp } from "./special.js";
 
 /** @typedef {import("./proposals.js").Proposal} Proposal */
 /** @typedef {(points: Float64Array, count: number) => Float64Array} LogDensity */
@@ -104,7 +105,7 @@ class Run {
     if (!Number.isFinite(highest)) {
       throw new SamplerError("the posterior is zero at every point tried: the readings contradict each other");
     }
-    for (let i = highest > this.highest ? 0 : before; i < n; i += 1) heights[i] = Math.exp(values[i] - highest);
+    for (let i = highest > this.highest ? 0 : before; i < n; i += 1) heights[i] = exp(values[i] - highest);
     this.highest = highest;
     const weights = this.n === this.room.length ? this.room : this.room.subarray(0, n);
     let sum = 0;

@@ -14,6 +14,7 @@ import { sourcesSeen } from "./exposure.js";
 import { meanAndCov } from "./matrix.js";
 import { sample } from "./sampler.js";
 import { normalColumn, sobolColumn } from "./sobol.js";
+import { exp, ln } from "./special.js";
 import { Tables } from "./tables.js";
 
 /** @typedef {import("./exposure.js").Catch} Catch */
@@ -74,9 +75,11 @@ export class Joint {
   /** Draws of the sum of the named sources [kg/ha]. @param {string[]} sources */
   sum(sources) {
     const total = new Float64Array(this.weights.length);
-    this.sources.forEach((source, k) => {
-      if (sources.includes(source)) for (let i = 0; i < total.length; i += 1) total[i] += this.loss[k][i];
-    });
+    for (const [k, source] of this.sources.entries()) {
+      if (!sources.includes(source)) continue;
+      const part = this.loss[k];
+      for (let i = 0; i < total.length; i += 1) total[i] += part[i];
+    }
     return total;
   }
 
@@ -91,20 +94,28 @@ export class Joint {
   /** Expected share of each source in the total loss [%]; they sum to 100. */
   partOfLossPct() {
     const total = this.of(this.sources).values;
+    const per_loss = this.weights.map((w, i) => w / total[i]);
     return this.perSource((k) => {
+      const loss = this.loss[k];
       let part = 0;
-      for (let i = 0; i < total.length; i += 1) part += (this.weights[i] * this.loss[k][i]) / total[i];
+      for (let i = 0; i < total.length; i += 1) part += per_loss[i] * loss[i];
       return 100 * part;
     });
   }
 
   /** Probability that each source is the largest of those seen. */
   pLargest() {
-    const won = this.sources.map(() => 0);
-    for (let i = 0; i < this.weights.length; i += 1) {
+    const { loss, weights } = this;
+    const won = new Float64Array(loss.length);
+    for (let i = 0; i < weights.length; i += 1) {
       let best = 0;
-      for (let k = 1; k < won.length; k += 1) if (this.loss[k][i] > this.loss[best][i]) best = k;
-      won[best] += this.weights[i];
+      let largest = loss[0][i];
+      for (let k = 1; k < won.length; k += 1) {
+        if (loss[k][i] <= largest) continue;
+        best = k;
+        largest = loss[k][i];
+      }
+      won[best] += weights[i];
     }
     return this.perSource((k) => won[k]);
   }
@@ -138,30 +149,36 @@ export function locate(catches, priors, width_sd, seed) {
   const point = new Float64Array(d);
   const loss = new Float64Array(k);
   const errors = new Float64Array(d - k);
+  const per_sd = prior_sd.map((sd) => 1 / sd);
 
   /** @param {Float64Array} straight @param {number} count */
   const logDensity = (straight, count) => {
     const result = new Float64Array(count);
     for (let n = 0, at = 0; n < count; n += 1, at += d) {
-      lnLosses(straight, at, d, k, point);
+      lnLosses(straight, at, d, k, point, loss);
       let squares = 0;
-      for (let i = 0; i < d; i += 1) squares += ((point[i] - prior_mean[i]) / prior_sd[i]) ** 2;
-      for (let i = 0; i < k; i += 1) loss[i] = Math.exp(point[i]);
+      for (let i = 0; i < d; i += 1) {
+        const apart = (point[i] - prior_mean[i]) * per_sd[i];
+        squares += apart * apart;
+      }
       for (let i = k; i < d; i += 1) errors[i - k] = point[i];
       const width_factor = nuisance.width ? Math.exp(-point[d - 1]) : 1;
-      result[n] = tables.logLikelihood(loss, errors, width_factor) - 0.5 * squares;
+      result[n] = tables.logLikelihood(point, loss, errors, width_factor) - 0.5 * squares;
     }
     return result;
   };
 
   const start = straightened(prior_mean, prior_sd, k);
   const found = sample(logDensity, start.mean, start.sd, seed);
-  const points = new Float64Array(found.points.length);
-  for (let at = 0; at < points.length; at += d) {
-    lnLosses(found.points, at, d, k, point);
-    points.set(point, at);
+  const n = found.weights.length;
+  const points = new Float64Array(n * d);
+  const caught = seen.map(() => new Float64Array(n));
+  for (let i = 0; i < n; i += 1) {
+    lnLosses(found.points, i * d, d, k, point, loss);
+    for (let j = 0; j < d; j += 1) points[i * d + j] = point[j];
+    for (let j = 0; j < k; j += 1) caught[j][i] = loss[j];
   }
-  return joint({ points, weights: found.weights, ess: found.ess }, seen, nuisance, tables, prior_sd, seed);
+  return joint({ points, caught, weights: found.weights, ess: found.ess }, seen, nuisance, tables, prior_sd, seed);
 }
 
 /** ln(1 + e^x). @param {number} x */
@@ -175,16 +192,23 @@ const softplus = (x) => (x > 0 ? x + Math.log(1 + Math.exp(-x)) : Math.log(1 + M
  * @param {number} d
  * @param {number} sources
  * @param {Float64Array} point    the draw, d numbers
+ * @param {Float64Array} loss     the losses themselves [kg/ha]
  */
-function lnLosses(straight, at, d, sources, point) {
+function lnLosses(straight, at, d, sources, point, loss) {
   let left = straight[at];
+  let sum = exp(left);
   for (let k = sources - 1; k > 0; k -= 1) {
     const ratio = straight[at + k];
-    const rise = softplus(ratio);
-    point[k] = left - (rise - ratio);
-    left -= rise;
+    const lesser = exp(-Math.abs(ratio));
+    const larger = 1 / (1 + lesser);
+    const rise = ln(1 + lesser);
+    point[k] = left - (ratio > 0 ? rise : rise - ratio);
+    left -= ratio > 0 ? ratio + rise : rise;
+    loss[k] = sum * larger * (ratio > 0 ? 1 : lesser);
+    sum *= larger * (ratio > 0 ? lesser : 1);
   }
   point[0] = left;
+  loss[0] = sum;
   for (let i = sources; i < d; i += 1) point[i] = straight[at + i];
 }
 
@@ -232,32 +256,32 @@ function nuisanceOf(catches, width_sd) {
 }
 
 /**
- * @param {{points: Float64Array, weights: Float64Array, ess: number}} draws
+ * @param {{points: Float64Array, caught: Float64Array[], weights: Float64Array, ess: number}} draws
  * @param {Source[]} seen
  * @param {Nuisance} nuisance
  * @param {Tables} tables
  * @param {Float64Array} prior_sd
  * @param {number} seed
  */
-function joint({ points, weights, ess }, seen, nuisance, tables, prior_sd, seed) {
+function joint({ points, caught, weights, ess }, seen, nuisance, tables, prior_sd, seed) {
   const n = weights.length;
   const d = prior_sd.length;
-  /** @param {number} at @param {number} sign */
-  const column = (at, sign) => {
+  /** @param {number} at */
+  const column = (at) => {
     const found = new Float64Array(n);
-    for (let i = 0, from = at; i < n; i += 1, from += d) found[i] = Math.exp(sign * points[from]);
+    for (let i = 0, from = at; i < n; i += 1, from += d) found[i] = exp(-points[from]);
     return found;
   };
-  const caught = seen.map((_, k) => column(k, 1));
   // The sampler used the first coordinates: one for each parameter and one for the tails.
-  const common = normalColumn(n, d + 1, seed).map((z) => Math.exp(nuisance.common_sd * z));
-  const loss = caught.map((one) => one.map((value, i) => value * common[i]));
+  const common = factors(normalColumn(n, d + 1, seed), nuisance.common_sd);
+  const rests = nuisance.common_width_sd ? factors(normalColumn(n, d + 2, seed), nuisance.common_width_sd) : null;
   const machine = seen.indexOf("machine");
-  if (machine >= 0 && nuisance.common_width_sd) {
-    const column = loss[machine];
-    const z = normalColumn(n, d + 2, seed);
-    for (let i = 0; i < n; i += 1) column[i] *= Math.exp(nuisance.common_width_sd * z[i]);
-  }
+  const loss = caught.map((one, k) => {
+    const all = new Float64Array(n);
+    for (let i = 0; i < n; i += 1) all[i] = one[i] * common[i];
+    if (k === machine && rests) for (let i = 0; i < n; i += 1) all[i] *= rests[i];
+    return all;
+  });
   const errors = seen.length + nuisance.kinds.length;
   const { cov } = meanAndCov(points, weights, d);
   /** @param {string} alike */
@@ -272,7 +296,8 @@ function joint({ points, weights, ess }, seen, nuisance, tables, prior_sd, seed)
       const width_factor = nuisance.width ? Math.exp(-points[i * d + d - 1]) : 1;
       cells.fill(0);
       for (const row of group.rows) {
-        row.addAt(losses, points.subarray(i * d + seen.length, i * d + d), width_factor, cells);
+        const point = points.subarray(i * d, i * d + d);
+        row.addAt(point, losses, point.subarray(seen.length), width_factor, cells);
       }
       return group.c[nodeAt(cells, 0, u[i])];
     });
@@ -282,10 +307,17 @@ function joint({ points, weights, ess }, seen, nuisance, tables, prior_sd, seed)
     loss,
     caught,
     weights,
-    width_error: machine >= 0 && nuisance.width ? column(errors, -1) : null,
-    reading_error: new Map(nuisance.kinds.map((kind, k) => [kind, column(seen.length + k, -1)])),
+    width_error: machine >= 0 && nuisance.width ? column(errors) : null,
+    reading_error: new Map(nuisance.kinds.map((kind, k) => [kind, column(seen.length + k)])),
     ess,
     learned: Object.fromEntries(seen.map((s, k) => [s, 1 - Math.sqrt(cov[k * d + k]) / prior_sd[k]])),
     cDraws,
   });
+}
+
+/** e^(sd z) of a column, in a column of its own. @param {Float64Array} z @param {number} sd */
+function factors(z, sd) {
+  const found = new Float64Array(z.length);
+  for (let i = 0; i < z.length; i += 1) found[i] = exp(sd * z[i]);
+  return found;
 }

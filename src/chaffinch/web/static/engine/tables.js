@@ -8,6 +8,7 @@
 
 import { C_NODES, GRID, LN_LOSS, averageOfRow, byLikeness, cNodes, groupBy, likelihoods } from "./evidence.js";
 import { GRAMS_PER_KG_HA_M2 } from "./exposure.js";
+import { ln } from "./special.js";
 
 /** @typedef {import("./exposure.js").Catch} Catch */
 /** @typedef {import("./exposure.js").Source} Source */
@@ -21,8 +22,9 @@ const CERTAINLY_EMPTY = 0.002;
 const TABLE_MARGIN = 4;
 /** Stands for an impossible reading: keeps the climb finite, low enough for it to feel the slope above. */
 const FLOOR = -1e9;
-/** Rows worked out at once. */
-const BLOCK = 8;
+/** Rows worked out at once, a power of two. */
+const BLOCK_BITS = 2;
+const BLOCK = 1 << BLOCK_BITS;
 
 /** @typedef {{alike: string, c: Float64Array, rows: Row[]}} Group */
 
@@ -48,20 +50,23 @@ export class Tables {
 
   /**
    * Sum over the groups of the average over c, for one draw.
+   * @param {Float64Array} point  logs of the losses first
    * @param {Float64Array} loss
    * @param {Float64Array} errors
    * @param {number} width_factor
    */
-  logLikelihood(loss, errors, width_factor) {
+  logLikelihood(point, loss, errors, width_factor) {
+    const { groups, cells } = this;
     let sum = 0;
-    for (const { rows } of this.groups) {
+    for (let g = 0; g < groups.length; g += 1) {
+      const { rows } = groups[g];
       if (rows.length === 1) {
         // All catches that share a c share the expected mass too: c need not be kept apart draw by draw.
-        sum += rows[0].averageAt(loss, errors, width_factor);
+        sum += rows[0].averageAt(point, loss, errors, width_factor);
       } else {
-        this.cells.fill(0);
-        for (const row of rows) row.addAt(loss, errors, width_factor, this.cells);
-        sum += averageOfRow(this.cells, 0);
+        cells.fill(0);
+        for (let r = 0; r < rows.length; r += 1) rows[r].addAt(point, loss, errors, width_factor, cells);
+        sum += averageOfRow(cells, 0);
       }
     }
     return sum;
@@ -77,6 +82,10 @@ class Row {
     this.areas = Float64Array.from(areas);
     const on_width = seen.map((s) => nuisance.width && exposure.by_width && (s === "machine" || s === "leak"));
     this.on_width = Uint8Array.from(on_width, Number);
+    const sees = areas.flatMap((area, k) => (area > 0 ? [k] : []));
+    /** The source seen, where it is a single one: then the log of its loss is known already. */
+    this.only = sees.length === 1 && !on_width[sees[0]] ? sees[0] : -1;
+    this.ln_area = Math.log(areas[sees[0]]);
     this.kind = nuisance.kinds.indexOf(reading.kind);
     const low = Math.log(Math.min(...areas.filter((a) => a > 0))) + LN_LOSS[0] - TABLE_MARGIN;
     const high = Math.log(areas.reduce((a, b) => a + b, 0)) + LN_LOSS[GRID - 1] + TABLE_MARGIN;
@@ -109,27 +118,46 @@ class Row {
     this.ready[block] = part.some((value) => value <= 0.5 * FLOOR) ? 2 : 1;
   }
 
-  /** Where in the table a draw stands, in rows. @param {Float64Array} loss @param {Float64Array} errors @param {number} width_factor */
-  place(loss, errors, width_factor) {
-    let mean = 0;
-    for (let k = 0; k < loss.length; k += 1) {
-      mean += loss[k] * this.areas[k] * (this.on_width[k] ? width_factor : 1);
+  /**
+   * Where in the table a draw stands, in rows.
+   * @param {Float64Array} point
+   * @param {Float64Array} loss
+   * @param {Float64Array} errors
+   * @param {number} width_factor
+   */
+  place(point, loss, errors, width_factor) {
+    let ln_mean = 0;
+    if (this.only >= 0) {
+      ln_mean = point[this.only] + this.ln_area;
+    } else {
+      const { areas, on_width } = this;
+      let mean = 0;
+      for (let k = 0; k < areas.length; k += 1) mean += loss[k] * areas[k] * (on_width[k] ? width_factor : 1);
+      ln_mean = ln(mean);
     }
-    return (Math.log(mean) - (this.kind < 0 ? 0 : errors[this.kind]) - this.first) / this.step;
+    return (ln_mean - (this.kind < 0 ? 0 : errors[this.kind]) - this.first) / this.step;
   }
 
   /** First of the four rows that a place is read from, less one; they are ready then. @param {number} place */
   index(place) {
-    const index = Math.trunc(Math.max(1, Math.min(this.size - 3, place)));
-    const [from, to] = [Math.trunc((index - 1) / BLOCK), Math.trunc((index + 2) / BLOCK)];
+    // A mean so far off that it is no number is read at the top end, as the throw of a NaN needs.
+    const index = place < 1 ? 1 : place < this.size - 3 ? place | 0 : this.size - 3;
+    const from = (index - 1) >> BLOCK_BITS;
+    const to = (index + 2) >> BLOCK_BITS;
     if (!this.ready[from]) this.fill(from);
     if (!this.ready[to]) this.fill(to);
     return index;
   }
 
-  /** The average over c for one draw. @param {Float64Array} loss @param {Float64Array} errors @param {number} width_factor */
-  averageAt(loss, errors, width_factor) {
-    const place = this.place(loss, errors, width_factor);
+  /**
+   * The average over c for one draw.
+   * @param {Float64Array} point
+   * @param {Float64Array} loss
+   * @param {Float64Array} errors
+   * @param {number} width_factor
+   */
+  averageAt(point, loss, errors, width_factor) {
+    const place = this.place(point, loss, errors, width_factor);
     const index = this.index(place);
     const v = this.averaged;
     return smooth(v[index - 1], v[index], v[index + 1], v[index + 2], place - index);
@@ -137,18 +165,19 @@ class Row {
 
   /**
    * Add the log-likelihood for each node of c, for one draw, to the cells.
+   * @param {Float64Array} point  logs of the losses first
    * @param {Float64Array} loss
    * @param {Float64Array} errors
    * @param {number} width_factor
    * @param {Float64Array} cells
    */
-  addAt(loss, errors, width_factor, cells) {
-    const place = this.place(loss, errors, width_factor);
+  addAt(point, loss, errors, width_factor, cells) {
+    const place = this.place(point, loss, errors, width_factor);
     const index = this.index(place);
     const along = place - index;
     const v = this.table;
     const start = (index - 1) * C_NODES;
-    const possible = this.ready[Math.trunc((index - 1) / BLOCK)] + this.ready[Math.trunc((index + 2) / BLOCK)] === 2;
+    const possible = this.ready[(index - 1) >> BLOCK_BITS] + this.ready[(index + 2) >> BLOCK_BITS] === 2;
     if (!possible || along < 0 || along > 1) {
       for (let j = 0, at = start; j < C_NODES; j += 1, at += 1) {
         cells[j] += smooth(v[at], v[at + C_NODES], v[at + 2 * C_NODES], v[at + 3 * C_NODES], along);
