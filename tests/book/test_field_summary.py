@@ -10,6 +10,7 @@ from chaffinch.book.checks import log_check
 from chaffinch.book.desk import Desk, start_book
 from chaffinch.book.field_checks import Filed, from_check, shared_names
 from chaffinch.book.fields import field_summary
+from chaffinch.book.ledger import ledger
 from chaffinch.book.things import add_thing, find_thing
 from chaffinch.errors import InputError
 from chaffinch.records.checkfile import check_from_table
@@ -154,3 +155,19 @@ def test_an_edit_that_does_not_suit_its_target_holds_nothing(desk):
 
     assert find_thing(desk, "field", "Long Hollow").parts["area"] == "60 ha"
     assert summary(desk).area_ha == pytest.approx(60.0)
+
+
+def test_where_and_ledger_say_the_same_of_a_field_whose_yield_only_the_field_tells(tmp_path):
+    """Checks from a sheet or a file often tell no yield: both go by the field's then, and print the same figures."""
+    desk = start_book(str(tmp_path / "two.chaffinch"), title="Larkhollow", device="laptop")
+    season = add_thing(desk, "season", {"name": "2026"})
+    told = {"crop": "canola", "area": "60 ha", "price": "640 /t", "yield_expected": "1.2 t/ha", "season": season.id}
+    field = add_thing(desk, "field", {"name": "Long Hollow", **told})
+    for catches in ([PAN], [BEHIND, STRIP]):
+        check = check_from_table({**{k: v for k, v in BASE.items() if k != "yield"}, "catch": catches})
+        log_check(desk, check, taken_at="2026-08-14T16:00:00Z", where={"field": field.id, "season": season.id})
+    here = field_summary(desk, find_thing(desk, "field", "Long Hollow"))
+    there = ledger(desk, find_thing(desk, "season", "2026")).loss.fields[field.id]
+
+    assert here.mean_kg_ha == there.judged.kg_ha
+    assert {source: r for source, (r, _) in here.sources.items()} == {s: x.kg_ha for s, x in there.sources.items()}

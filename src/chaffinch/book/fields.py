@@ -100,13 +100,14 @@ def _losses(
         return {}, None, None, ()
     price = field.parts.get("price")
     per_t = None if price is None else units.read_positive(price, "price", field="field, price").value
-    yields = [line.logged.check.yield_kg_ha for line in lines if line.logged.check.yield_kg_ha is not None]
+    from chaffinch.book.points import yield_in_sum  # it takes from here what a progress is
+
     asked = FieldAsked(
         field.id,
         LARGE_FIELD_HA if area_ha is None else area_ha,
         filed_checks(taught),
         price_per_t=per_t,
-        yield_kg_ha=sum(yields) / len(yields) if yields else None,
+        yield_kg_ha=yield_in_sum(field, taught),
         crop="",
         leak_with_machine=False,
         seed=seed,

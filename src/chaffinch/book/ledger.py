@@ -16,7 +16,7 @@ from chaffinch.book.field_checks import FieldAsked, Filed, filed_checks, from_ch
 from chaffinch.book.fields import WILD, Progress, checks_where
 from chaffinch.book.outings import outings
 from chaffinch.book.own_variation import with_learned
-from chaffinch.book.points import CheckPoint, points_of, yield_of_field
+from chaffinch.book.points import CheckPoint, points_of, yield_in_sum
 from chaffinch.book.things import Thing, by_ids, things
 from chaffinch.engine.estimate import default_prior
 from chaffinch.engine.fair import Comparison, FairCheck, compare_groups
@@ -300,7 +300,7 @@ def _loss(fields: Sequence[SeasonField], seed: int, progress: Progress | None) -
             one.area_ha,
             filed_checks(one.checks),
             price_per_t=one.price_per_t,
-            yield_kg_ha=_yield(one),
+            yield_kg_ha=yield_in_sum(one.thing, one.checks),
             crop=one.crop,
             leak_with_machine=True,
             seed=seed,
@@ -312,11 +312,3 @@ def _loss(fields: Sequence[SeasonField], seed: int, progress: Progress | None) -
         return found
 
     return season_loss([one.entry() for one in asked.values()], seed=seed, sum_up=sum_up)
-
-
-def _yield(one: SeasonField) -> float | None:
-    told = yield_of_field(one.thing)
-    if told is not None:
-        return told
-    yields = [c.check.yield_kg_ha for c in one.checks if c.check.yield_kg_ha is not None]
-    return float(np.median(yields)) if yields else None

@@ -8,6 +8,7 @@ name for each source.
 from __future__ import annotations
 
 import math
+import statistics
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
@@ -142,6 +143,15 @@ def yield_of_field(thing: Thing | None) -> float | None:
     parts = {} if thing is None else thing.parts
     told = parts.get("yield_actual") or parts.get("yield_expected")
     return None if told is None else units.read_positive(told, "area_mass", field="field, yield").value
+
+
+def yield_in_sum(field: Thing, checks: Sequence[LoggedCheck]) -> float | None:
+    """Yield a field's sum is held to [kg/ha]: the field's, else the middle of its checks'; None where none is told."""
+    told = yield_of_field(field)
+    if told is not None:
+        return told
+    yields = [c.check.yield_kg_ha for c in checks if c.check.yield_kg_ha is not None]
+    return statistics.median(yields) if yields else None
 
 
 def _point(one: LoggedCheck, known: Mapping[str, Thing], *, judged: bool, seed: int) -> CheckPoint:
