@@ -54,9 +54,35 @@ def test_another_pace_page_and_data(chaffinch):
     assert told["total_kg"]["low"] < told["total_kg"]["median"] < told["total_kg"]["high"]
 
 
+@pytest.mark.usefixtures("harvest")
+def test_the_best_pace_page_and_zones(chaffinch, tmp_path):
+    ran = asked(chaffinch, "what-if", "--best", "--price", "600 /t", "--hour-cost", "450 /h")
+    assert ran.status == 0, ran.err
+    assert "would have cost least on this field" in ran.out
+    assert "hours less save $" in ran.out or "hours more cost $" in ran.out
+    assert "Both together: " in ran.out
+    assert "$−" not in ran.out
+    box = [[-180, 50.0], [180, 50.0], [180, 51.0], [-180, 51.0], [-180, 50.0]]
+    shape = {"type": "Feature", "properties": {"soil": "loam"}, "geometry": {"type": "Polygon", "coordinates": [box]}}
+    zones = tmp_path / "zones.geojson"
+    zones.write_text(json.dumps({"type": "FeatureCollection", "features": [shape]}), encoding="utf-8")
+    ran = asked(chaffinch, "map", "--zones", str(zones), "--price", "600 /t")
+    assert ran.status == 0, ran.err
+    assert "loam" in ran.out
+    assert max(len(line) for line in ran.out.splitlines()) <= 80
+    told = json.loads(asked(chaffinch, "map", "--zones", str(zones), "--json").out)
+    assert [one["zone"] for one in told["by_zone"]] == ["loam"]
+    assert told["by_zone"][0]["cut_ha"] == pytest.approx(told["cut_ha"])
+    assert told["sensor"] is None
+
+
 @pytest.mark.parametrize(
     ("more", "said"),
     [
+        ([], "give a speed, or ask for --best"),
+        (["--speed", "5 km/h", "--best"], "together with --best"),
+        (["--best", "--price", "600 /t"], "--hour-cost"),
+        (["--speed", "5 km/h", "--machine", "No. 9"], "is not in the log"),
         (["--speed", "5"], "--speed"),
         (["--speed", "60 km/h"], "other pace"),
         (["--speed", "5 km/h", "--combine", "x"], "x"),

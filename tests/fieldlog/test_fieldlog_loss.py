@@ -9,7 +9,7 @@ import pytest
 
 from chaffinch.fieldlog.clean import Cleaned, clean
 from chaffinch.fieldlog.derive import completed
-from chaffinch.fieldlog.loss import at_pace, binned, by_class, cells, interval_of, usage, whole_field
+from chaffinch.fieldlog.loss import at_pace, binned, by_class, cells, interval_of, of_groups, usage, whole_field
 from chaffinch.fieldlog.moments import moments
 from chaffinch.fieldlog.rows import Part, Rows
 
@@ -94,7 +94,12 @@ def test_another_pace_has_its_loads_and_its_time() -> None:
     slow = at_pace(use, cleaned, 4.0)
     good = ~np.isnan(use.area_ha)
     np.testing.assert_allclose(slow.load_t_h[good], 4.0 * 9.0 * cleaned.yield_t_ha[good] / 10)
-    assert slow.hours == pytest.approx(use.cut_ha * 10 / (4.0 * 9.0))
+    # The same way at another speed; with next to no overlap that is area over speed and width.
+    assert slow.hours == pytest.approx(use.way_km / 4.0)
+    assert slow.hours == pytest.approx(use.cut_ha * 10 / (4.0 * 9.0), rel=0.02)
+    assert use.width_m == pytest.approx(9.0, rel=0.02)
+    # At the speed it went, on average, it takes the time it took.
+    assert at_pace(use, cleaned, use.way_km / use.hours).hours == pytest.approx(use.hours)
     # Rows are worlds: under the straight line, loss follows load world by world.
     now, then = whole_field(use, curves), whole_field(slow, curves)
     np.testing.assert_allclose(then.machine_kg[1] / now.machine_kg[1],
@@ -117,12 +122,33 @@ def test_classes_and_squares_add_up_to_the_field() -> None:
     assert (square[2] - square[0]) * M_DEG * np.cos(np.radians(50.4)) == pytest.approx(27.0, rel=1e-3)
 
 
+def test_groups_of_records_make_the_field_and_their_loss_is_their_records() -> None:
+    cleaned = cut()
+    use = usage(cleaned)
+    loss = whole_field(use, curves)
+    group = np.where(np.arange(960) < 480, 0, 1)
+    group[:60] = -1
+    parts = of_groups(use, loss, group, 3)
+    for number, (cut_ha, known_ha, draws) in enumerate(parts[:2]):
+        mine = (group == number) & ~np.isnan(use.area_ha)
+        machine, header = curves(use.load_t_h[mine], use.speed_kmh[mine])
+        assert cut_ha == pytest.approx(use.cut_area_ha[group == number].sum())
+        assert known_ha == pytest.approx(use.area_ha[mine].sum())
+        # A bin stands at the mean of the whole field's records in it, 2 % wide.
+        np.testing.assert_allclose(draws, cut_ha / known_ha * ((machine + header) @ use.area_ha[mine]), rtol=4e-3)
+    assert parts[2][:2] == (0.0, 0.0)
+    assert np.isnan(parts[2][2]).all()
+    whole = of_groups(use, loss, np.zeros(960, np.int64), 1)[0]
+    np.testing.assert_allclose(whole[2], loss.total_kg, rtol=1e-12)
+
+
 def test_nothing_that_counts_is_no_error() -> None:
     cleaned = cut(flow_kg_s=np.zeros(960))
     loss = whole_field(usage(cleaned), curves)
     assert loss.known_ha == 0.0
     assert loss.total_kg.tolist() == [0.0]
     assert cells(cleaned, usage(cleaned), loss, 27.0) == []
+    assert np.isnan(of_groups(usage(cleaned), loss, np.zeros(960, np.int64), 1)[0][2]).all()
 
 
 def test_a_moment_gets_the_middle_of_the_window_before_it() -> None:

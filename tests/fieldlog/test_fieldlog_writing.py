@@ -10,7 +10,7 @@ from made_tables import driven
 
 from chaffinch.errors import InputError
 from chaffinch.fieldlog.reading import read_log
-from chaffinch.fieldlog.rows import Part, Rows
+from chaffinch.fieldlog.rows import LOSS_READINGS, Part, Rows
 from chaffinch.fieldlog.writing import ENDINGS, write_log
 
 
@@ -23,6 +23,8 @@ def field(clock: str = "utc") -> Rows:
     columns["time_s"] = made["time"] + (0.25 if clock == "elapsed" else 1_786_701_600.25)
     columns["moisture_pct"][3] = np.nan
     columns["in_work"] = np.ones(200)
+    for number, name in enumerate(LOSS_READINGS):
+        columns[name] = np.linspace(0.0, 10.0 + number, 200)
     parts = (
         Part("log 1", "North quarter", "Larkhollow 1", clock),
         Part("log 2", "North quarter", "Larkhollow 1", clock),

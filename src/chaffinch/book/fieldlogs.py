@@ -251,7 +251,12 @@ def clean_log(
     cleaned = clean(rows, limits)
     if to is not None:
         write_log(Path(to), rows, beside=_beside(cleaned), replace=replace)
-    good = cleaned.counts
+    return of_records(found, cleaned)
+
+
+def of_records(found: LogFound, cleaned: Cleaned) -> LogCleaned:
+    """What cleaned records of a log come to."""
+    rows, good = cleaned.rows, cleaned.counts
     area = rows.area_m2() * (1.0 - np.nan_to_num(cleaned.overlap_share))
     grain = cleaned.flow_kg_s * rows.column("interval_s")
     crop = cleaned.yield_t_ha[good]

@@ -16,11 +16,15 @@ import numpy as np
 
 from chaffinch.book.curves import Curves, curves
 from chaffinch.book.desk import Desk
-from chaffinch.book.fieldlogs import LogCleaned, clean_log
+from chaffinch.book.fieldlogs import LogCleaned, clean_log, of_records
+from chaffinch.book.log_pace import best_of_field
+from chaffinch.book.log_sensor import LogSensor, sensor_of
+from chaffinch.book.log_zones import ZoneLoss, ZonesTold, by_zone
 from chaffinch.book.points import CheckPoint
 from chaffinch.book.things import Thing
-from chaffinch.engine.domain import FloatArray, between, positive
+from chaffinch.engine.domain import FloatArray, between, not_negative, positive
 from chaffinch.engine.estimate import Range
+from chaffinch.engine.pace import Pace
 from chaffinch.engine.pace_curves import paired
 from chaffinch.errors import InputError
 
@@ -65,6 +69,10 @@ class OtherPace:
         Share of the area at loads more than a tenth beyond those tested [0-1]; NaN without a test.
     money_saved : Range or None
         Grain saved at the price; None without one. Time is not in it.
+    time_cost : float or None
+        What the hours more cost [money], below 0 where hours are saved; None where no hour cost was told.
+    gain : Range or None
+        Grain saved less what the time costs [money]; None without a price and an hour cost.
     """
 
     speed_kmh: float
@@ -74,6 +82,8 @@ class OtherPace:
     hours_more: float
     beyond_share: float
     money_saved: Range | None
+    time_cost: float | None = None
+    gain: Range | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,6 +111,17 @@ class LogLoss:
     squares : tuple of Cell
         The map.
     other : OtherPace or None
+        The pace asked for, or the best.
+    mean_kmh : float
+        Speed of the way over the time cutting [km/h].
+    by_zone : tuple of ZoneLoss
+        In the order of their file, and last what lies in none; empty without a file of zones.
+    in_several : int
+        Records that lie in several zones and count in the first.
+    best : Pace or None
+        Where the best pace was asked for.
+    sensor : LogSensor or None
+        The machine's own loss sensor; None where the log holds none.
     """
 
     log: LogCleaned
@@ -119,6 +140,11 @@ class LogLoss:
     by_hour: tuple[ClassLoss, ...]
     squares: tuple[Cell, ...]
     other: OtherPace | None = None
+    mean_kmh: float = float("nan")
+    by_zone: tuple[ZoneLoss, ...] = ()
+    in_several: int = 0
+    best: Pace | None = None
+    sensor: LogSensor | None = None
 
 
 def log_loss(
@@ -131,6 +157,11 @@ def log_loss(
     season: str | None = None,
     price_per_t: float | None = None,
     other_kmh: float | None = None,
+    best: bool = False,
+    hour_cost_per_h: float | None = None,
+    fastest_kmh: float | None = None,
+    machine: str | None = None,
+    zones: ZonesTold | None = None,
     class_kmh: float = SPEED_CLASS_KMH,
     settings: Mapping[str, float] | None = None,
     seed: int = 1,
@@ -148,23 +179,38 @@ def log_loss(
         [money/t]
     other_kmh : float or None
         Another pace to compare with [km/h].
+    best : bool
+        Look for the best pace and compare with that; needs a price and an hour cost.
+    hour_cost_per_h : float or None
+        What one more hour costs [money/h].
+    fastest_kmh : float or None
+        Speed the best pace must not pass [km/h].
+    machine : str or None
+        Whose records count, by its name in the log; needed where several machines made it. All are cleaned together.
+    zones : ZonesTold or None
+        Areas to tell the loss of.
     class_kmh : float
         How wide the classes of speed are [km/h].
 
     Raises
     ------
     InputError
-        As for those two; for a log of several machines, one without grain flow or yield, and when no record counts.
+        As for those two; for a log of several machines of which none was chosen, one without grain flow or yield, and
+        when no record counts.
     """
     from chaffinch.fieldlog.loss import at_pace, by_class, cells, interval_of, usage, whole_field
 
-    if other_kmh is not None:
-        between("other pace", other_kmh, *MEANT_KMH, "write a speed of a combine while cutting, like 6 km/h")
-    log = clean_log(path, None, answers, settings=settings, progress=progress)
+    for name, speed in (("other pace", other_kmh), ("fastest speed", fastest_kmh)):
+        if speed is not None:
+            between(name, speed, *MEANT_KMH, "write a speed of a combine while cutting, like 6 km/h")
+    if best and other_kmh is not None:
+        raise InputError("other pace", other_kmh, "is given, and the best one asked for", "ask for one of the two")
+    if best and price_per_t is None:
+        raise InputError("price", None, "is needed for the best pace", "add --price")
+    if best and hour_cost_per_h is None:
+        raise InputError("hour cost", None, "is needed for the best pace", 'add --hour-cost "450 /h"')
+    log = _one_machine(clean_log(path, None, answers, settings=settings, progress=progress), machine)
     rows = log.cleaned.rows
-    machines = sorted({part.machine for part in rows.parts})
-    if len(machines) > 1:
-        raise InputError("log", ", ".join(machines), "is of several machines", "give the log of one machine")
     moments_of: dict[str, JoinedCheck] = {}
 
     def joined(point: CheckPoint) -> CheckPoint:
@@ -187,20 +233,35 @@ def log_loss(
     loss = of(use)
     total = loss.total_kg
     money = None if price_per_t is None else interval_of(total).times(price_per_t / KG_PER_T)
+    pace = None
+    if best and price_per_t is not None and hour_cost_per_h is not None:
+        pace = best_of_field(
+            found, log.cleaned, use, of, price_per_t=price_per_t, hour_cost_per_h=hour_cost_per_h,
+            most_kg_ha=most_kg_ha, fastest_kmh=fastest_kmh,
+        )  # fmt: skip
+        other_kmh = pace.best_kmh
     other = None
     if other_kmh is not None:
         then_use = at_pace(use, log.cleaned, other_kmh)
         then = of(then_use)
         saved = interval_of(total - then.total_kg)
+        more = then_use.hours - use.hours
+        worth = None if price_per_t is None else saved.times(price_per_t / KG_PER_T)
+        time_cost = None if hour_cost_per_h is None else more * not_negative("hour cost", hour_cost_per_h)
         other = OtherPace(
             other_kmh,
             interval_of(then.total_kg),
             saved,
             then_use.hours,
-            then_use.hours - use.hours,
+            more,
             then.beyond_share,
-            None if price_per_t is None else saved.times(price_per_t / KG_PER_T),
+            worth,
+            time_cost,
+            None
+            if worth is None or time_cost is None
+            else Range(worth.low - time_cost, worth.median - time_cost, worth.high - time_cost),
         )
+    zoned, in_several = ((), 0) if zones is None else by_zone(zones, log, use, loss, price_per_t)
     width = rows.column("width_m")
     usual_m = float(np.nanmedian(width[width > 0]))
     utc = all(part.clock == "utc" for part in rows.parts)
@@ -221,6 +282,11 @@ def log_loss(
         by_class(use, loss, rows.column("time_s"), HOUR_S) if utc else (),
         tuple(cells(log.cleaned, use, loss, CELL_SWATHS * usual_m)),
         other,
+        use.way_km / use.hours if use.hours > 0 else float("nan"),
+        zoned,
+        in_several,
+        pace,
+        sensor_of(log.cleaned, use, _beside(found, moments_of), most_kg_ha=most_kg_ha, seed=seed),
     )
 
 
@@ -235,6 +301,26 @@ def write_map(found: LogLoss, to: str | Path, *, replace: bool = False) -> None:
     from chaffinch.fieldlog.writing import write_cells
 
     write_cells(Path(to), found.squares, replace=replace)
+
+
+def _one_machine(log: LogCleaned, machine: str | None) -> LogCleaned:
+    """The log with the records of one machine, cleaned among all."""
+    from chaffinch.fieldlog.machines import machines_of, of_machine
+
+    machines = machines_of(log.cleaned.rows)
+    if machine is None and len(machines) > 1:
+        names = ", ".join(name or "one without a name" for name in machines)
+        raise InputError("log", names, "is of several machines", "choose one: --machine NAME")
+    return log if machine is None else of_records(log.found, of_machine(log.cleaned, machine))
+
+
+def _beside(found: Curves, joined: Mapping[str, JoinedCheck]) -> list[tuple[float, CheckPoint]]:
+    """Moments [UTC s] and checks that stand in the log."""
+    return [
+        (datetime.fromisoformat(joined[p.logged.id].taken_at).timestamp(), p)
+        for p in found.own
+        if p.logged.id in joined and joined[p.logged.id].moment.stands
+    ]
 
 
 def _draws_of(found: Curves, combine: Thing, seed: int) -> LossDraws:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
@@ -11,6 +12,7 @@ from chaffinch import units
 from chaffinch.cli.book_which import book_option, open_the_book, print_json, progress
 from chaffinch.cli.fieldlog import answer_options, answers, numbers
 from chaffinch.cli.page import Page
+from chaffinch.errors import InputError
 
 if TYPE_CHECKING:
     from chaffinch.book.desk import Desk
@@ -25,6 +27,7 @@ def loss_options(command: Callable[..., Any]) -> Callable[..., Any]:
             book_option,
             click.option("--combine", metavar="NAME", help="The combine; may be left out where the book has one."),
             click.option("--crop", metavar="NAME", required=True, help="The crop, like canola."),
+            click.option("--machine", metavar="NAME", help="Whose records count, where several machines made the log."),
             click.option("--season", metavar="NAME", help="Only checks of this season; else of all."),
             click.option("--price", metavar="TEXT", help='Price of the grain, like "14.50 /bu".'),
             click.option("--set", "changed", metavar="NAME=NUMBER", multiple=True,
@@ -39,17 +42,29 @@ def loss_options(command: Callable[..., Any]) -> Callable[..., Any]:
 @click.argument("path", type=click.Path())
 @click.option("--to", metavar="FILE", help="Write the map: .gpkg, .geojson or .parquet.")
 @click.option("--replace", is_flag=True, help="Write over a file that is there.")
+@click.option("--zones", metavar="FILE", help="Areas to tell apart: .shp, .gpkg or .geojson, also in a .zip.")
+@click.option("--zone-name", metavar="COLUMN", help="Which column of that file names them.")
+@click.option("--zone-crs", metavar="CODE", help="Its coordinate system, where it tells none, like EPSG:32612.")
 @loss_options
 @answer_options
-def map_(path: str, *, to: str | None, replace: bool, as_data: bool, **given: Any) -> None:
+def map_(
+    path: str, *, to: str | None, replace: bool, zones: str | None, zone_name: str | None, zone_crs: str | None,
+    as_data: bool, **given: Any,
+) -> None:  # fmt: skip
     """Sum what the field of the log at PATH lost, and draw where.
 
     The curves are those of the combine in the book; checks taken while the log ran get their load from it.
     """
     from chaffinch.book.log_losses import write_map
+    from chaffinch.book.log_zones import ZonesTold
     from chaffinch.cli.fieldlog_loss_page import as_json, show
 
-    found, unit, sign = _found(path, None, given)
+    told = None
+    if zones is not None:
+        told = ZonesTold(Path(zones), zone_name or "", zone_crs or "")
+    elif zone_name or zone_crs:
+        raise InputError("--zones", None, "is not told", "name the file the zones are in")
+    found, unit, sign = _found(path, given, zones=told)
     if to is not None:
         write_map(found, to, replace=replace)
     if as_data:
@@ -64,22 +79,31 @@ def map_(path: str, *, to: str | None, replace: bool, as_data: bool, **given: An
 
 @click.command("what-if")
 @click.argument("path", type=click.Path())
-@click.option("--speed", metavar="TEXT", required=True, help='Another pace, like "5 km/h" or "3.5 mph".')
+@click.option("--speed", metavar="TEXT", help='Another pace, like "5 km/h" or "3.5 mph".')
+@click.option("--best", is_flag=True, help="The pace that would have cost least; needs --price and --hour-cost.")
+@click.option("--hour-cost", metavar="TEXT", help='What one more hour of combining costs, like "450 /h".')
+@click.option("--fastest", metavar="TEXT", help="Speed that ground or engine do not allow to pass.")
 @loss_options
 @answer_options
-def what_if(path: str, *, speed: str, as_data: bool, **given: Any) -> None:
-    """Say what another pace would have brought on the field of the log at PATH."""
+def what_if(
+    path: str, *, speed: str | None, best: bool, fastest: str | None, as_data: bool, **given: Any
+) -> None:  # fmt: skip
+    """Say what another pace would have brought on the field of the log at PATH: --speed, or --best."""
     from chaffinch.cli.fieldlog_loss_page import as_json, show_other
 
-    kmh = units.read_positive(speed, "speed", field="--speed").value
-    found, unit, sign = _found(path, kmh, given)
+    if (speed is None) != best:
+        problem = "is not told" if speed is None else "is given together with --best"
+        raise InputError("--speed", speed, problem, "give a speed, or ask for --best")
+    kmh = None if speed is None else units.read_positive(speed, "speed", field="--speed").value
+    most = None if fastest is None else units.read_positive(fastest, "speed", field="--fastest").value
+    found, unit, sign = _found(path, given, other_kmh=kmh, best=best, fastest_kmh=most)
     if as_data:
         print_json(as_json(found))
         return
     show_other(found, unit, sign, Page.here())
 
 
-def _found(path: str, other_kmh: float | None, given: dict[str, Any]) -> tuple[LogLoss, PaceUnit, str]:
+def _found(path: str, given: dict[str, Any], **how: Any) -> tuple[LogLoss, PaceUnit, str]:
     from chaffinch.book.currency import one_currency, read_told
     from chaffinch.book.log_losses import log_loss
     from chaffinch.book.shown_unit import unit_of
@@ -91,17 +115,21 @@ def _found(path: str, other_kmh: float | None, given: dict[str, Any]) -> tuple[L
     combine = only_combine(desk, given.pop("combine"))
     crop, season_name, price_text = given.pop("crop"), given.pop("season"), given.pop("price")
     season = None if season_name is None else one_thing(desk, "season", season_name, flag="--season").id
-    settings = numbers(given.pop("changed"))
+    settings, given_machine = numbers(given.pop("changed")), given.pop("machine")
     unit = unit_of(desk, crop)
     price, told = None, []
     if price_text is not None:
         told.append(read_told(price_text, "price", field="--price", bushel_kg=unit.bushel_kg))
         read = units.read_not_negative(price_text, "price", field="--price", bushel_kg=unit.bushel_kg)
         price = read.value
+    hour_text, hour_cost = given.pop("hour_cost", None), None
+    if hour_text is not None:
+        told.append(read_told(hour_text, "money_rate", field="--hour-cost"))
+        hour_cost = units.read_not_negative(hour_text, "money_rate", field="--hour-cost").value
     sign = one_currency(desk, told)
     with progress("Reading the log") as step:
         found = log_loss(
-            desk, combine, crop, path, answers(given), season=season, price_per_t=price, other_kmh=other_kmh,
-            class_kmh=class_kmh(unit), settings=settings, progress=step,
+            desk, combine, crop, path, answers(given), season=season, price_per_t=price, hour_cost_per_h=hour_cost,
+            machine=given_machine, class_kmh=class_kmh(unit), settings=settings, progress=step, **how,
         )  # fmt: skip
     return found, unit, sign

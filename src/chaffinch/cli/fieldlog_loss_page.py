@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Final
 
 from chaffinch.book.check_json import as_range
 from chaffinch.book.fieldlog_said import doubts_said
@@ -14,11 +14,24 @@ from chaffinch.cli.page import Page
 
 if TYPE_CHECKING:
     from chaffinch.book.log_losses import LogLoss
+    from chaffinch.book.log_sensor import LogSensor
     from chaffinch.book.shown_unit import PaceUnit
     from chaffinch.engine.estimate import Range
+    from chaffinch.engine.pace import Pace, Remark
     from chaffinch.fieldlog.loss import ClassLoss
 
 T = 1 / 1000.0
+BEST_REMARKS: Final[dict[Remark, str]] = {
+    "time costs nothing": "An hour costs 0, so the answer is as slow as you like.",
+    "grain costs nothing": "The price is 0, so the answer is as fast as you can.",
+    "not tested": "This combine was never tested in this crop: this is expectation, not advice.",
+    "header not measured": "Header loss was not measured; it may move the best pace.",
+    "may lie beyond": "The best pace may lie beyond the speeds tried: take a check there.",
+    "beyond tested": "The best pace lies a little beyond the speeds tried: take a check there.",
+    "more than the crop": "At some speeds the curve, carried on, would lose more than grew: it is held at the yield.",
+    "today far from tested": "The field was cut far from the speeds tried.",
+    "slope not learned": "The checks have not shown how loss rises with speed.",
+}
 
 
 def class_kmh(unit: PaceUnit) -> float:
@@ -46,8 +59,32 @@ def show(found: LogLoss, unit: PaceUnit, sign: str, page: Page) -> None:
         rows += [[moment_text(one.low)[:16], *_of_class(one, unit)] for one in found.by_hour]
         page.print_table(rows)
         page.say()
+    if found.by_zone:
+        _zones(found, unit, sign, page)
+        page.say()
     _told(found, page)
     page.say()
+
+
+def _zones(found: LogLoss, unit: PaceUnit, sign: str, page: Page) -> None:
+    """What each zone lost."""
+    priced = found.money is not None
+    rows = [
+        ["zone", unit.loss.land, unit.loss.name, "likely", *([f"lost, {sign.strip() or 'money'}"] if priced else [])]
+    ]
+    for one in found.by_zone:
+        row = [one.name or "in no zone", plain_number(one.cut_ha / unit.ha)]
+        if one.kg_ha is None:
+            row += ["–", "no record counts"]
+        else:
+            low, middle, high = range_words(one.kg_ha.times(unit.loss.factor))
+            row += [middle, f"{low} to {high}"]
+        if priced:
+            row.append("–" if one.money is None else range_words(one.money)[1])
+        rows.append(row)
+    page.print_table(rows)
+    if found.in_several:
+        page.paragraph(f"{found.in_several:,} records lie in several zones and count in the first.")
 
 
 def show_other(found: LogLoss, unit: PaceUnit, sign: str, page: Page) -> None:
@@ -55,7 +92,9 @@ def show_other(found: LogLoss, unit: PaceUnit, sign: str, page: Page) -> None:
     other = found.other
     assert other is not None
     _head(found, page)
-    at = f"{plain_number(unit.speeds(other.speed_kmh))} {unit.speed}"
+    at = _speed(other.speed_kmh, unit)
+    if found.best is not None:
+        _best(found.best, unit, page)
     rows = [
         ["", "lost, t", "likely", "hours cutting"],
         ["as it was cut", *_tonnes(found.total_kg), f"{found.hours:.2f}"],
@@ -65,17 +104,48 @@ def show_other(found: LogLoss, unit: PaceUnit, sign: str, page: Page) -> None:
     page.print_table(rows)
     if other.money_saved is not None:
         low, middle, high = range_words(other.money_saved)
+        alone = "; time is not in it" if other.time_cost is None else ""
         page.paragraph(
-            f"Grain saved: {sign}{middle}, likely {sign}{low} to {sign}{high}; time is not in it.", bullet="· "
+            f"Grain saved: {_money(middle, sign)}, likely {_money(low, sign)} to {_money(high, sign)}{alone}.",
+            bullet="· ",
+        )
+    if other.time_cost is not None:
+        what = "more cost" if other.time_cost >= 0 else "less save"
+        hours = f"{abs(other.hours_more):.2f} hours {what} {sign}{plain_number(abs(other.time_cost))}"
+        page.paragraph(f"{hours}.", bullet="· ")
+    if other.gain is not None:
+        low, middle, high = range_words(other.gain)
+        page.paragraph(
+            f"Both together: {_money(middle, sign)} gained, likely {_money(low, sign)} to {_money(high, sign)}.",
+            bullet="· ",
         )
     if other.beyond_share > 0:
         share = f"{100 * other.beyond_share:.0f} %"
         page.paragraph(
             f"At that pace {share} of the area lies beyond the loads tested by more than a tenth.", bullet="! "
         )
-    page.paragraph("Turns and waiting are in neither; what an hour costs, chaffinch pace weighs.", bullet="· ")
+    page.paragraph("Turns and waiting take as long at any pace and are in neither.", bullet="· ")
     _told(found, page)
     page.say()
+
+
+def _best(best: Pace, unit: PaceUnit, page: Page) -> None:
+    """Where grain and time cost least together."""
+    page.figure(_speed(best.best_kmh, unit), "would have cost least on this field, grain and time together")
+    low, high = (_speed(v, unit) for v in best.band_kmh)
+    page.say()
+    page.paragraph(f"From {low} to {high} the cost is about the same.", bullet="· ")
+    own_low, _, own_high = range_words(best.own_best_kmh.times(1 / unit.kmh))
+    page.paragraph(
+        f"Were the curves known, it would likely lie from {own_low} to {own_high} {unit.speed}.", bullet="· "
+    )
+    for remark in best.remarks:
+        page.paragraph(BEST_REMARKS[remark], bullet="! ")
+    page.say()
+
+
+def _speed(kmh: float, unit: PaceUnit) -> str:
+    return f"{plain_number(unit.speeds(kmh))} {unit.speed}"
 
 
 def as_json(found: LogLoss) -> dict[str, Any]:
@@ -117,6 +187,40 @@ def as_json(found: LogLoss) -> dict[str, Any]:
             "hours_more": other.hours_more,
             "beyond_tested_share": _plain(other.beyond_share),
             "money_saved": as_range(other.money_saved),
+            "time_cost": other.time_cost,
+            "gain": as_range(other.gain),
+        },
+        "best_pace": None
+        if found.best is None
+        else {
+            "speed_kmh": found.best.best_kmh,
+            "about_the_same_kmh": list(found.best.band_kmh),
+            "own_best_kmh": as_range(found.best.own_best_kmh),
+            "cost_per_ha": found.best.mean_cost_per_ha,
+            "at_edge": found.best.at_edge,
+            "remarks": list(found.best.remarks),
+        },
+        "mean_speed_kmh": _plain(found.mean_kmh),
+        "by_zone": [
+            {
+                "zone": one.name or None,
+                "cut_ha": one.cut_ha,
+                "counted_ha": one.known_ha,
+                "total_kg": as_range(one.total_kg),
+                "kg_ha": as_range(one.kg_ha),
+                "money": as_range(one.money),
+            }
+            for one in found.by_zone
+        ],
+        "records_in_several_zones": found.in_several,
+        "sensor": None
+        if found.sensor is None
+        else {
+            "column": found.sensor.column,
+            "checks_beside": found.sensor.pairs,
+            "missing": list(found.sensor.missing),
+            "machine_kg": as_range(found.sensor.machine_kg),
+            "beyond_tried_share": _plain(found.sensor.beyond_share),
         },
     }
 
@@ -124,7 +228,7 @@ def as_json(found: LogLoss) -> dict[str, Any]:
 def _head(found: LogLoss, page: Page) -> None:
     page.say()
     name = found.curves.combine.name
-    page.two_ends(f"{name} · {found.curves.crop}", f"{found.log.found.records:,} records of its log")
+    page.two_ends(f"{name} · {found.curves.crop}", f"{found.log.cleaned.flags.size:,} records of its log")
     page.say()
 
 
@@ -155,6 +259,8 @@ def _told(found: LogLoss, page: Page) -> None:
             page.paragraph(f"{one.taken_at}: {doubts_said(one.moment.doubts)}; its load is as told.", bullet="  ")
     share = f"{100 * found.known_ha / found.cut_ha:.0f} %"
     page.paragraph(f"Records that count make {share} of the area; the rest is taken to have lost alike.", bullet="· ")
+    if found.sensor is not None:
+        page.paragraph(_sensor(found.sensor), bullet="· ")
     if found.header_kg is None:
         page.paragraph("Machine only: header loss was not measured and comes on top.", bullet="! ")
     if found.curves.load_kind == "speed":
@@ -164,6 +270,30 @@ def _told(found: LogLoss, page: Page) -> None:
     elif found.beyond_share > 0:
         share = f"{100 * found.beyond_share:.0f} %"
         page.paragraph(f"{share} of the area was cut more than a tenth beyond the loads tested.", bullet="! ")
+
+
+def _money(amount: str, sign: str) -> str:
+    """An amount with the currency behind its minus."""
+    return f"−{sign}{amount[1:]}" if amount.startswith("−") else f"{sign}{amount}"
+
+
+def _sensor(sensor: LogSensor) -> str:
+    """What the machine's own loss sensor says."""
+    if sensor.machine_kg is None:
+        return (
+            f"The log holds readings of a loss sensor ({sensor.column}); they say nothing yet. Needed: "
+            f"{'; '.join(sensor.missing)}."
+        )
+    middle, likely = _tonnes(sensor.machine_kg)
+    far = (
+        f" {100 * sensor.beyond_share:.0f} % of the area shows readings beyond those tried."
+        if sensor.beyond_share
+        else ""
+    )
+    return (
+        f"By its own loss sensor ({sensor.column}), read by {sensor.pairs} checks beside it, the machine lost "
+        f"{middle} t, likely {likely}.{far}"
+    )
 
 
 def _tonnes(r: Range) -> tuple[str, str]:

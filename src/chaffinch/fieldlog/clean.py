@@ -128,10 +128,11 @@ def clean(rows: Rows, settings: Settings | None = None) -> Cleaned:
         flags[at], flow[at], crop[at] = one.flags, one.flow_kg_s, one.yield_t_ha
         overlap[at], pass_no[at] = one.overlap_share, one.pass_no
         lags.update({name: lag for name, lag in one.lags.items() if lag.found or name not in lags})
-    return Cleaned(rows, flags, flow, crop, overlap, pass_no, lags, _counted(flags), settings)
+    return Cleaned(rows, flags, flow, crop, overlap, pass_no, lags, taken(flags), settings)
 
 
-def _counted(flags: NDArray[np.uint16]) -> tuple[Taken, ...]:
+def taken(flags: NDArray[np.uint16]) -> tuple[Taken, ...]:
+    """What each filter took, in their order."""
     found, before = [], np.zeros(flags.size, np.bool_)
     for flag in Flag:
         mine = (flags & flag) != 0

@@ -12,7 +12,7 @@ Records that do not count are taken to have lost like those that do, per area; t
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
@@ -26,6 +26,8 @@ BIN_LN: Final = 0.02
 """Width of a bin in ln(load) [1]: the curve bends by far less within 2 %; own figure."""
 LOWEST: Final = 1e-3
 HOUR_S: Final = 3600.0
+KM_M_PER_HA: Final = 10.0
+"""Hectares times this are kilometres times metres [exact]."""
 ENDS: Final = (0.05, 0.95)
 
 LossDraws = Callable[[FloatArray, FloatArray], tuple[FloatArray, FloatArray | None]]
@@ -76,17 +78,31 @@ class Usage:
     ----------
     load_t_h, speed_kmh, area_ha : array, shape (n,)
         Of records that count; NaN elsewhere. Area without what was cut before.
-    cut_ha : float
-        All that was cut, with the records that do not count.
-    hours : float
-        Time the machine cut [h].
+    cut_area_ha : array, shape (n,)
+        Of every record that cut, counting or not; 0 elsewhere.
+    hours, way_km : float
+        Time the machine cut [h], and the way it went in that time [km].
+    waiting_hours : float
+        Time logged and not spent cutting: turns, waiting, header up [h].
     """
 
     load_t_h: FloatArray
     speed_kmh: FloatArray
     area_ha: FloatArray
-    cut_ha: float
+    cut_area_ha: FloatArray
     hours: float
+    way_km: float
+    waiting_hours: float = 0.0
+
+    @property
+    def cut_ha(self) -> float:
+        """All that was cut, with the records that do not count."""
+        return float(self.cut_area_ha.sum())
+
+    @property
+    def width_m(self) -> float:
+        """Width really cut, overlaps taken off: area over way [m]; NaN where nothing was cut."""
+        return KM_M_PER_HA * self.cut_ha / self.way_km if self.way_km > 0 else float("nan")
 
     @property
     def known_ha(self) -> float:
@@ -105,13 +121,20 @@ def usage(cleaned: Cleaned) -> Usage:
     load = KG_S_TO_T_H * cleaned.flow_kg_s
     by_yield = rows.column("speed_kmh") * rows.column("width_m") * cleaned.yield_t_ha / 10.0
     load = np.where(np.isnan(load), by_yield, load)
-    hours = float(np.nansum(rows.column("interval_s")[cutting])) / HOUR_S
+    lasted, speed = rows.column("interval_s"), rows.column("speed_kmh")
+    hours = float(np.nansum(lasted[cutting])) / HOUR_S
+    # A record without a speed went as fast as the others.
+    told = cutting & ~np.isnan(lasted) & ~np.isnan(speed)
+    told_hours = float(lasted[told].sum()) / HOUR_S
+    way_km = float(lasted[told] @ speed[told]) / HOUR_S * (hours / told_hours if told_hours > 0 else 0.0)
     return Usage(
         np.where(good, load, np.nan),
-        np.where(good, rows.column("speed_kmh"), np.nan),
+        np.where(good, speed, np.nan),
         np.where(good, area, np.nan),
-        float(area[cutting].sum()),
+        np.where(cutting, area, 0.0),
         hours,
+        way_km,
+        float(np.nansum(lasted[~cutting])) / HOUR_S,
     )
 
 
@@ -129,6 +152,8 @@ class FieldLoss:
         Share of that area at loads more than a tenth beyond those tested [0-1]; NaN without a test.
     mean_kg_ha : array, shape (records,)
         Mean over the draws at each record's load and speed; NaN where it does not count.
+    by_load, by_speed : tuple of (Bins, array of shape (n, m)), or None
+        Draws of machine and of header loss at the bins [kg/ha]; None where nothing counts.
     """
 
     machine_kg: FloatArray
@@ -137,6 +162,8 @@ class FieldLoss:
     known_ha: float
     beyond_share: float
     mean_kg_ha: FloatArray
+    by_load: tuple[Bins, FloatArray] | None = None
+    by_speed: tuple[Bins, FloatArray] | None = None
 
     @property
     def total_kg(self) -> FloatArray:
@@ -192,18 +219,55 @@ def whole_field(
         float(loads.area_ha.sum()),
         beyond,
         mean,
+        (loads, of_machine),
+        (speeds, of_header),
     )
 
 
 def at_pace(use: Usage, cleaned: Cleaned, speed_kmh: float) -> Usage:
-    """The same field cut at one speed: loads follow speed × width × yield, areas stay, time follows the area."""
-    rows = cleaned.rows
-    width, crop = rows.column("width_m"), cleaned.yield_t_ha
+    """The same field cut at one speed: loads follow speed × width × yield, area and way stay, time follows the way."""
     known = ~np.isnan(use.area_ha)
-    load = np.where(known, speed_kmh * width * crop / 10.0, np.nan)
-    usual_m = float(np.nanmedian(width[known])) if known.any() else float("nan")
-    hours = use.cut_ha * 10.0 / (speed_kmh * usual_m) if known.any() else float("nan")
-    return Usage(load, np.where(known, speed_kmh, np.nan), use.area_ha, use.cut_ha, hours)
+    load = np.where(known, speed_kmh * cleaned.rows.column("width_m") * cleaned.yield_t_ha / KM_M_PER_HA, np.nan)
+    return replace(
+        use, load_t_h=load, speed_kmh=np.where(known, speed_kmh, np.nan), hours=use.way_km / float(speed_kmh)
+    )
+
+
+def of_groups(use: Usage, loss: FieldLoss, group: IntArray, groups: int) -> list[tuple[float, float, FloatArray]]:
+    """What parts of a field lost, like its zones.
+
+    Parameters
+    ----------
+    use, loss
+        From :func:`usage` and :func:`whole_field`.
+    group : int array, shape (records,)
+        Part of each record, from 0; -1 for one in none.
+    groups : int
+        How many parts there are.
+
+    Returns
+    -------
+    list of (cut_ha, known_ha, draws of shape (n,))
+        Area cut, the part of it whose records count, and draws of the loss [kg]: as for the whole field, records that
+        do not count are taken to have lost like those of the same part that do. Draws are NaN where none counts.
+    """
+    inside = group >= 0
+    cut = np.bincount(group[inside], use.cut_area_ha[inside], groups)
+    known = np.zeros(groups)
+    draws = np.zeros((groups, loss.machine_kg.size))
+    for one in (loss.by_load, loss.by_speed):
+        if one is None:
+            draws[:] = np.nan
+            break
+        bins, at = one
+        there = inside & (bins.of_record >= 0)
+        size = bins.area_ha.size
+        area = np.bincount(group[there] * size + bins.of_record[there], use.area_ha[there], groups * size)
+        area = area.reshape(groups, size)
+        known = area.sum(axis=1)
+        with np.errstate(invalid="ignore", divide="ignore"):
+            draws += np.where(known > 0, cut / known, np.nan)[:, None] * (area @ at.T)
+    return [(float(cut[k]), float(known[k]), draws[k]) for k in range(groups)]
 
 
 @dataclass(frozen=True, slots=True)

@@ -44,6 +44,12 @@ UNITS: Final[Mapping[str, Mapping[str, float]]] = MappingProxyType(
         "share": {"%": 1.0, "share": 100.0, "ppm": 1e-4},
         "angle": {"deg": 1.0},
         "clock": {"elapsed": 1.0, "unix": 1.0, "gps": 1.0, "clock": 1.0},
+        # Readings of a loss sensor, under our own names alone: nothing holds between them and the other columns.
+        "ml/m2": {"ml/m2": 1.0},
+        "seeds/m2": {"seeds/m2": 1.0},
+        "ml/s": {"ml/s": 1.0},
+        "g/s": {"g/s": 1.0},
+        "seeds/s": {"seeds/s": 1.0},
         "none": {},
     }
 )
@@ -117,6 +123,11 @@ MEANINGS: Final[Mapping[str, Meaning]] = MappingProxyType(
         "section": Meaning("none", ("section", "section id", "section number")),
         "loss_kg_ha": Meaning("area_mass", ("loss", "grain loss", "crop loss"), 0.0, 1e5),
         "loss_share_pct": Meaning("share", ("loss share", "loss percent", "loss percentage"), 0.0, 100.0),
+        "loss_ml_m2": Meaning("ml/m2", ("loss ml m2",), 0.0, 1e5),
+        "loss_seeds_m2": Meaning("seeds/m2", ("loss seeds m2",), 0.0, 1e6),
+        "loss_ml_s": Meaning("ml/s", ("loss ml s",), 0.0, 1e6),
+        "loss_g_s": Meaning("g/s", ("loss g s",), 0.0, 1e6),
+        "loss_seeds_s": Meaning("seeds/s", ("loss seeds s",), 0.0, 1e7),
         "machine": Meaning("none", ("machine", "combine", "serial", "serial number", "machine id", "vehicle", "device",
                                     "machine name", "machine serial", "harvester")),
         "field": Meaning("none", ("field", "field id", "field name", "paddock", "block")),
