@@ -104,3 +104,18 @@ def test_a_forecast_that_is_gone_is_asked_for_again(visitor: Visitor) -> None:
     page = visitor.get("/day", token="0" * 32, hour_cost="400 /h")
     assert page.status == 200
     assert "send it again" in page.words
+
+
+def test_phones_get_the_plan_made_last_and_only_the_crews(visitor: Visitor) -> None:
+    """An old plan that is looked at again is not the newest, and who may only look plans for himself."""
+    older = visitor.post("/day", form(visitor, area="30 ha")).to
+    assert visitor.get(older).status == 200
+    assert visitor.get(visitor.post("/day", form(visitor, area="29 ha")).to).status == 200
+    newer = visitor.get("/api/v1/day").response.json()
+    assert visitor.get(older).status == 200
+    assert visitor.get(older + "&anything=else").status == 200
+    found = visitor.get("/api/v1/day").response.json()
+    assert (found["day"], found["issued_at"]) == (newer["day"], newer["issued_at"])
+    looker = visitor.as_role("reader")
+    assert looker.get(looker.post("/day", form(visitor, area="28 ha")).to).status == 200
+    assert visitor.get("/api/v1/day").response.json()["day"] == newer["day"]

@@ -7,7 +7,7 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
-from desk_farm import COMMAND, PLACEHOLDER, Visitor, desk_farm
+from desk_farm import COMMAND, PLACEHOLDER, Page, Visitor, desk_farm
 
 from chaffinch.book.check import answer
 from chaffinch.book.checks import find_check, log_check, replace_check
@@ -266,3 +266,29 @@ def test_readers_see_no_form_that_writes(desk: Visitor) -> None:
     assert "Crew and devices" not in words
     assert "Correct this check" not in reader.get(f"/check/{desk.book.ids['checks']}").words
     assert "Save" not in reader.get(f"/thing/{desk.book.ids['Old Bess']}").words
+
+
+def test_two_fields_of_one_day_have_tables_of_their_own_name(fresh: Visitor) -> None:
+    """Who jumps from table to table by their names must be told which is which."""
+    fresh.book.check("Old Bess", 28, 9)
+    fresh.book.check("Old Bess", 28, 11, field="Far Common")
+    regions = [given["aria-label"] for _, given in fresh.get("/today").tags.elements if given.get("role") == "region"]
+    assert len(regions) == 2
+    assert [name.startswith("Checks, ") for name in regions] == [True, True]
+    assert len(set(regions)) == 2
+
+
+def test_drawings_of_a_field_and_a_season_lead_on(desk: Visitor) -> None:
+    """Each check of the field's days, and each field of the season, by its name and its figures."""
+    field = find_thing(desk.book.desk, "field", "Far Common")
+    found = field_summary(desk.book.desk, field)
+    places = [(f"/check/{line.logged.id}", line.logged.body["taken_at"]) for line in found.checks]
+    assert [path for path, _ in spots(desk.get(f"/field/{field.id}"))] == [path for path, _ in places] * 2
+    of_season = spots(desk.get(f"/season/{desk.book.ids['2026']}"))
+    assert {f"/field/{field.id}", f"/field/{desk.book.ids['Long Hollow']}"} <= {path for path, _ in of_season}
+    assert all(" kg/ha, likely " in said for _, said in of_season)
+    assert any(said.startswith("Far Common · ") for _, said in of_season)
+
+
+def spots(page: Page) -> list[tuple[str, str]]:
+    return [(given["href"], given["aria-label"]) for _, given in page.tags.elements if given.get("class") == "spot"]

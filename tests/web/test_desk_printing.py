@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 
 import pytest
 from desk_farm import Visitor, desk_farm
@@ -73,3 +74,14 @@ def test_without_a_typesetter_the_page_says_so(visitor: Visitor, monkeypatch: py
     found = visitor.get("/sheet.pdf")
     assert found.status == 503
     assert "needs the typesetter" in found.words
+
+
+def test_cards_are_in_the_units_of_who_asks(visitor: Visitor) -> None:
+    """Made for one browser in its units, they are not handed to another that reads in others."""
+    path = f"/combine/{visitor.book.ids['Old Bess']}/cards.pdf"
+    made = []
+    for measures in ("metric", "american", "metric"):
+        person = replace(visitor, choices={"measures": measures})
+        made.append(person.get(path, paper="a5").response.content)
+    assert made[0] != made[1]
+    assert made[0] == made[2]

@@ -18,7 +18,9 @@ SHORT_SPAN_H: Final = 7.0
 """Hours up to which each has its own number on the rule; own figure."""
 
 
-def day_drawing(checks: Sequence[tuple[str, Range]], unit: str, *, name: str = "day") -> Drawing | None:
+def day_drawing(
+    checks: Sequence[tuple[str, Range]], unit: str, *, name: str = "day", spots: Sequence[drawing.Spot] = ()
+) -> Drawing | None:
     """Losses by the hour on this computer's clock; None for fewer than two checks.
 
     Parameters
@@ -27,13 +29,15 @@ def day_drawing(checks: Sequence[tuple[str, Range]], unit: str, *, name: str = "
         When each was taken, in UTC, and its loss in ``unit``.
     unit, name : str
         As for :func:`chaffinch.paper.drawing.chart`.
+    spots : sequence of Spot
+        Where each check's point leads; empty where they lead nowhere.
     """
     if len(checks) < FEWEST:
         return None
     points = [(hour_of(taken_at), r) for taken_at, r in checks]
     first, last = min(hour for hour, _ in points), max(hour for hour, _ in points)
     return drawing.chart(
-        Chart(None, points, "h", unit, x_ends=_hours(first, last)),
+        Chart(None, points, "h", unit, x_ends=_hours(first, last), spots=spots),
         title=words("day.drawing", unit=unit),
         about=words("day.about", n=len(points), first=clock(first), last=clock(last)),
         name=name,

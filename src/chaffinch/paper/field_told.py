@@ -7,12 +7,13 @@ from typing import Final
 
 from chaffinch import units
 from chaffinch.book.desk import Desk
-from chaffinch.book.fields import FieldSummary
+from chaffinch.book.fields import CheckLine, FieldSummary
 from chaffinch.book.figures import plain_number, range_words
 from chaffinch.book.ledger_said import DOUBTED
 from chaffinch.book.own_variation import variation_said
 from chaffinch.book.shown_unit import Unit, unit_for
 from chaffinch.book.things import Thing
+from chaffinch.book.times import local
 from chaffinch.book.wording import SOURCE
 from chaffinch.paper import drawing
 from chaffinch.paper.day_told import day_drawing
@@ -79,12 +80,20 @@ def told_of(desk: Desk, found: FieldSummary, report_in: str | None) -> Told:
         day_drawing(
             [(str(line.logged.body["taken_at"]), line.answer.judged_kg_ha.times(unit.factor)) for line in found.checks],
             unit.name,
+            spots=[_spot(line, unit) for line in found.checks],
         ),
         _money(found, unit),
         words("field.coverage", checks=count_of(len(found.checks)), area=area),
         unit.note,
         _pieces(found),
     )
+
+
+def _spot(line: CheckLine, unit: Unit) -> drawing.Spot:
+    """A check of the day's course: when it was taken and what it says, and its page."""
+    low, middle, high = range_words(line.answer.judged_kg_ha.times(unit.factor))
+    said = f"{local(str(line.logged.body['taken_at']))} · {middle} {unit.name}, {words('likely', low=low, high=high)}"
+    return drawing.Spot(f"/check/{line.logged.id}", said)
 
 
 def _limit(thing: Thing) -> float | None:

@@ -8,7 +8,7 @@ from typing import Any, Final
 
 from chaffinch.book.desk import Desk
 from chaffinch.book.figures import plain_number, range_words, rounded
-from chaffinch.book.ledger import By, FairSource, Ledger, compare
+from chaffinch.book.ledger import By, FairSource, Ledger, SeasonField, compare
 from chaffinch.book.ledger_said import (
     ASSUMED,
     DRIVERS_APART,
@@ -27,6 +27,7 @@ from chaffinch.book.ledger_said import (
 from chaffinch.book.shown_unit import Unit, unit_for
 from chaffinch.book.things import Thing, things
 from chaffinch.book.wording import SOURCE
+from chaffinch.engine.estimate import Range
 from chaffinch.engine.ledger_season import CropLoss
 from chaffinch.paper import drawing
 from chaffinch.paper.drawing import Drawing
@@ -136,7 +137,7 @@ def _fields(
             row["money"] = "" if loss.judged.money is None else money_said(loss.judged.money, currency).middle
             missing = loss.coverage.missing
             row["only"] = words("season.not_seen", sources=" and ".join(missing)) if missing else ""
-            drawn.setdefault(unit.name, []).append(drawing.Row(one.thing.name, r))
+            drawn.setdefault(unit.name, []).append(drawing.Row(one.thing.name, r, spot=_spot(one, r, unit)))
         rows.append(row)
     pictures: list[Picture] = []
     for unit_name, given in drawn.items():
@@ -150,6 +151,13 @@ def _fields(
             )  # fmt: skip
             pictures.append(Picture(unit_name, picture))
     return rows, pictures
+
+
+def _spot(one: SeasonField, r: Range, unit: Unit) -> drawing.Spot:
+    """A field's row: its name, crop and loss, and its page."""
+    low, middle, high = range_words(r)
+    loss = f"{middle} {unit.name}, {words('likely', low=low, high=high)}"
+    return drawing.Spot(f"/field/{one.thing.id}", " · ".join(x for x in (one.thing.name, one.crop, loss) if x))
 
 
 def _map(found: Ledger, unit: Unit) -> Drawing | None:

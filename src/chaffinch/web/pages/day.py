@@ -27,7 +27,7 @@ from chaffinch.errors import InputError, SamplerError
 from chaffinch.paper import drawing
 from chaffinch.records.forecast import Forecast
 from chaffinch.reference import crop_keys
-from chaffinch.web.access import reader
+from chaffinch.web.access import page_context, reader
 from chaffinch.web.forecasts import forecasts_of
 from chaffinch.web.pages.answers import Progress, Working, longer_of
 from chaffinch.web.pages.frame import Form, Typed, asked, desk_of, form_of, person_of, see, show
@@ -120,7 +120,8 @@ def _plan(request: Request, form: Form, forecast: Forecast) -> Response:
     given: dict[str, str | None] = {name.replace("-", "_"): None for name, _ in PARTS}
     given |= {name: form.told(name) for name in NAMES}
     terms = day_terms(given, unit=unit, field=place, called=lambda name: name.replace("-", " "))
-    key = ("day", book_version(desk), unit.loss.name, desk.now()[:13], tuple(sorted(form.values.items())))
+    said_here = tuple(form.get(name) for name in ("token", "combine", "crop", "field", *NAMES))
+    key = ("day", book_version(desk), unit.loss.name, desk.now()[:13], said_here)
 
     def work(step: Progress) -> DayAnswer:
         return day(desk, combine, str(crop), forecast, terms, field=place, progress=step)
@@ -129,12 +130,16 @@ def _plan(request: Request, form: Form, forecast: Forecast) -> Response:
     if isinstance(found, Working):
         return show(request, "working.html", "day", working=found, title=words("day.title"))
     unit = unit.in_currency(found.currency)
-    forecasts_of(request).last = {
-        "issued_at": utc_now(),
-        "day": as_json(found, unit),
-        "table": table_rows(found, unit),
-        "about": table_about(found, unit),
-    }
+    who = page_context(request)["current"]
+    if who is not None and who.may("crew"):
+        # Who may only look plans for himself, not for the phones.
+        plan = {
+            "issued_at": utc_now(),
+            "day": as_json(found, unit),
+            "table": table_rows(found, unit),
+            "about": table_about(found, unit),
+        }
+        forecasts_of(request).made(key, plan)
     return _page(request, form, told=_told(found, unit))
 
 

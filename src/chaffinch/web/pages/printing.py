@@ -97,9 +97,10 @@ def cards(request: Request, combine_id: ThingId) -> Response:
     size = form.get("paper") or ("half-letter" if _letter(desk) else "a5")
     date = local(desk.now())[:10]
 
+    address, report_in = form.get("address"), person_of(request).report_in
+
     def work(_step: Progress) -> Printed:
-        found = machine_cards(desk, combine=thing, report_in=person_of(request).report_in)
-        address = form.get("address")
+        found = machine_cards(desk, combine=thing, report_in=report_in)
         pages = [
             cab_card(card(one.check), size=size, date=date, pan=one.pan.name, address=address, combine_id=thing.id)
             for one in found
@@ -108,8 +109,9 @@ def cards(request: Request, combine_id: ThingId) -> Response:
 
     if size not in SIZES_OF_CARDS:
         raise Refusal(422, "paper", "is no size of a card", f"use {', '.join(SIZES_OF_CARDS)}", value=size[:40])
-    _sound(lambda: link_of(form.get("address")))
-    return _pdf(request, ("cards", thing.id, *sorted(form.values.items())), work, f"cards-{thing.name}")
+    _sound(lambda: link_of(address))
+    # Not by whatever stands in the address: each key is a piece of work, and all of them wait for one another.
+    return _pdf(request, ("cards", thing.id, size, date, address, report_in), work, f"cards-{thing.name}")
 
 
 @router.get("/sheet.pdf")
@@ -153,7 +155,7 @@ def _letter(desk: Desk) -> bool:
 
 
 def _report(request: Request, about: tuple[str, ...], make: Callable[[Progress], Report], name: str) -> Response:
-    key = (*about, _wanted(request), asked(request).get("source"))
+    key = (*about, _wanted(request))
     return _pdf(request, key, lambda step: made(make(step))[1], name)
 
 
