@@ -19,6 +19,7 @@ def farm(chaffinch, tmp_path, monkeypatch):
 
 
 def to_the_first_catch(person: Person) -> None:
+    person.types(r"When[^\n]*: ", "")
     person.types(r"Field[^\n]*: ", "Long Hollow")
     person.types(r"Crop \[canola\]: ", "")
     person.types(r"Combine[^\n]*\[Old Bess\]: ", "")
@@ -71,6 +72,7 @@ def test_the_caution_comes_before_anything_about_the_machine(farm):
 def test_bad_answers_are_asked_again_with_the_line_of_a_file(farm):
     """An unknown field, an impossible pan, an amount without a unit: said at once, asked again, nothing else lost."""
     person = Person("book", "log", folder=farm)
+    person.types(r"When[^\n]*: ", "")
     person.types(r"Field[^\n]*: ", "Long Holow")
     assert "did you mean Long Hollow?" in person.sees(r"Field[^\n]*: ")
     person.says("Long Hollow")
@@ -145,6 +147,7 @@ def test_what_was_typed_is_printed_when_the_person_is_gone(farm, how, chaffinch)
 def test_ctrl_c_before_the_first_catch_stops(farm):
     """Nothing caught, nothing to keep."""
     person = Person("book", "log", folder=farm)
+    person.types(r"When[^\n]*: ", "")
     person.interrupts(r"Field[^\n]*: ")
     status, rest = person.leaves()
     assert status == 1
@@ -213,6 +216,7 @@ def test_another_season_and_another_crop(farm, chaffinch):
     assert chaffinch("book", "add", "field", "Long Hollow", "--set", "season=2027", "--set", "crop=peas").status == 0
     person = Person("book", "log", "--combine", "Old Bess", "--pan", "tray", "--place", "discharge", folder=farm)
     person.types(r"Season \[2027\]: ", "2026")
+    person.types(r"When[^\n]*: ", "")
     person.types(r"Field[^\n]*: ", "Long Hollow")
     person.types(r"Crop \[canola\]: ", "wheat")
     person.types(r"yield, limit, price are for canola.*speed[^\n]*: ", "")

@@ -11,13 +11,14 @@ import pytest
 from paper_farm import DAY, text_of
 
 from chaffinch import web
-from chaffinch.cli import book_talk
+from chaffinch.cli import book_talk, book_terms
 from chaffinch.cli.page import Page
 from chaffinch.errors import InputError
 from chaffinch.paper.check_sheet import catch_lines, check_sheet, stop_lines
 from season_book import SeasonBook
 
 ANSWERS = {
+    "at": "2026-08-14 16:40",
     "field": "Long Hollow", "crop": "canola", "combine": "Hired Hetty", "operator": "Ann", "speed": "6 km/h",
     "place": "discharge", "pan": "4 ft2", "step": "0.1 g",
 }  # fmt: skip
@@ -40,13 +41,19 @@ def test_in_the_order_of_the_talk(empty: SeasonBook, monkeypatch: pytest.MonkeyP
         asked.append("spreading")
         return False
 
+    def hour(question: str, read: Callable[[str], Any], **_more: Any) -> Any:
+        assert question.startswith("When")
+        asked.append("at")
+        return read(ANSWERS["at"])
+
     monkeypatch.setattr(book_talk, "ask_yes", yes)
+    monkeypatch.setattr(book_terms, "ask", hour)
     talk = Recorded(empty.desk, {}, Page(80, False, True))
     talk.typed = True
     talk.begin()
     on_paper = [line.key for line in (*stop_lines(), *catch_lines())]
-    assert on_paper[0] == "at", "the hour is the one thing that is told by a flag and not asked"
-    assert on_paper[1:] == asked
+    assert on_paper == asked
+    assert talk.taken_at.startswith("2026-08-14T"), "the hour on the sheet is the check's, not that of the typing"
 
 
 def test_in_the_order_of_the_form() -> None:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from datetime import UTC, datetime, timedelta
+
 from phone_world import Farm, Handset
 from playwright.sync_api import Browser, expect
 
@@ -23,5 +25,13 @@ def test_the_code_chooses_its_machine(farm: Farm, browser: Browser) -> None:
     phone.see("Young Bess")
     phone.page.goto("about:blank")
     phone.page.goto(link_of(farm.wire.origin, "0" * 36))
+    expect(phone.page.get_by_role("radio", name="Young Bess")).to_be_checked()
+    # On another day the cautions come first, and after them what the code asked for.
+    phone.page.clock.set_fixed_time(datetime.now(UTC) + timedelta(days=1))
+    phone.page.goto("about:blank")
+    phone.page.goto(link_of(farm.wire.origin, other))
+    phone.see("Before you go near")
+    expect(phone.page.get_by_role("radio", name="Young Bess")).to_have_count(0)
+    phone.tap("Understood, for today")
     expect(phone.page.get_by_role("radio", name="Young Bess")).to_be_checked()
     assert phone.errors == []

@@ -9,12 +9,12 @@ from typing import Final, Literal
 
 import numpy as np
 
-from chaffinch.book.checks import counting
+from chaffinch.book.crop_points import crop_points
 from chaffinch.book.desk import Desk
-from chaffinch.book.fields import Progress, checks_where
-from chaffinch.book.own_variation import with_learned
-from chaffinch.book.points import CheckPoint, points_of, shared_errors
-from chaffinch.book.things import Thing, things
+from chaffinch.book.fields import Progress
+from chaffinch.book.kept import Kept
+from chaffinch.book.points import CheckPoint, shared_errors
+from chaffinch.book.things import Thing
 from chaffinch.engine.estimate import PRIOR_SD, Prior, Range, default_prior, estimate, range_of
 from chaffinch.engine.loss_point import LoadKind, LossPoint, choose_load
 from chaffinch.engine.response import Response, fit_response
@@ -89,6 +89,10 @@ class Curves:
         return tuple(p for p in self.header_points if p.combine == self.combine.id)
 
 
+_KEPT: Final[Kept[Curves]] = Kept(16)
+"""Combines and crops; own figure: a farm's season report asks for fourteen, another hour cost for the same ones."""
+
+
 def curves(
     desk: Desk,
     combine: Thing,
@@ -130,13 +134,22 @@ def curves(
         For an unknown crop, or a check that cannot be answered.
     """
     key = find_crop(crop).key
-    known = {one.id: one for one in things(desk)}
-    logged = [c for c in counting(desk, checks_where(desk, season=season)) if find_crop(c.check.crop).key == key]
-    every = points_of(with_learned(desk, logged), known, seed=seed, progress=progress)
-    if add is not None:
-        every = [replace(point, conditions={**point.conditions, **add(point)}) for point in every]
-    if joined is not None:
-        every = [joined(point) for point in every]
+
+    def work() -> Curves:
+        every = list(crop_points(desk, key, season=season, seed=seed, progress=progress))
+        if add is not None:
+            every = [replace(point, conditions={**point.conditions, **add(point)}) for point in every]
+        if joined is not None:
+            every = [joined(point) for point in every]
+        return _fitted(combine, key, every, among, seed)
+
+    if add is not None or joined is not None:
+        return work()
+    return _KEPT.ask(desk, (combine.id, repr(sorted(combine.parts.items())), key, season, tuple(among), seed), work)
+
+
+def _fitted(combine: Thing, key: str, every: Sequence[CheckPoint], among: Sequence[str], seed: int) -> Curves:
+    """The curves of the points of one crop."""
     usable, left_out = _usable(every)
     own = [p for p in usable if p.combine == combine.id]
     yields = [p.yield_kg_ha for p in own or usable if p.yield_kg_ha is not None]

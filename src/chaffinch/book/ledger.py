@@ -163,6 +163,7 @@ def compare(
     by: By,
     crop: str | None = None,
     source: FairSource = "machine",
+    tables: int = 1,
     seed: int = 1,
     progress: Progress | None = None,
 ) -> tuple[str, Comparison, Mapping[str, int]]:
@@ -180,6 +181,8 @@ def compare(
         One crop; None is the crop with most checks.
     source : {"machine", "header"}
         Which loss.
+    tables : int
+        Comparisons shown side by side, as for :func:`chaffinch.engine.fair.compare_groups`.
     seed, progress
         As for :func:`ledger`.
 
@@ -234,7 +237,7 @@ def compare(
     ]
     yields = [p.yield_kg_ha for p in usable if p.yield_kg_ha is not None]
     prior = default_prior(source, float(np.median(yields)) if yields else None)
-    return key, compare_groups(checks, by=by, source=source, prior=prior, seed=seed), left_out
+    return key, compare_groups(checks, by=by, source=source, prior=prior, tables=tables, seed=seed), left_out
 
 
 def _blocks(points: Sequence[CheckPoint]) -> list[str]:

@@ -112,8 +112,11 @@ def _log_talk(desk: Desk, given: Mapping[str, Any], page: Page, *, as_data: bool
     talk = Talk(desk, given, page)
     found: CheckAnswer | None = None
     try:
-        talk.begin()
-        found = talk.take_catches()
+        try:
+            talk.begin()
+            found = talk.take_catches()
+        finally:
+            under.taken_at = talk.taken_at or under.taken_at
     except Stopped as stop:
         _stopped(talk.whole(), under, page, ended=stop.ended)
     except KeyboardInterrupt:  # between two questions, while an estimate was computed

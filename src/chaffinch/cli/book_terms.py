@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 from chaffinch import units
 from chaffinch.book.things import Thing, things
+from chaffinch.book.times import read_time
 from chaffinch.cli.asking import a_person_types, ask
 from chaffinch.cli.book_figures import farm_of
 from chaffinch.cli.book_filing import one_thing
@@ -43,6 +44,8 @@ class Terms:
         Ids of field, season, combine and operator.
     typed : bool
         Whether a person is there to be asked.
+    taken_at : str
+        When the check was taken, in UTC, where a person was asked and said it; "" otherwise.
     """
 
     def __init__(self, desk: Desk, given: Mapping[str, Any], page: Page) -> None:
@@ -52,9 +55,11 @@ class Terms:
         self.typed = a_person_types()
         self.table: dict[str, Any] = {}
         self.where: dict[str, str] = {}
+        self.taken_at = ""
 
     def ask_terms(self) -> None:
-        """Ask for field, crop, combine, operator and speed."""
+        """Ask for the hour, field, crop, combine, operator and speed."""
+        self._when()
         self._farm()
         self._field()
         self._crop()
@@ -85,6 +90,18 @@ class Terms:
         if optional:
             return read("")
         raise InputError(flag, None, "is missing", f"give it, like {flag} {example or offered or 'a value'}")
+
+    def _when(self) -> None:
+        """The hour, where a whole stop is typed: a sheet of paper is typed in long after it was written.
+
+        Who says the field by a flag is at the stop, and --at says otherwise.
+        """
+
+        def read(text: str) -> str:
+            return read_time(text, "at") if text else ""
+
+        if self.typed and self.given.get("at") is None and self.given.get("field") is None:
+            self.taken_at = ask("When (day and hour; Enter for now)", read, example="2026-08-14 16:40")
 
     def _farm(self) -> None:
         farm = farm_of(self.desk)

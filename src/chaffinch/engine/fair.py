@@ -164,6 +164,7 @@ def compare_groups(
     source: Source = "machine",
     prior: Prior | None = None,
     spread: Spread = AS_USUAL,
+    tables: int = 1,
     seed: int = 1,
 ) -> Comparison:
     """Compare operators or combines.
@@ -180,6 +181,8 @@ def compare_groups(
         Of a block's usual loss [kg/ha]; None: the default without a yield.
     spread : Spread
         Belief about the sd of ln(loss) between stops of a block.
+    tables : int
+        Comparisons that stand side by side, this one among them: together they make a false claim as seldom as one.
     seed : int
         Same seed, same figures.
 
@@ -205,7 +208,7 @@ def compare_groups(
     both = list(itertools.combinations(names, 2))
     barred = {pair: _barred(of[pair[0]], of[pair[1]], by) for pair in both}
     open_pairs = sum(not reasons for reasons in barred.values())
-    needed = max(SURE, 1.0 - FALSE_CLAIMS / (2.0 * max(open_pairs, 1)))
+    needed = max(SURE, 1.0 - FALSE_CLAIMS / (2.0 * max(open_pairs, 1) * max(tables, 1)))
     pairs = []
     for first, second in both:
         apart = effect[:, names.index(first)] - effect[:, names.index(second)]

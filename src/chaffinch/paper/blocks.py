@@ -137,13 +137,17 @@ ROWS_WITH_ALL: Final = 15
 """Rows of a short report's tables below which pieces that may go are left out."""
 
 
-def shrunk(given: Sequence[Block], most: int) -> list[Block]:
-    """The blocks with at most ``most`` rows in each table that may shrink; what was left out of one is counted."""
+def shrunk(given: Sequence[Block], most: int, most_tall: int | None = None) -> list[Block]:
+    """The blocks with at most ``most`` rows in each table that may shrink; what was left out of one is counted.
+
+    ``most_tall`` is the same for tables whose rows are several lines high, in lines; None: as ``most``.
+    """
     made: list[Block] = []
     for one in given:
         if one.get("may_go") and most < ROWS_WITH_ALL:
             continue
-        room = most // one.get("tall", 1)
+        tall = one.get("tall", 1)
+        room = (most if most_tall is None or tall == 1 else most_tall) // tall
         left = len(one["rows"]) - room if one.get("shrinks") else 0
         if left <= 0:
             made.append(one)

@@ -42,7 +42,8 @@ def changes(desk: Desk, records: list[TrialRecord], report_in: str | None) -> tu
         row, data = _row(desk, one, report_in)
         rows.append(row)
         figures.append(data)
-    return [title, table(rows, [TEXT, WIDE, NUMBER, NAME, NUMBER], shrinks="first", tall=3)], figures
+    said = text(words("report.changed.said"), soft=True)
+    return [title, table(rows, [TEXT, WIDE, NUMBER, NAME, NUMBER], shrinks="first", tall=3), said], figures
 
 
 def _row(desk: Desk, record: TrialRecord, report_in: str | None) -> tuple[list[str], dict[str, Any]]:
@@ -58,12 +59,18 @@ def _row(desk: Desk, record: TrialRecord, report_in: str | None) -> tuple[list[s
         }
     answer = found.answer
     low, middle, high = (rounded(v, 2) for v in (answer.ratio.low, answer.ratio.median, answer.ratio.high))
-    gain = ""
-    if answer.gain_money_per_ha is not None:
-        unit = unit_of(desk, found.crop, report_in=report_in)
-        gain = f"{unit.money(answer.gain_money_per_ha.median)} per {unit.loss.land}"
+    unit = unit_of(desk, found.crop, report_in=report_in)
+    if answer.verdict == "not settled":
+        # A middle alone would read as what the change brought.
+        gain = words("report.changed.open")
+    elif answer.gain_money_per_ha is not None:
+        low_m, middle_m, high_m = (
+            unit.money(v)
+            for v in (answer.gain_money_per_ha.low, answer.gain_money_per_ha.median, answer.gain_money_per_ha.high)
+        )
+        gain = f"{middle_m} per {unit.loss.land} ({low_m} to {high_m})"
     else:
-        unit = unit_of(desk, found.crop, report_in=report_in)
-        gain = f"{range_words(answer.gain_kg_ha.times(unit.loss.factor))[1]} {unit.loss.name}"
+        least, most_likely, most = range_words(answer.gain_kg_ha.times(unit.loss.factor))
+        gain = f"{most_likely} {unit.loss.name} ({least} to {most})"
     verdict = VERDICT[answer.verdict].format(chance=percent(answer.p_b_less))
     return [day, changed, f"{middle} ({low} to {high})", verdict, gain], as_json(found)

@@ -18,7 +18,6 @@ from chaffinch.paper import blocks
 from chaffinch.paper.behind import corrections, coverage, method, prices
 from chaffinch.paper.blocks import NAME, NUMBER, TEXT, Block, Report
 from chaffinch.paper.changes import changes, trials_where
-from chaffinch.paper.check_record_told import FILED
 from chaffinch.paper.field_told import Told, currency_of, told_of, unit_of_field
 from chaffinch.paper.paces import paces
 from chaffinch.paper.told import area_said, count_of
@@ -122,16 +121,17 @@ def _sum(told: Told, wanted: Wanted) -> list[Block]:
 
 def _checks(desk: Desk, found: FieldSummary, unit: Unit) -> Block:
     lines = found.checks
-    named = by_ids(desk, [line.logged.body.get(key) for line in lines for key in FILED])
-    table = [[words("column.taken"), words("column.combine"), words("log.operator").lower(), unit.name,
-              words("column.likely"), words("column.verdict")]]  # fmt: skip
+    # No driver beside a single check: its figure tells of a place and an hour as much as of a person.
+    named = by_ids(desk, [line.logged.body.get("combine") for line in lines])
+    table = [[words("column.taken"), words("column.combine"), unit.name, words("column.likely"),
+              words("column.verdict")]]  # fmt: skip
     for line in lines:
         body = line.logged.body
         low, middle, high = range_words(line.answer.judged_kg_ha.times(unit.factor))
-        who = [named[str(body[key])].name if body.get(key) in named else "" for key in ("combine", "operator")]
+        combine = named[str(body["combine"])].name if body.get("combine") in named else ""
         verdict = "" if line.answer.verdict is None else VERDICT[line.answer.verdict].lower()
-        table.append([local(str(body["taken_at"])), *who, middle, f"{low} to {high}", verdict])
-    return blocks.table(table, [TEXT, NAME, NAME, NUMBER, NUMBER, TEXT], shrinks="last")
+        table.append([local(str(body["taken_at"])), combine, middle, f"{low} to {high}", verdict])
+    return blocks.table(table, [TEXT, NAME, NUMBER, NUMBER, TEXT], shrinks="last")
 
 
 def _machines(desk: Desk, found: FieldSummary) -> list[tuple[Thing, str, Thing | None]]:

@@ -13,13 +13,13 @@ from chaffinch.book.ledger_json import as_json
 from chaffinch.book.shown_unit import unit_for, unit_of
 from chaffinch.book.things import Thing, by_ids
 from chaffinch.engine.sources import sources_seen
-from chaffinch.errors import InputError, SamplerError
 from chaffinch.paper import blocks
 from chaffinch.paper.behind import corrections, coverage, method, prices
-from chaffinch.paper.blocks import NAME, NUMBER, TEXT, WIDE, Block, Report
+from chaffinch.paper.blocks import NAME, NUMBER, TEXT, Block, Report
 from chaffinch.paper.changes import changes, trials_where
 from chaffinch.paper.paces import paces
-from chaffinch.paper.season_told import Told, compared, told_of, whole_unit
+from chaffinch.paper.season_fair import fair
+from chaffinch.paper.season_told import Told, told_of, whole_unit
 from chaffinch.paper.told import area_said, count_of
 from chaffinch.paper.wanted import Wanted, price_said
 from chaffinch.paper.words import words
@@ -65,7 +65,7 @@ def season_report(
     pace, of_pace = paces(desk, _machines(desk, found), wanted, progress, most_drawn=DRAWN)
     logged = [check for one in found.fields for check in one.checks]
     body = [*_sum(told, wanted), *trials, *pace]
-    body += _fair(desk, season, wanted)
+    body += fair(desk, season, logged, wanted)
     body += corrections(desk, logged, feet=unit.land == "ac", short=wanted.short)
     if not wanted.short:
         body += prices(_prices(desk, found))
@@ -119,35 +119,6 @@ def _fields(told: Told) -> Block:
         head, lines = head[:-1], [line[:-1] for line in lines]
     cols = [NUMBER, NAME, TEXT, *[NUMBER] * 4, NAME][: len(head)]
     return blocks.table([head, *lines], cols, shrinks="first")
-
-
-def _fair(desk: Desk, season: Thing, wanted: Wanted) -> list[Block]:
-    """Machines and drivers held against each other; a name only where the comparison claims something."""
-    made: list[Block] = []
-    for by in ("combine", "operator"):
-        made.append(blocks.heading(words(f"report.fair.{by}")))
-        try:
-            found = compared(desk, season, {"by": by, "source": "machine", "crop": ""}, None)
-        except (InputError, SamplerError) as error:
-            none = str(error)
-            if isinstance(error, InputError):
-                none = words("report.fair.none", why=error.problem)
-            made.append(blocks.text(none, soft=True))
-            continue
-        made.append(blocks.text(words("report.fair.crop", crop=found["crop"], source="machine"), soft=True))
-        if not wanted.short:
-            made += [blocks.text(found["said"], soft=True)]
-            made += [blocks.table(found["rows"], [NAME, NUMBER, NUMBER, NUMBER, WIDE])]
-            made += [blocks.text(words("season.load"), soft=True)]
-        claims = [(against, said) for sign, against, said in found["pairs"] if sign == "▸"]
-        told = [said if wanted.short else f"{said} {against}" for against, said in claims]
-        made += [blocks.verdict("▸", said.partition(":")[0], said) for said in dict.fromkeys(told)]
-        others = [f"{said} {against}" for sign, against, said in found["pairs"] if sign != "▸"]
-        if wanted.short:
-            others = [] if claims else list(dict.fromkeys(said for _, _, said in found["pairs"]))
-        made += [blocks.text(said) for said in others]
-        made += [] if wanted.short else blocks.notes("", found["notes"])
-    return made
 
 
 def _machines(desk: Desk, found: Ledger) -> list[tuple[Thing, str, Thing | None]]:

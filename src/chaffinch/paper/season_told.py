@@ -240,11 +240,16 @@ def _left_out(found: Ledger) -> list[str]:
     return told
 
 
-def compared(desk: Desk, thing: Thing, fair: Mapping[str, str], step: Any) -> dict[str, Any]:
-    """Drivers or combines held against each other: ``fair`` says by, source and crop; names, never a ranking."""
+def compared(desk: Desk, thing: Thing, fair: Mapping[str, str], step: Any, *, tables: int = 1) -> dict[str, Any]:
+    """Drivers or combines held against each other: ``fair`` says by, source and crop; names, never a ranking.
+
+    ``tables`` is how many of them stand side by side.
+    """
     by: By = "operator" if fair["by"] == "operator" else "combine"
     source: FairSource = "header" if fair["source"] == "header" else "machine"
-    crop, found, left_out = compare(desk, thing, by=by, crop=fair["crop"] or None, source=source, progress=step)
+    crop, found, left_out = compare(
+        desk, thing, by=by, crop=fair["crop"] or None, source=source, tables=tables, progress=step
+    )
     rows = [
         [
             words(f"season.by.{by}"),

@@ -89,6 +89,10 @@ ROWS: Final = (60, 30, 20, 15, 12, 9, 6, 3, 1, 0)
 """Rows a table of a short report may have, tried until it fits on one page."""
 
 
+FEWER: Final = (6, 3)
+"""Lines for tables with rows of three lines, tried before the other tables lose a row."""
+
+
 def made(report: Report) -> tuple[Report, Printed]:
     """The report as a PDF; a short one with as many rows in its tables as one page holds.
 
@@ -99,11 +103,14 @@ def made(report: Report) -> tuple[Report, Printed]:
     """
     if not report.short:
         return report, printed(report)
+    tall = any(one.get("shrinks") and one.get("tall", 1) > 1 for one in report.blocks)
     for rows in ROWS:
-        tried = replace(report, blocks=shrunk(report.blocks, rows))
-        done = printed(tried)
-        if done.pages == 1:
-            return tried, done
+        # Rows of several lines give way before those of one: a season's fields stand before its trials.
+        for lines in [rows, *(n for n in FEWER if tall and n < rows)]:
+            tried = replace(report, blocks=shrunk(report.blocks, rows, lines))
+            done = printed(tried)
+            if done.pages == 1:
+                return tried, done
     raise InputError("--short", None, "does not fit on one page with these names", "leave --short out")
 
 

@@ -14,7 +14,9 @@ export function cautions(app) {
   const told = phone.setup.cautions?.length ? phone.setup.cautions : CAUTIONS;
   const understood = async () => {
     await phone.remember({ cautions: phone.today() });
-    app.go("/");
+    // What was asked for first, as by the code on a cab card, still comes after it.
+    if (["", "cautions"].includes(app.route[0])) app.go("/");
+    else app.show();
   };
   return {
     title: "Before you go near",
