@@ -38,10 +38,8 @@ def test_a_copy_of_a_book_is_another(tmp_path: Path) -> None:
     shutil.copy(tmp_path / "a.chaffinch", tmp_path / "b.chaffinch")
     kept: Kept[str] = Kept(2)
     desks = [open_desk(str(tmp_path / name), device="test") for name in ("a.chaffinch", "b.chaffinch")]
-    assert [kept.ask(desk, "what", lambda text=text: text) for desk, text in zip(desks, "ab", strict=True)] == [
-        "a",
-        "b",
-    ]
+    assert kept.ask(desks[0], "what", lambda: "a") == "a"
+    assert kept.ask(desks[1], "what", lambda: "b") == "b"
     assert kept.ask(desks[0], "what", lambda: "again") == "a"
     for number in range(2):
         kept.ask(desks[0], number, lambda: "more")

@@ -36,10 +36,9 @@ def test_no_line_is_broken_by_a_large_figure(money: float, width: int) -> None:
         Line("time", SPEEDS, [0.8 * v for v in whole], "dashed"),
         Line("grain", SPEEDS, [0.2 * v for v in whole], "dotted", "start"),
     )
-    drawing = chart(
-        Chart(curve, [(5.0, Range(0.5 * money, money, 1.2 * money))], "km/h", "₦/ha", Range(4.5, 5.0, 5.5), lines=lines),
-        title="Cost", about="A cost.", name="cost",
-    )  # fmt: skip
+    point = (5.0, Range(0.5 * money, money, 1.2 * money))
+    given = Chart(curve, [point], "km/h", "₦/ha", Range(4.5, 5.0, 5.5), lines=lines)
+    drawing = chart(given, title="Cost", about="A cost.", name="cost")
     svg = drawing.ink(width)
     lengths = []
     for points in re.findall(r'<polyline class="[^"]*" points="([^"]*)"/>', svg):
