@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
+from dataclasses import replace as dataclass_replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -78,6 +79,7 @@ def clean_folder(
     *,
     settings: Mapping[str, float] | None = None,
     jobs: int = 1,
+    on: str = "",
     replace: bool = False,
     progress: Progress | None = None,
 ) -> list[LogDone]:
@@ -92,6 +94,9 @@ def clean_folder(
         As for :func:`chaffinch.book.fieldlogs.clean_log`; the same for all.
     jobs : int
         Workers; what comes out does not depend on it.
+    on : str
+        Address of a Dask scheduler, like ``tcp://office:8786``, whose workers see the folder under the same name; or
+        ``dask`` for workers of this machine. Empty: without it.
     progress : callable or None
         Called with (done, of).
 
@@ -118,4 +123,11 @@ def clean_folder(
             goal.mkdir(parents=True, exist_ok=True)
         except OSError as error:
             raise InputError("output", goal.name, f"cannot be made ({error.strerror})", "name another folder") from None
-    return for_each(_Work(root, goal, answers, dict(settings or {}), replace), logs, jobs, progress)
+    work = _Work(root, goal, answers, dict(settings or {}), replace)
+    if not on:
+        return for_each(work, logs, jobs, progress)
+    from chaffinch.fieldlog.cluster import for_each_on
+
+    # Workers stand in folders of their own: every path is whole.
+    work = dataclass_replace(work, folder=root.absolute(), to=None if goal is None else goal.absolute())
+    return for_each_on(on, work, logs, jobs, progress)

@@ -115,10 +115,13 @@ def import_(path: str, *, to: str, replace: bool, as_data: bool, **given: Any) -
 @click.option("--set", "changed", metavar="NAME=NUMBER", multiple=True, help="Another limit, like speed_least_kmh=2.5.")
 @click.option("--each", is_flag=True, help="PATH is a folder of many logs; --to is then a folder too.")
 @click.option("--jobs", type=click.IntRange(1, 64), default=1, show_default=True, help="Cores to use with --each.")
+@click.option(
+    "--on", metavar="ADDRESS", help="With --each: a Dask scheduler, like tcp://office:8786; or dask, for here."
+)
 @answer_options
 def clean(
-    path: str, *, to: str | None, replace: bool, changed: tuple[str, ...], each: bool, jobs: int, as_data: bool,
-    **given: Any,
+    path: str, *, to: str | None, replace: bool, changed: tuple[str, ...], each: bool, jobs: int, on: str | None,
+    as_data: bool, **given: Any,
 ) -> None:  # fmt: skip
     """Flag the records of the log at PATH that mislead; none is taken away."""
     from chaffinch.book.fieldlogs import clean_log
@@ -129,7 +132,14 @@ def clean(
 
         with progress("Cleaning the logs") as step:
             all_done = clean_folder(
-                path, to, answers(given), settings=numbers(changed), jobs=jobs, replace=replace, progress=step
+                path,
+                to,
+                answers(given),
+                settings=numbers(changed),
+                jobs=jobs,
+                on=on or "",
+                replace=replace,
+                progress=step,
             )
         if as_data:
             print_json(each_as_json(all_done))
@@ -137,6 +147,8 @@ def clean(
             show_each(all_done, Page.here())
         return
 
+    if on is not None:
+        raise InputError("--on", on, "is for many logs", "name a folder of them and add --each")
     told, settings = answers(given), numbers(changed)
     with progress("Cleaning the log") as step:
         done = clean_log(path, to, told, settings=settings, replace=replace, progress=step)
