@@ -108,6 +108,20 @@ def test_a_machine_whose_loss_does_not_rise_is_not_told_to_slow_down(book: Seaso
     assert not {"slower", "slower_header"} & {one.change.key for one in found.worth}
 
 
+def test_a_step_against_header_loss_is_held_back_by_the_header_curve_in_words_too(book: SeasonBook) -> None:
+    """Machine loss rises with load and header loss does not: no page may mix them up."""
+    for number, speed in enumerate((4.0, 5.0, 6.0, 7.0, 8.0, 9.0)):
+        last = book.check(
+            "Old Bess", 10 + number, 8, speed_kmh=speed, machine_kg_ha=8.0 * (speed / 4.0) ** 2.5,
+            header_kg_ha=60.0 * (4.0 / speed) ** 0.5,
+        )  # fmt: skip
+    found = advise_check(book.desk, find_check(book.desk, last), AdviceTerms(hour_cost=1.0))
+    assert (found.by_itself["slope"], found.by_itself["header_slope"]) == ("rises", "flat")
+    why = {one["change"]: one["why"] for one in as_json(found)["held"]}
+    assert why["slower_header"] == "this machine's own checks do not say that its header loss rises with speed"
+    assert not [text for text in held_said(found) if "do not say that its loss" in text]
+
+
 def test_air_and_settings_come_with_the_check(book: SeasonBook) -> None:
     from chaffinch.book.checks import log_check
 

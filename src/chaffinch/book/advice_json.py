@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from chaffinch.book.advice import AdviceFound
-from chaffinch.book.advice_said import KEPT_BACK, sources_said, trial_sides
+from chaffinch.book.advice_said import kept_back_said, sources_said, trial_sides
 from chaffinch.book.check_json import as_range
 from chaffinch.book.wording import CAUTIONS
 from chaffinch.engine.advice_changes import RankedChange
@@ -46,7 +46,7 @@ def as_json(found: AdviceFound) -> dict[str, Any]:
         "sources": sources_said(found),
         "expected_to_gain": [one.change.key for one in found.worth],
         "held": [
-            {"change": one.change.key, "why": KEPT_BACK[one.kept_back], "net": one.net, "p_cause": one.p_cause}
+            {"change": one.change.key, "why": kept_back_said(one), "net": one.net, "p_cause": one.p_cause}
             for one in found.held
         ],
         "assumed": list(found.assumed),

@@ -26,6 +26,11 @@ KEPT_BACK: Final[dict[Kept, str]] = {
     "load not likely": "load is not a likely cause here",
     "no hour cost": "cannot be weighed without what an hour costs: add --hour-cost",
 }
+HEADER_KEPT_BACK: Final[dict[Kept, str]] = {
+    "own slope not known": "needs header catches of this machine at two speeds; none are in the book",
+    "loss does not rise with load": "this machine's own checks do not say that its header loss rises with speed",
+}
+"""What stands in their place where a step is against header loss: the two curves may run opposite ways."""
 ORIGIN: Final = {
     "printed": "printed",
     "derived": "deduced from print",
@@ -204,13 +209,19 @@ def trial_command(found: AdviceFound, change: Change) -> str:
     return f'chaffinch trial --start --combine "{found.combine.name}" --a "{sides[0]}" --b "{sides[1]}"'
 
 
+def kept_back_said(one: RankedChange) -> str:
+    """Why a step is held back, by the curve that it is held against."""
+    of_header = HEADER_KEPT_BACK if one.change.gate == "header_slope" else {}
+    return of_header.get(one.kept_back, KEPT_BACK[one.kept_back])
+
+
 def held_said(found: AdviceFound) -> list[str]:
     """Steps held back that would else be among the first, and why: those whose causes are likely, or that dropped."""
     told = []
     for one in found.held:
         dropped = one.kept_back == "tried twice without effect"
         if (dropped or one.p_cause >= 0.15) and one.net > 0.0:
-            told.append(f"{one.change.says.split(':')[0].rstrip('.')}: {KEPT_BACK[one.kept_back]}.")
+            told.append(f"{one.change.says.split(':')[0].rstrip('.')}: {kept_back_said(one)}.")
     return told
 
 
