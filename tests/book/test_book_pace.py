@@ -6,14 +6,17 @@ import math
 
 import pytest
 
+from chaffinch.book.checks import log_check
 from chaffinch.book.pace import PaceTerms, pace
 from chaffinch.book.pace_json import as_json
-from chaffinch.book.pace_said import REMARK, advice_said, remarks_said, today_said
+from chaffinch.book.pace_said import REMARK, advice_said, apart, limit_said, remarks_said, today_said
 from chaffinch.book.points import shared_sd
 from chaffinch.book.shown_unit import PaceUnit, Unit
 from chaffinch.book.things import find_thing
+from chaffinch.book.worth import WorthTerms, worth
 from chaffinch.engine.pace import Remark
 from chaffinch.errors import InputError
+from chaffinch.records.checkfile import check_from_table
 from season_book import start, with_speeds
 
 
@@ -347,3 +350,48 @@ def test_without_a_check_there_is_neither_advice_nor_a_chance(book):
 
 def test_every_remark_is_worded():
     assert set(REMARK) == set(Remark.__args__)
+
+
+def test_a_price_may_stand_at_the_field_of_the_last_check(book):
+    """Checks from a phone, a sheet or a file tell no price; the field they lie in does."""
+    desk, grams = book.desk, 0.1 * 30.0 * 0.4 * 12.0 / 1.8
+    table = {
+        "crop": "canola", "country": "CA", "yield": "2.5 t/ha", "speed": "6 km/h",
+        "combine": {"cut_width": "12 m", "drop_width": "1.8 m", "widths_taped": True},
+        "catch": [{"place": "discharge", "pan": "0.4 m2", "amount": f"{grams:.1f} g", "step": "0.1 g"}],
+    }  # fmt: skip
+    where = {kind: book.ids[name] for kind, name in (("combine", "Old Bess"), ("season", "2026"))}
+    log_check(desk, check_from_table(table), taken_at="2026-08-12T10:00:00Z", where=where)
+    with pytest.raises(InputError, match="nor by a field"):
+        best(book)
+    combine, left = find_thing(desk, "combine", "Old Bess"), {"area_left_ha": 60.0, "stop_cost_per_h": 200.0}
+    with pytest.raises(InputError, match="or its field"):
+        worth(desk, combine, "canola", WorthTerms(hours_since=1.0, **left))
+    where["field"] = book.ids["Long Hollow"]
+    log_check(desk, check_from_table(table), taken_at="2026-08-12T11:00:00Z", where=where)
+    found = best(book)
+
+    assert (found.price_per_t, found.currency) == (pytest.approx(600.0), "$")
+    assert "price from their field" in found.assumed
+    assert worth(desk, combine, "canola", WorthTerms(hours_since=1.0, **left)).price_per_t == pytest.approx(600.0)
+
+
+@pytest.mark.parametrize(("less", "more", "said"), [
+    (0.936, 0.944, ("93.6", "94.4")), (0.85, 0.94, ("85", "94")), (0.94381, 0.94386, ("94.38", "94.39")),
+    (0.9915, 0.993, ("99.2", "99.3")),
+])  # fmt: skip
+def test_two_chances_are_told_apart_in_print(less, more, said):
+    assert apart(less, more) == said
+
+
+def test_what_own_checks_say_in_part_is_not_said_to_come_from_others_alone(book):
+    """Six checks from 4 to 9 km/h lean to slower, not clearly enough: two more speeds are not what is missing."""
+    with_speeds(book, slope=1.5, repeats=1)
+    found = best(book, today_kmh=8.5, hour_cost=300.0)
+    unit = PaceUnit(Unit("kg/ha", 1.0, "ha", "$"), None, "km/h", 1.0, 1.0)
+
+    assert (found.pace.advice, "slope not learned" in found.pace.remarks) == ("not settled", True)
+    told = " ".join([advice_said(found, unit), *remarks_said(found)])
+    assert "not yet clearly enough by what this machine itself has shown" in told
+    assert "Two checks at clearly different speeds" not in told
+    assert "slower pace pays" not in limit_said(found, unit)

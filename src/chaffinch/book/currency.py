@@ -14,6 +14,7 @@ from chaffinch.book.desk import Desk
 from chaffinch.book.shown_unit import farm_of
 from chaffinch.book.things import Thing
 from chaffinch.errors import InputError
+from chaffinch.reference import crop as find_crop
 from chaffinch.units.money import same_currency
 
 
@@ -61,6 +62,24 @@ def check_price_told(logged: LoggedCheck) -> MoneyTold | None:
         return None
     text = f"{logged.check.currency}{logged.check.price_per_t:g} /t"
     return MoneyTold(f"check {logged.id[:8]}, price", text, logged.check.currency)
+
+
+def price_at(logged: LoggedCheck, field: Thing | None) -> tuple[float, MoneyTold] | None:
+    """Price that goes for a check [money/t], and how it was told: its own, else its field's where the crop is the same.
+
+    A check from a phone, a sheet or a file seldom tells one, and the field it is filed under does.
+    """
+    own = check_price_told(logged)
+    if logged.check.price_per_t is not None and own is not None:
+        return logged.check.price_per_t, own
+    of_field = price_told(field)
+    if field is None or of_field is None or "crop" not in field.parts:
+        return None
+    try:
+        same = find_crop(str(field.parts["crop"])).key == find_crop(logged.check.crop).key
+    except InputError:
+        return None  # A crop this program does not know has no price it could use.
+    return (units.read_positive(of_field.text, "price", field="field, price").value, of_field) if same else None
 
 
 def one_currency(desk: Desk, told: Iterable[MoneyTold]) -> str:

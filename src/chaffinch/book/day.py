@@ -176,7 +176,7 @@ def day(
         add=lambda point: read.conditions(point, lag_h=terms.straw_lag_h),
     )  # fmt: skip
     assumed: list[str] = []
-    price, of_book = price_of_job(told, field, found, assumed)
+    price, of_book = price_of_job(desk, told, field, found, assumed)
     currency = one_currency(desk, [*told.money, *of_book])
     width = width_cut(combine, found) if told.width_m is None else positive("width", told.width_m)
     yield_kg_ha = yield_of_job(told, field, found, assumed) if found.load_kind == "throughput" else None

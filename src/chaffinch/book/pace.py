@@ -11,13 +11,13 @@ import numpy as np
 
 from chaffinch import units
 from chaffinch.book.check import KG_PER_T
-from chaffinch.book.currency import MoneyTold, check_price_told, one_currency, price_told
+from chaffinch.book.currency import MoneyTold, one_currency, price_at, price_told
 from chaffinch.book.curves import Curves, curves
 from chaffinch.book.desk import Desk
 from chaffinch.book.fields import Progress
 from chaffinch.book.own_slope import p_slower_pays
 from chaffinch.book.points import overlap_m, yield_of_field
-from chaffinch.book.things import Thing
+from chaffinch.book.things import Thing, by_ids
 from chaffinch.engine.domain import FloatArray, between, positive
 from chaffinch.engine.estimate import CLEAR
 from chaffinch.engine.pace import Pace, best_pace
@@ -99,8 +99,9 @@ class PaceAnswer:
     parts : HourCost or None
         The hour cost in parts, where it was built from them.
     assumed : tuple of str
-        Keys of what nobody told: "price from field", "price from checks", "yield from field", "yield from checks",
-        "efficiency", "usual condition", "setup of last check", "load and speed apart".
+        Keys of what nobody told: "price from field", "price from checks", "price from their field",
+        "yield from field", "yield from checks", "efficiency", "usual condition", "setup of last check",
+        "load and speed apart".
     p_own : float or None
         Where the curves of all combines say "slower": the probability that it pays by this machine's own checks.
     currency : str
@@ -169,7 +170,7 @@ def pace(
             between(name, speed, *MEANT_KMH, "write the speed of the combine while cutting, like 6 km/h")
     found = curves(desk, combine, crop, season=season, seed=seed, progress=progress)
     assumed: list[str] = []
-    price, of_book = price_of_job(terms, field, found, assumed)
+    price, of_book = price_of_job(desk, terms, field, found, assumed)
     currency = one_currency(desk, [*terms.money, *of_book])
     width = width_cut(combine, found) if terms.width_m is None else positive("width", terms.width_m)
     yield_kg_ha = None
@@ -284,7 +285,7 @@ def round_speeds(low_kmh: float, high_kmh: float, step_kmh: float) -> FloatArray
 
 
 def price_of_job(
-    terms: PaceTerms, field: Thing | None, found: Curves, assumed: list[str]
+    desk: Desk, terms: PaceTerms, field: Thing | None, found: Curves, assumed: list[str]
 ) -> tuple[float, list[MoneyTold]]:
     """The price [money/t], and where it is the book's, how it was told there; what stood in goes to ``assumed``."""
     if terms.price_per_t is not None:
@@ -293,15 +294,16 @@ def price_of_job(
     if told is not None:
         assumed.append("price from field")
         return units.read_positive(told.text, "price", field="field, price").value, [told]
-    prices = [
-        (p.logged.check.price_per_t, one)
-        for p in found.own or found.points
-        if p.logged.check.price_per_t is not None and (one := check_price_told(p.logged)) is not None
-    ]
-    if not prices:
-        raise InputError("price", None, "is told neither here, nor by the field, nor by a check", "add --price")
-    assumed.append("price from checks")
-    return prices[-1][0], [prices[-1][1]]
+    points = found.own or found.points
+    homes = by_ids(desk, {p.field for p in points})
+    for last in reversed(points):
+        known = price_at(last.logged, homes.get(last.field))
+        if known is not None:
+            assumed.append(
+                "price from checks" if last.logged.check.price_per_t is not None else "price from their field"
+            )
+            return known[0], [known[1]]
+    raise InputError("price", None, "is told neither here, nor by a field, nor by a check", "add --price")
 
 
 def yield_of_job(terms: PaceTerms, field: Thing | None, found: Curves, assumed: list[str]) -> float:

@@ -31,6 +31,9 @@ ADVICE: Final[dict[Advice, str]] = {
 WITHOUT_GROUND: Final = {
     "today far from tested": "Not settled: no check was taken near {today}, so nothing can be said of leaving it.",
     "slope not learned": "Not settled: {best} looks better, but not by what this machine itself has shown.",
+    "slope partly learned": (
+        "Not settled: {best} looks better, but not yet clearly enough by what this machine itself has shown."
+    ),
     "in the band": (
         "Not settled: {today} is expected to cost about as much as the best pace, but the checks leave room for a "
         "better one."
@@ -65,6 +68,14 @@ REMARK: Final = {
     ),
 }
 
+PARTLY_LEARNED: Final = (
+    "Slower looks better, but part of that is what machines do in general: this machine's own checks do not say it "
+    "clearly enough yet. More checks at its slowest and at its fastest speed would tell."
+)
+"""What stands in place of "slope not learned" where this machine was checked at clearly different speeds already."""
+CLEARLY_DIFFERENT: Final = 1.25
+"""Fastest over slowest checked speed from which they are clearly different [1]; own figure."""
+
 OF_NOBODY: Final = (
     "Taken is a machine loss of 40 kg/ha at 5 km/h, likely within a factor of 8, that rises somewhat faster than the "
     "speed does. Own figures."
@@ -74,6 +85,7 @@ OF_OTHERS: Final = "Taken is what the other machines' checks in this crop lead o
 ASSUMED: Final = {
     "price from field": "Price: the field's.",
     "price from checks": "Price: that of the last check.",
+    "price from their field": "Price: that of the last check's field.",
     "yield from field": "Yield: the field's.",
     "yield from checks": "Yield: the middle of the checks'; --yield or --field tells today's.",
     "efficiency": (
@@ -98,7 +110,14 @@ def remarks_said(found: PaceAnswer) -> list[str]:
         # As slow as you like: which end that is, and what the slope says of it, would only lead astray.
         told = [r for r in told if r not in ("beyond tested", "slope not learned")]
     expected = OF_OTHERS if found.curves.points else OF_NOBODY
-    return [*(REMARK[r].format(expected=expected) for r in told), *variation_said(p.logged for p in found.curves.own)]
+    words = {**REMARK, "slope not learned": PARTLY_LEARNED} if speeds_differ(found) else REMARK
+    return [*(words[r].format(expected=expected) for r in told), *variation_said(p.logged for p in found.curves.own)]
+
+
+def speeds_differ(found: PaceAnswer) -> bool:
+    """Whether this machine was checked at clearly different speeds."""
+    speeds = [p.speed_kmh for p in found.curves.own if p.speed_kmh is not None]
+    return bool(speeds) and max(speeds) >= CLEARLY_DIFFERENT * min(speeds)
 
 
 def limit_may_be_told(found: PaceAnswer) -> bool:
@@ -134,6 +153,8 @@ def advice_said(found: PaceAnswer, unit: PaceUnit) -> str:
     if pace.advice == "not settled":
         in_band = pace.band_kmh[0] <= pace.today.speed_kmh <= pace.band_kmh[1]
         why = next((r for r in WITHOUT_GROUND if r in pace.remarks), "in the band" if in_band else "")
+        if why == "slope not learned" and speeds_differ(found):
+            why = "slope partly learned"
         text = WITHOUT_GROUND.get(why, text)
     return text.format(
         best=_speed(pace.best_kmh, unit),
@@ -158,8 +179,19 @@ def today_said(found: PaceAnswer, unit: PaceUnit) -> str:
     if found.p_own is not None and found.p_own < CLEAR:
         sure += f" by the checks of all machines, {percent(found.p_own)} % by this machine's own"
     elif "slope not learned" in pace.remarks and today.p_needed < 1.0:
-        sure += f", and {percent(today.p_needed)} % are asked for with so little learned of its slope"
+        has, needs = apart(today.p_saves, today.p_needed)
+        sure = f"{has} % sure that changing saves anything, and {needs} % are asked for with what its slope has taught"
     return f"Against the best pace, {here} costs {money} per {land} {likely}; {sure}."
+
+
+def apart(less: float, more: float) -> tuple[str, str]:
+    """Two chances in percent, with as many digits as tell them apart: 94 held against 94 would be no reason."""
+    words = percent(less), percent(more)
+    for digits in (1, 2, 3):
+        if words[0] != words[1]:
+            break
+        words = f"{100 * less:.{digits}f}", f"{100 * more:.{digits}f}"
+    return words
 
 
 def limit_said(found: PaceAnswer, unit: PaceUnit) -> str:
@@ -169,6 +201,11 @@ def limit_said(found: PaceAnswer, unit: PaceUnit) -> str:
         return ""
     low, middle, high = range_words(limit.times(unit.loss.factor))
     what = "machine loss" if found.pace.machine_only else "header and machine loss"
+    if "slope not learned" in found.pace.remarks:
+        # "Losing more, a slower pace pays" would say what the advice beside it does not dare to.
+        return (
+            f"The loss at the best pace, not yet a limit: {middle} {unit.loss.name} of {what} (likely {low} to {high})."
+        )
     return (
         f"The limit that pays: {middle} {unit.loss.name} of {what} (likely {low} to {high}). "
         "Losing clearly more than that, a slower pace pays; clearly less, a faster one."

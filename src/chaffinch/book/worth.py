@@ -13,14 +13,14 @@ import numpy as np
 from chaffinch import units
 from chaffinch.book.check import CheckAnswer, answer, prospect_of_another
 from chaffinch.book.checks import LoggedCheck, counting
-from chaffinch.book.currency import MoneyTold, check_price_told, one_currency
+from chaffinch.book.currency import MoneyTold, one_currency, price_at
 from chaffinch.book.curves import Curves, curves
 from chaffinch.book.desk import Desk
 from chaffinch.book.fields import Progress, checks_where
 from chaffinch.book.own_variation import with_learned
 from chaffinch.book.pace import width_of
 from chaffinch.book.points import JUDGED, shared_sd
-from chaffinch.book.things import Thing
+from chaffinch.book.things import Thing, by_ids
 from chaffinch.engine.estimate import Prior, Range, default_prior
 from chaffinch.engine.work import spot_capacity_ha_h
 from chaffinch.engine.worth import CheckWorth, LastCheck, Worth, worth_of_catch, worth_of_check
@@ -180,11 +180,14 @@ def worth(
     if not {"header", "machine"} & set(found.judged):
         raise InputError("check", last.id[:8], "saw neither header nor machine loss", "take a check of either")
     learned = curves(desk, combine, key, seed=seed, progress=progress)
-    price = terms.price_per_t if terms.price_per_t is not None else last.check.price_per_t
+    price, of_book = terms.price_per_t, []
     if price is None:
-        raise InputError("price", None, "is told neither here nor by the last check", "add --price")
-    of_check = check_price_told(last) if terms.price_per_t is None else None
-    currency = one_currency(desk, [*terms.money, *([] if of_check is None else [of_check])])
+        home = by_ids(desk, [last.body.get("field")]).get(str(last.body.get("field", "")))
+        known = price_at(last, home)
+        if known is None:
+            raise InputError("price", None, "is told neither here nor by the last check or its field", "add --price")
+        price, of_book = known[0], [known[1]]
+    currency = one_currency(desk, [*terms.money, *of_book])
     speed = last.check.speed_kmh
     if speed is None:
         raise InputError(
