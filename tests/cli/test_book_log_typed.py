@@ -215,8 +215,8 @@ def test_another_season_and_another_crop(farm, chaffinch):
     assert chaffinch("book", "add", "season", "2027").status == 0
     assert chaffinch("book", "add", "field", "Long Hollow", "--set", "season=2027", "--set", "crop=peas").status == 0
     person = Person("book", "log", "--combine", "Old Bess", "--pan", "tray", "--place", "discharge", folder=farm)
-    person.types(r"Season \[2027\]: ", "2026")
     person.types(r"When[^\n]*: ", "")
+    person.types(r"Season \[2027\]: ", "2026")
     person.types(r"Field[^\n]*: ", "Long Hollow")
     person.types(r"Crop \[canola\]: ", "wheat")
     person.types(r"yield, limit, price are for canola.*speed[^\n]*: ", "")

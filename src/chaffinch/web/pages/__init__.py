@@ -15,6 +15,7 @@ from chaffinch.web.pages.crew import router as crew_router
 from chaffinch.web.pages.day import router as day_router
 from chaffinch.web.pages.field import router as field_router
 from chaffinch.web.pages.importing import router as importing_router
+from chaffinch.web.pages.issued import router as issued_router
 from chaffinch.web.pages.pairing import router as pairing_router
 from chaffinch.web.pages.printing import router as printing_router
 from chaffinch.web.pages.season import router as season_router
@@ -43,5 +44,6 @@ for part in (
     choices_router,
     pairing_router,
     printing_router,
+    issued_router,
 ):
     router.include_router(part)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import dataclass
 from typing import Annotated, Any, Final
 from urllib.parse import quote
 
@@ -31,7 +32,7 @@ from chaffinch.paper.wanted import REPORT_SIZES, Wanted, made
 from chaffinch.web.access import reader
 from chaffinch.web.pages.answers import Progress, Working, longer_of
 from chaffinch.web.pages.field import ThingId, thing_or_missing
-from chaffinch.web.pages.frame import asked, desk_of, person_of, show
+from chaffinch.web.pages.frame import Form, asked, desk_of, person_of, show
 from chaffinch.web.pages.words import words
 from chaffinch.web.problems import Refusal
 
@@ -42,51 +43,77 @@ INCHES: Final = ("US", "CA")
 """Countries whose paper is Letter."""
 
 
+@dataclass(frozen=True, slots=True)
+class ReportAsked:
+    """A report that a page asks for.
+
+    Attributes
+    ----------
+    about : tuple of str
+        Its kind, the record it is about, and what else it depends on.
+    name : str
+        Of the file.
+    wanted : Wanted
+    make : callable
+        Works it out.
+    """
+
+    about: tuple[str, ...]
+    name: str
+    wanted: Wanted
+    make: Callable[[Progress], Report]
+
+
+def report_asked(request: Request, kind: str, record: str, form: Form) -> ReportAsked:
+    """The report of a record, on the terms of a form: paper, length, what an hour costs, which loss of a trial.
+
+    Raises
+    ------
+    Refusal
+        404 for a record that is not there, 422 for terms that cannot be meant.
+    """
+    desk, wanted = desk_of(request), _wanted(request, form)
+    if kind == "check":
+        logged = there("check", lambda: find_check(desk, record))
+        return ReportAsked(
+            (kind, logged.id), f"check-{logged.id[:8]}", wanted, lambda _step: check_report(desk, logged, wanted)
+        )
+    if kind == "trial":
+        one = there("trial", lambda: find_trial(desk, record))
+        source: Any = form.get("source") if form.get("source") in SOURCES else "machine"
+        return ReportAsked(
+            (kind, one.id, source), f"trial-{one.id[:8]}", wanted,
+            lambda step: trial_report(desk, one, wanted, source=source, progress=step),
+        )  # fmt: skip
+    thing = thing_or_missing(desk, record, kind)
+    of_thing = field_report if kind == "field" else season_report
+    return ReportAsked(
+        (kind, thing.id), f"{kind}-{thing.name}", wanted, lambda step: of_thing(desk, thing, wanted, progress=step)
+    )
+
+
 @router.get("/check/{check_id}/report.pdf")
 def check(request: Request, check_id: RecordId) -> Response:
     """The report of one check."""
-    desk, wanted = desk_of(request), _wanted(request)
-    logged = _there("check", lambda: find_check(desk, check_id))
-    return _report(
-        request, ("check", logged.id), lambda _step: check_report(desk, logged, wanted), f"check-{logged.id[:8]}"
-    )
+    return _report(request, report_asked(request, "check", check_id, asked(request)))
 
 
 @router.get("/field/{field_id}/report.pdf")
 def field(request: Request, field_id: ThingId) -> Response:
     """The report of one field; ``?hour_cost=450 /h`` adds pace and limit of each machine."""
-    desk, wanted = desk_of(request), _wanted(request)
-    thing = thing_or_missing(desk, field_id, "field")
-    return _report(
-        request,
-        ("field", thing.id),
-        lambda step: field_report(desk, thing, wanted, progress=step),
-        f"field-{thing.name}",
-    )
+    return _report(request, report_asked(request, "field", field_id, asked(request)))
 
 
 @router.get("/season/{season_id}/report.pdf")
 def season(request: Request, season_id: ThingId) -> Response:
     """The report of a season; ``?hour_cost=450 /h`` adds pace and limit of each machine."""
-    desk, wanted = desk_of(request), _wanted(request)
-    thing = thing_or_missing(desk, season_id, "season")
-    return _report(
-        request, ("season", thing.id), lambda step: season_report(desk, thing, wanted, progress=step),
-        f"season-{thing.name}",
-    )  # fmt: skip
+    return _report(request, report_asked(request, "season", season_id, asked(request)))
 
 
 @router.get("/trial/{trial_id}/report.pdf")
 def trial(request: Request, trial_id: RecordId) -> Response:
     """The report of one trial; ``?source=machine|header|judged`` chooses the loss."""
-    desk, wanted = desk_of(request), _wanted(request)
-    record = _there("trial", lambda: find_trial(desk, trial_id))
-    told = asked(request).get("source")
-    source: Any = told if told in SOURCES else "machine"
-    return _report(
-        request, ("trial", record.id, source),
-        lambda step: trial_report(desk, record, wanted, source=source, progress=step), f"trial-{record.id[:8]}",
-    )  # fmt: skip
+    return _report(request, report_asked(request, "trial", trial_id, asked(request)))
 
 
 @router.get("/combine/{combine_id}/cards.pdf")
@@ -109,35 +136,35 @@ def cards(request: Request, combine_id: ThingId) -> Response:
 
     if size not in SIZES_OF_CARDS:
         raise Refusal(422, "paper", "is no size of a card", f"use {', '.join(SIZES_OF_CARDS)}", value=size[:40])
-    _sound(lambda: link_of(address))
+    sound(lambda: link_of(address))
     # Not by whatever stands in the address: each key is a piece of work, and all of them wait for one another.
-    return _pdf(request, ("cards", thing.id, size, date, address, report_in), work, f"cards-{thing.name}")
+    return pdf_page(request, ("cards", thing.id, size, date, address, report_in), work, f"cards-{thing.name}")
 
 
 @router.get("/sheet.pdf")
 def sheet(request: Request) -> Response:
     """The sheet to fill in by hand, with the names of this book."""
     desk = desk_of(request)
-    wanted = _wanted(request)
+    wanted = _wanted(request, asked(request))
     farm = farm_of(desk)
     name = "" if farm is None else farm.name
-    return _pdf(
+    return pdf_page(
         request, ("sheet", wanted), lambda _step: check_sheet(size=wanted.size, date=wanted.date, desk=desk, farm=name),
         "check-sheet",
     )  # fmt: skip
 
 
-def _wanted(request: Request) -> Wanted:
-    """What the address asks for, in this person's units, on this day."""
-    desk, form = desk_of(request), asked(request)
+def _wanted(request: Request, form: Form) -> Wanted:
+    """What a form asks for, in this person's units, on this day."""
+    desk = desk_of(request)
     size = form.get("paper") or ("letter" if _letter(desk) else "a4")
     if size not in REPORT_SIZES:
         raise Refusal(422, "paper", "is no size of paper", f"use {', '.join(REPORT_SIZES)}", value=size[:40])
     given = {"hour_cost": form.told("hour_cost")}
     cost, money = None, []
     if given["hour_cost"] is not None:
-        cost = _sound(lambda: hour_cost(given, yield_kg_ha=None, price_per_t=None, called=_called))
-        money = _sound(lambda: money_of(given, called=_called))
+        cost = sound(lambda: hour_cost(given, yield_kg_ha=None, price_per_t=None, called=_called))
+        money = sound(lambda: money_of(given, called=_called))
     return Wanted(
         date=local(desk.now())[:10], size=size, units=person_of(request).measures, short=form.get("short") == "yes",
         hour_cost=cost, hour_money=tuple(money),
@@ -154,12 +181,11 @@ def _letter(desk: Desk) -> bool:
     return farm is not None and str(farm.parts.get("country", "")).upper() in INCHES
 
 
-def _report(request: Request, about: tuple[str, ...], make: Callable[[Progress], Report], name: str) -> Response:
-    key = (*about, _wanted(request))
-    return _pdf(request, key, lambda step: made(make(step))[1], name)
+def _report(request: Request, found: ReportAsked) -> Response:
+    return pdf_page(request, (*found.about, found.wanted), lambda step: made(found.make(step))[1], found.name)
 
 
-def _pdf(request: Request, key: tuple[Any, ...], work: Callable[[Progress], Printed], name: str) -> Response:
+def pdf_page(request: Request, key: tuple[Any, ...], work: Callable[[Progress], Printed], name: str) -> Response:
     """The PDF, or the page that waits for it."""
     desk = desk_of(request)
     try:
@@ -169,10 +195,15 @@ def _pdf(request: Request, key: tuple[Any, ...], work: Callable[[Progress], Prin
             503, "paper", "needs the typesetter", "install it where the server runs: chaffinch[paper]"
         ) from None
     version = book_version(desk)
-    done = _sound(lambda: longer_of(request).ask(("pdf", version, repr(key)), work))
+    done = sound(lambda: longer_of(request).ask(("pdf", version, repr(key)), work))
     if isinstance(done, Working):
         return show(request, "working.html", "seasons", working=done, title=words("print.title"),
                     after=words("print.working"))  # fmt: skip
+    return as_file(done, name)
+
+
+def as_file(done: Printed, name: str) -> Response:
+    """A PDF that the browser keeps."""
     file = f"{'-'.join(name.split())}.pdf"
     headers = {
         "Content-Disposition": f"attachment; filename=\"chaffinch.pdf\"; filename*=UTF-8''{quote(file, safe='')}"
@@ -180,7 +211,8 @@ def _pdf(request: Request, key: tuple[Any, ...], work: Callable[[Progress], Prin
     return Response(done.pdf, media_type="application/pdf", headers=headers)
 
 
-def _there(kind: str, find: Callable[[], Any]) -> Any:
+def there(kind: str, find: Callable[[], Any]) -> Any:
+    """What was looked for, or the page that says it is not there."""
     try:
         return find()
     except InputError as error:
@@ -189,7 +221,7 @@ def _there(kind: str, find: Callable[[], Any]) -> Any:
         ) from None
 
 
-def _sound(ask: Callable[[], Any]) -> Any:
+def sound(ask: Callable[[], Any]) -> Any:
     """The answer, or what is wrong said in the one shape."""
     try:
         return ask()
