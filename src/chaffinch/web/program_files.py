@@ -32,8 +32,9 @@ OUR_MODULES: Final = ("app", "engine", "desk", "advice")
 """Folders with modules of our own; ``vendor`` is none of them."""
 _CAST: Final = re.compile(r"/\*\* @type \{[^*]*\} \*/ ?")
 LIST: Final = "files.json"
-LATER: Final = "/static/advice/"
-"""Files that belong to the set and that the app opens without: the screen of the advice, fetched in the background."""
+LATER: Final = ("/static/advice/", "/static/vendor/")
+"""Files that belong to the set and that the app opens without, fetched in the background: the screen of the advice, and
+what draws a picture to hand over."""
 _FRONT: Final = ("manifest.webmanifest", "icon-192.png", "icon.svg", "engine-worker.js")
 """Beside its first page, what the app asks for under its own address. The large icon is not among them: a phone takes
 it once, when the app is put on its home screen."""

@@ -38,9 +38,9 @@ const FEW_SEEDS = 8;
 /** Masses that differ by less are equal [1]. */
 const ROUNDING = 1e-9;
 /** Interval over the width of the density, in ln, below which the density at the middle and its curvature stand for it [1]. */
-const NARROW = 0.2;
+const NARROW = 0.5;
 /** A slope times interval up to which that holds to 1e-5 [1]; own figure, by the next term of the series. */
-const GENTLE = 0.5;
+const GENTLE = 1;
 
 /** Nodes of the coefficient of variation around its median. @param {number} c0 */
 export function cNodes(c0) {
@@ -261,7 +261,7 @@ function addFew(seeds, ln_mean, ln_factor, c, table) {
  * @property {Float64Array} weight
  */
 
-/** @typedef {{low_g: number, high_g: number, length: number, middle: number, rules: Rule[]}} Interval */
+/** @typedef {{low_g: number, high_g: number, length: number, middle: number, middle_g: number, rules: Rule[]}} Interval */
 
 /**
  * The nodes follow the narrowest density (width about c) that may stand in the interval.
@@ -277,14 +277,14 @@ function interval(reading, c) {
   const known = new Map();
   const rules = Array.from(c, (one) => {
     const narrow = length < NARROW * one;
-    const nodes = 4 + Math.ceil((3 * length) / one);
+    const nodes = 3 + Math.ceil((2 * length) / one);
     const count = nodes <= MOST_NODES ? nodes : 0;
     const key = `${count} ${narrow}`;
     const rule = known.get(key) ?? ruleOf(count, Math.log(low_g), length, narrow);
     known.set(key, rule);
     return rule;
   });
-  return { low_g, high_g, length, middle: Math.log(low_g) + length / 2, rules };
+  return { low_g, high_g, length, middle: Math.log(low_g) + length / 2, middle_g: Math.sqrt(low_g * high_g), rules };
 }
 
 /** @param {number} count @param {number} ln_low @param {number} length @param {boolean} narrow @returns {Rule} */
@@ -336,8 +336,8 @@ function gamma(readings, c) {
  * @param {number} shape
  * @param {number} rate
  */
-function within({ length, middle, low_g, high_g }, { narrow, ln_y, y, weight }, shape, rate) {
-  const v = Math.sqrt(low_g * high_g) * rate;
+function within({ length, middle, middle_g }, { narrow, ln_y, y, weight }, shape, rate) {
+  const v = middle_g * rate;
   const slope = shape - v;
   const steep = Math.abs(slope * length);
   if (narrow && steep < GENTLE) {

@@ -76,13 +76,16 @@ function rotate(a, v, d, p, q) {
 export function meanAndCov(points, weights, d) {
   const mean = new Float64Array(d);
   const cov = new Float64Array(d * d);
-  for (let n = 0; n < weights.length; n += 1) {
-    for (let i = 0; i < d; i += 1) mean[i] += weights[n] * points[n * d + i];
+  const apart = new Float64Array(d);
+  for (let n = 0, at = 0; n < weights.length; n += 1) {
+    const weight = weights[n];
+    for (let i = 0; i < d; i += 1, at += 1) mean[i] += weight * points[at];
   }
-  for (let n = 0; n < weights.length; n += 1) {
-    for (let i = 0; i < d; i += 1) {
-      const apart = weights[n] * (points[n * d + i] - mean[i]);
-      for (let j = 0; j <= i; j += 1) cov[i * d + j] += apart * (points[n * d + j] - mean[j]);
+  for (let n = 0, at = 0; n < weights.length; n += 1) {
+    const weight = weights[n];
+    for (let i = 0, to = 0; i < d; i += 1, at += 1, to = i * d) {
+      const here = (apart[i] = points[at] - mean[i]) * weight;
+      for (let j = 0; j <= i; j += 1, to += 1) cov[to] += here * apart[j];
     }
   }
   for (let i = 0; i < d; i += 1) for (let j = 0; j < i; j += 1) cov[j * d + i] = cov[i * d + j];

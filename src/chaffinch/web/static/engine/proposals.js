@@ -40,20 +40,19 @@ export class Proposal {
     this.ln_det = this.dets[0];
   }
 
-  /** Draw `count` points, components in turn. @param {number} seed @returns {Float64Array} */
-  draw(seed) {
+  /** Draw `count` points, components in turn. @param {number} seed @param {Float64Array} points  d numbers for each */
+  draw(seed, points) {
     const { d, k, count, means, roots } = this;
     const standard = standardDraws(count, d, seed);
-    const points = new Float64Array(count * d);
-    for (let n = 0; n < count; n += 1) {
-      const which = n % k;
+    for (let n = 0, at = 0; n < count; n += 1, at += d) {
+      const which = (n % k) * d;
       for (let i = 0; i < d; i += 1) {
-        let sum = means[which * d + i];
-        for (let j = 0; j <= i; j += 1) sum += roots[(which * d + i) * d + j] * standard[n * d + j];
-        points[n * d + i] = sum;
+        const row = (which + i) * d;
+        let sum = means[which + i];
+        for (let j = 0; j <= i; j += 1) sum += roots[row + j] * standard[at + j];
+        points[at + i] = sum;
       }
     }
-    return points;
   }
 
   /**

@@ -12,7 +12,7 @@ import { local, single } from "./proposals.js";
 import { exp } from "./special.js";
 
 /** @typedef {import("./proposals.js").Proposal} Proposal */
-/** @typedef {(points: Float64Array, count: number) => Float64Array} LogDensity */
+/** @typedef {(points: Float64Array, values: Float64Array) => void} LogDensity  sets one value for each point */
 /** @typedef {{points: Float64Array, weights: Float64Array, ess: number}} Draws */
 
 const ROUNDS = 4;
@@ -92,9 +92,9 @@ class Run {
       this.room = new Float64Array(n);
     }
     const { points, values, heights, mixture } = this;
-    const fresh = proposal.draw(seed);
-    points.set(fresh, before * d);
-    values.set(checked(this.logDensity(fresh, proposal.count)), before);
+    const fresh = points.subarray(before * d, n * d);
+    proposal.draw(seed, fresh);
+    valuesAt(this.logDensity, fresh, values.subarray(before, n));
     this.n = n;
     this.proposals.push(proposal);
     const unit = this.proposals[0].ln_det;
@@ -111,7 +111,11 @@ class Run {
     let sum = 0;
     for (let i = 0; i < n; i += 1) sum += weights[i] = heights[i] / mixture[i];
     let squares = 0;
-    for (let i = 0; i < n; i += 1) squares += (weights[i] /= sum) ** 2;
+    const share = 1 / sum;
+    for (let i = 0; i < n; i += 1) {
+      const weight = (weights[i] *= share);
+      squares += weight * weight;
+    }
     this.weights = weights;
     this.ess = 1 / squares;
   }
@@ -157,7 +161,7 @@ function climb(logDensity, start, sd) {
     }
     const length = Math.hypot(...move);
     const trial = x.map((xi, i) => xi + move[i] * Math.min(1, 3 / length) * sd[i]);
-    const value = checked(logDensity(trial, 1))[0];
+    const value = valuesAt(logDensity, trial, new Float64Array(1))[0];
     if (value >= here) {
       x = trial;
       damping /= 10;
@@ -204,7 +208,7 @@ function derivatives(logDensity, x, sd) {
     points.set(x, n * d);
     for (let k = 0; k < offset.length; k += 2) points[n * d + offset[k]] += step * offset[k + 1] * sd[offset[k]];
   });
-  const f = checked(logDensity(points, offsets.length));
+  const f = valuesAt(logDensity, points, new Float64Array(offsets.length));
   const here = f[0];
   const gradient = new Float64Array(d);
   const hessian = new Float64Array(d * d);
@@ -225,10 +229,11 @@ function derivatives(logDensity, x, sd) {
   return { gradient, hessian, here };
 }
 
-/** @param {Float64Array} values */
-function checked(values) {
-  for (const value of values) {
-    if (Number.isNaN(value)) {
+/** @param {LogDensity} logDensity @param {Float64Array} points @param {Float64Array} values */
+function valuesAt(logDensity, points, values) {
+  logDensity(points, values);
+  for (let i = 0; i < values.length; i += 1) {
+    if (Number.isNaN(values[i])) {
       throw new SamplerError("the log density is no number: a reading or width is outside what the model can hold");
     }
   }

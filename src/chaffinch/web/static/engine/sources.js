@@ -11,7 +11,6 @@ import { InputError } from "./errors.js";
 import { DrawBelief } from "./estimate.js";
 import { C_NODES, nodeAt } from "./evidence.js";
 import { sourcesSeen } from "./exposure.js";
-import { meanAndCov } from "./matrix.js";
 import { sample } from "./sampler.js";
 import { normalColumn, sobolColumn } from "./sobol.js";
 import { exp, ln } from "./special.js";
@@ -72,8 +71,9 @@ export class Joint {
     this.beliefs = new Map();
   }
 
-  /** Draws of the sum of the named sources [kg/ha]. @param {string[]} sources */
+  /** Draws of the sum of the named sources [kg/ha], not to be written to. @param {string[]} sources */
   sum(sources) {
+    if (sources.length === 1) return this.loss[this.sources.findIndex((one) => one === sources[0])];
     const total = new Float64Array(this.weights.length);
     for (const [k, source] of this.sources.entries()) {
       if (!sources.includes(source)) continue;
@@ -151,10 +151,9 @@ export function locate(catches, priors, width_sd, seed) {
   const errors = new Float64Array(d - k);
   const per_sd = prior_sd.map((sd) => 1 / sd);
 
-  /** @param {Float64Array} straight @param {number} count */
-  const logDensity = (straight, count) => {
-    const result = new Float64Array(count);
-    for (let n = 0, at = 0; n < count; n += 1, at += d) {
+  /** @param {Float64Array} straight @param {Float64Array} values */
+  const logDensity = (straight, values) => {
+    for (let n = 0, at = 0; n < values.length; n += 1, at += d) {
       lnLosses(straight, at, d, k, point, loss);
       let squares = 0;
       for (let i = 0; i < d; i += 1) {
@@ -163,22 +162,21 @@ export function locate(catches, priors, width_sd, seed) {
       }
       for (let i = k; i < d; i += 1) errors[i - k] = point[i];
       const width_factor = nuisance.width ? Math.exp(-point[d - 1]) : 1;
-      result[n] = tables.logLikelihood(point, loss, errors, width_factor) - 0.5 * squares;
+      values[n] = tables.logLikelihood(point, loss, errors, width_factor) - 0.5 * squares;
     }
-    return result;
   };
 
   const start = straightened(prior_mean, prior_sd, k);
   const found = sample(logDensity, start.mean, start.sd, seed);
-  const n = found.weights.length;
-  const points = new Float64Array(n * d);
+  const { points, weights, ess } = found;
+  const n = weights.length;
   const caught = seen.map(() => new Float64Array(n));
   for (let i = 0; i < n; i += 1) {
-    lnLosses(found.points, i * d, d, k, point, loss);
+    lnLosses(points, i * d, d, k, point, loss);
     for (let j = 0; j < d; j += 1) points[i * d + j] = point[j];
     for (let j = 0; j < k; j += 1) caught[j][i] = loss[j];
   }
-  return joint({ points, caught, weights: found.weights, ess: found.ess }, seen, nuisance, tables, prior_sd, seed);
+  return joint({ points, caught, weights, ess }, seen, nuisance, tables, prior_sd, seed);
 }
 
 /** ln(1 + e^x). @param {number} x */
@@ -283,7 +281,6 @@ function joint({ points, caught, weights, ess }, seen, nuisance, tables, prior_s
     return all;
   });
   const errors = seen.length + nuisance.kinds.length;
-  const { cov } = meanAndCov(points, weights, d);
   /** @param {string} alike */
   const cDraws = (alike) => {
     const group = tables.groups.find((one) => one.alike === alike);
@@ -310,7 +307,7 @@ function joint({ points, caught, weights, ess }, seen, nuisance, tables, prior_s
     width_error: machine >= 0 && nuisance.width ? column(errors) : null,
     reading_error: new Map(nuisance.kinds.map((kind, k) => [kind, column(seen.length + k)])),
     ess,
-    learned: Object.fromEntries(seen.map((s, k) => [s, 1 - Math.sqrt(cov[k * d + k]) / prior_sd[k]])),
+    learned: Object.fromEntries(seen.map((s, k) => [s, 1 - sdOf(points, weights, k, d) / prior_sd[k]])),
     cDraws,
   });
 }
@@ -320,4 +317,14 @@ function factors(z, sd) {
   const found = new Float64Array(z.length);
   for (let i = 0; i < z.length; i += 1) found[i] = exp(sd * z[i]);
   return found;
+}
+
+/** Sd of one coordinate of weighted points. */
+/** @param {Float64Array} points @param {Float64Array} weights @param {number} k @param {number} d */
+function sdOf(points, weights, k, d) {
+  let mean = 0;
+  let squares = 0;
+  for (let i = 0, at = k; i < weights.length; i += 1, at += d) mean += weights[i] * points[at];
+  for (let i = 0, at = k; i < weights.length; i += 1, at += d) squares += weights[i] * (points[at] - mean) ** 2;
+  return Math.sqrt(squares);
 }

@@ -35,7 +35,7 @@ export class Tables {
     /** @type {Group[]} */
     this.groups = [...byLikeness(catches)].map(([alike, members]) => {
       const c = cNodes(members[0].c0);
-      const rows = groupBy(members, ({ exposure, reading }) =>
+      const parts = groupBy(members, ({ exposure, reading }) =>
         JSON.stringify([
           seen.map((s) => exposure.area_m2[s]),
           exposure.variation_factor,
@@ -43,7 +43,7 @@ export class Tables {
           nuisance.kinds.indexOf(reading.kind),
         ]),
       );
-      return { alike, c, rows: rows.map((group) => new Row(group, seen, nuisance, c)) };
+      return { alike, c, rows: parts.map((group) => new Row(group, seen, nuisance, c, parts.length === 1)) };
     });
     this.cells = new Float64Array(C_NODES);
   }
@@ -75,8 +75,14 @@ export class Tables {
 
 /** The table of catches that share an exposure and a kind of reading. */
 class Row {
-  /** @param {Catch[]} catches @param {Source[]} seen @param {Nuisance} nuisance @param {Float64Array} c */
-  constructor(catches, seen, nuisance, c) {
+  /**
+   * @param {Catch[]} catches
+   * @param {Source[]} seen
+   * @param {Nuisance} nuisance
+   * @param {Float64Array} c
+   * @param {boolean} alone  no other catches share this c: the average over it is wanted
+   */
+  constructor(catches, seen, nuisance, c, alone) {
     const { exposure, reading } = catches[0];
     const areas = seen.map((s) => GRAMS_PER_KG_HA_M2 * exposure.area_m2[s]);
     this.areas = Float64Array.from(areas);
@@ -101,7 +107,7 @@ class Row {
     this.adds = likelihoods(catches, c);
     this.ready = new Uint8Array(Math.ceil(size / BLOCK));
     this.table = new Float64Array(size * C_NODES);
-    this.averaged = new Float64Array(size);
+    this.averaged = new Float64Array(alone ? size : 0);
   }
 
   /** Work out the rows of one block. @param {number} block */
@@ -113,7 +119,7 @@ class Row {
     for (const add of this.adds) add(ln_mean, part);
     const floor = FLOOR * this.catches;
     for (let i = 0; i < part.length; i += 1) if (!(part[i] > floor)) part[i] = floor;
-    for (let i = start; i < end; i += 1) this.averaged[i] = averageOfRow(this.table, i * C_NODES);
+    if (this.averaged.length) for (let i = start; i < end; i += 1) this.averaged[i] = averageOfRow(this.table, i * C_NODES);
     // 2: holds an impossible reading, beside which a cubic would overshoot.
     this.ready[block] = part.some((value) => value <= 0.5 * FLOOR) ? 2 : 1;
   }
