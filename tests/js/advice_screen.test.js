@@ -14,7 +14,7 @@ class Element {
   get text() { return this.children.map((one) => (one instanceof Element ? ` ${one.text} ` : String(one))).join("").replace(/\s+/g, " "); }
   all(tag) { return this.children.flatMap((one) => (one instanceof Element ? [...(one.tag === tag ? [one] : []), ...one.all(tag)] : [])); }
 }
-globalThis.document = { createElement: (tag) => new Element(tag), createElementNS: (_, tag) => new Element(tag) };
+globalThis.document = { createElement: (tag) => new Element(tag), createElementNS: (_, tag) => new Element(tag), querySelector: () => null };
 
 const { advise, byItself } = await import("../../src/chaffinch/web/static/advice/screen.js");
 const { CAUTIONS } = await import("../../src/chaffinch/web/static/app/wording.js");

@@ -60,6 +60,11 @@ def test_a_stop_without_signal_asks_what_may_be_wrong(browser: Browser, tmp_path
         assert all(height >= LEAST_TARGET_PX and width >= LEAST_TARGET_PX for height, width in sizes)
         phone.tap("behind, loose in the chaff")
         expect(phone.page.get_by_text("Where is most of the lost seed?")).to_have_count(0)
+        # Who works by keys goes on at the next question, and by the next key to its first answer.
+        focused = "document.activeElement.closest('.asked')?.querySelector('.lead') === document.activeElement"
+        assert phone.page.evaluate(focused)
+        phone.page.keyboard.press("Tab")
+        assert phone.page.evaluate("document.activeElement === document.querySelector('.asked button')")
         phone.tap("I cannot say")
         phone.tap("Keep these answers")
         phone.see("The answers go to the book with this stop.")

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import Any
 
-from phone_world import Answer, Farm, Handset, as_json
+from phone_world import Answer, Farm, Handset, a_farm, as_json
 from playwright.sync_api import Browser
 
 PLAN: dict[str, Any] = {
@@ -49,3 +50,25 @@ def test_the_last_plan_is_there_without_signal_and_says_how_old_it_is(farm: Farm
     phone.page.reload()
     phone.see("The cheapest hours that finish 150 ac")
     assert phone.errors == []
+
+
+def test_another_books_plan_is_not_this_ones(farm: Farm, browser: Browser, tmp_path: Path) -> None:
+    """A phone that is paired with another farm shows none of the first one's plan, whether or not that farm has one."""
+
+    def hook(_: str, path: str, body: bytes, pass_on: Any) -> Answer | None:
+        if path == "/api/v1/day" and farm.wire.to_port == home:
+            return as_json(PLAN)
+        return pass_on(body)
+
+    home = farm.wire.to_port
+    farm.wire.hook = hook
+    phone = Handset.new(farm, browser).ready()
+    phone.wait_until_kept("day")
+    with a_farm(tmp_path) as other:
+        farm.wire.to_port = other.wire.to_port
+        phone.page.goto(f"{phone.address}#/pair")
+        phone.page.get_by_label("Code").fill(other.code())
+        phone.tap("Pair", exact=True)
+        phone.see("Choose field and machine")
+        phone.page.get_by_text("Day: 12:00").wait_for(state="detached")
+        farm.wire.to_port = home

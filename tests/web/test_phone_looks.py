@@ -11,8 +11,9 @@ from typing import Any
 
 import pytest
 from phone_tables import STATIC
-from phone_world import Farm, Handset, a_farm
+from phone_world import Answer, Farm, Handset, a_farm, as_json
 from playwright.sync_api import Browser, expect
+from test_phone_day import PLAN
 
 from chaffinch.book.things import add_thing
 from chaffinch.web.program_files import app_files, ready
@@ -32,7 +33,13 @@ def farm(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Farm]:
 @pytest.fixture(scope="module")
 def screens(farm: Farm, browser: Browser) -> tuple[Handset, dict[str, str]]:
     """A phone with something on every screen, and the address of each."""
+
+    def planned(_: str, path: str, body: bytes, pass_on: Any) -> Answer | None:
+        return as_json(PLAN) if path == "/api/v1/day" else pass_on(body)
+
+    farm.wire.hook = planned
     phone = Handset.new(farm, browser).ready()
+    phone.wait_until_kept("day")
     saved = phone.check("21.5", "18.0")
     phone.context.set_offline(True)
     phone.check("17.0")
@@ -45,9 +52,9 @@ def screens(farm: Farm, browser: Browser) -> tuple[Handset, dict[str, str]]:
     phone.tap("Keep the bag")
     phone.see("bag 1, to weigh")
     stop = phone.page.url.rsplit("/", 1)[1]
-    names = ["", "cautions", "pair", "where", "place", "pan", "pad", "tray", "options"]
+    names = ["", "cautions", "pair", "where", "place", "pan", "pad", "tray", "options", "day", "advice/leaks"]
     named = {name or "home": f"#/{name}" for name in names}
-    more = {name: f"#/{name}/{stop}" for name in ("stop", "beside", "trial")} | {
+    more = {name: f"#/{name}/{stop}" for name in ("stop", "beside", "trial", "advice")} | {
         name: f"#/{name}/{saved}" for name in ("saved", "hand")
     }
     return phone, named | more
@@ -96,7 +103,7 @@ def test_everything_to_tap_is_large_enough_for_a_glove(screens: tuple[Handset, d
     """Every button, field and choice is at least 64 px high, and 64 px wide or as wide as its words; none overlap."""
     phone, addresses = screens
     script = """() => [...document.querySelectorAll(
-        'button, select, summary, input:not([type=file], [type=radio]), label.pick, label.row')]
+        'button, select, summary, input:not([type=file], [type=radio]), label.pick, label.row, a.row')]
       .filter((one) => one.offsetParent !== null && !one.classList.contains('unseen'))
       .map((one) => [one.textContent || one.id, one.getBoundingClientRect()])
       .map(([name, box]) => [name, box.width, box.height])"""

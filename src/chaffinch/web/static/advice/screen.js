@@ -43,7 +43,7 @@ export function advise(app, id) {
     before(app),
     question ? asking(app, id, told, question.sign) : null,
     h("section.answer", { "aria-live": "polite" },
-      h("p.verdict", {}, h("span", {}, h("strong", {}, HEAD[said]), sentence(said, belief, changes)))),
+      h("p.verdict", { tabindex: "-1" }, h("span", {}, h("strong", {}, HEAD[said]), sentence(said, belief, changes)))),
     said === "change" ? h("section", {}, h("h2", {}, "One at a time"), h("div.rows", {}, changes.map((one) => step(one)))) : null,
     said === "measure" ? h("p", {}, answer?.sources.header ? "A second check at another place would tell more than a changed setting." : "Frames in the cut strip would part header from machine.") : null,
     h("section", {}, h("h2", {}, "What it may be"),
@@ -71,14 +71,20 @@ function asking(app, id, told, sign) {
   const say = (now) => {
     remember(app, id, now);
     app.show({ quiet: true }); // Where one is on the page stays: the next question stands where this one stood.
+    onward();
   };
   return h("section.asked", {},
-    h("p.lead", {}, h("strong", {}, sign.asks)),
+    h("p.lead", { tabindex: "-1" }, h("strong", {}, sign.asks)),
     h("p.soft", {}, sign.how),
     h("div.rows", {},
       Object.entries(sign.answers).map(([key, words]) =>
         h("button.row", { onclick: () => say({ ...told, answers: { ...told.answers, [sign.key]: key } }) }, words)),
       h("button.row", { onclick: () => say({ ...told, skipped: [...told.skipped, sign.key] }) }, "I cannot say")));
+}
+
+/** The button that was pressed is gone: who works by keys, or is read to, goes on at the question, else at the answer. */
+function onward() {
+  /** @type {HTMLElement | null} */ (document.querySelector(".asked .lead") ?? document.querySelector(".answer .verdict"))?.focus({ preventScroll: true });
 }
 
 /** What was answered, to be taken back or kept. @param {App} app @param {string} id @param {Told} told @param {import("./advice.js").Table} table */
@@ -89,6 +95,7 @@ function given(app, id, told, table) {
     const { [key]: _, ...rest } = told.answers;
     remember(app, id, { ...told, answers: rest });
     app.show({ quiet: true });
+    onward();
   };
   const keep = async () => {
     const text = `Advice answers: ${keys.map((key) => `${key} = ${told.answers[key]}`).join("; ")}`;

@@ -45,7 +45,7 @@ function table(rows) {
     "div.day-rows",
     { role: "region", "aria-label": "Hour by hour", tabindex: "0" },
     h("table", {},
-      h("thead", {}, h("tr", {}, head.map((one) => h("th", { scope: "col" }, one)))),
+      h("thead", {}, h("tr", {}, head.map((one) => (one === "" ? h("td") : h("th", { scope: "col" }, one))))),
       h("tbody", {}, hours.map((row) => h("tr", {}, row.map((one, k) => h(k === 0 ? "th" : "td", k === 0 ? { scope: "row" } : {}, one)))))),
   );
 }

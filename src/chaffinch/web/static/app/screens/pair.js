@@ -48,7 +48,7 @@ export function pair(app, offered) {
     const { token, role, book: met } = reply.body;
     const other = phone.bookId !== "" && phone.bookId !== met.id;
     // Another book's things are not this one's.
-    const fresh = other ? { setup: undefined, trials: [], trialsTo: 0, chosen: {} } : {};
+    const fresh = other ? { setup: undefined, day: undefined, trials: [], trialsTo: 0, chosen: {} } : {};
     const kept = await app.write(() => phone.add({ kept: { pairing: { token, role, book: met }, device: name, ...fresh } }));
     return kept ? "" : "The pairing could not be kept on this phone.";
   }
