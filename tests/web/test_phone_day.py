@@ -64,7 +64,8 @@ def test_another_books_plan_is_not_this_ones(farm: Farm, browser: Browser, tmp_p
     farm.wire.hook = hook
     phone = Handset.new(farm, browser).ready()
     phone.wait_until_kept("day")
-    with a_farm(tmp_path) as other:
+    (tmp_path / "other").mkdir()
+    with a_farm(tmp_path / "other") as other:
         farm.wire.to_port = other.wire.to_port
         phone.page.goto(f"{phone.address}#/pair")
         phone.page.get_by_label("Code").fill(other.code())
