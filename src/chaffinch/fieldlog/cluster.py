@@ -71,8 +71,8 @@ def for_each_on(
                 if told is not None:
                     told(done, len(logs))
             return list(client.gather(futures))
-        except distributed.scheduler.KilledWorker as error:
-            problem = f"ended a worker again and again ({error.last_worker})"
+        except distributed.scheduler.KilledWorker:
+            problem = "lost worker after worker on one log"
             raise InputError(
                 "on", address, problem, "give the workers more memory, or look at the logs alone"
             ) from None

@@ -116,7 +116,7 @@ def usage(cleaned: Cleaned) -> Usage:
     area = rows.area_m2() * (1.0 - np.nan_to_num(cleaned.overlap_share)) / 10_000.0
     idle = (cleaned.flags & (Flag.STATUS | Flag.TURN)) != 0
     with np.errstate(invalid="ignore"):
-        cutting = ~idle & (area > 0) & ~(rows.column("flow_kg_s") <= 0)
+        cutting = ~idle & (area > 0) & ~(cleaned.flow_kg_s <= 0)
     good = cleaned.counts & cutting
     load = KG_S_TO_T_H * cleaned.flow_kg_s
     by_yield = rows.column("speed_kmh") * rows.column("width_m") * cleaned.yield_t_ha / 10.0
