@@ -27,7 +27,9 @@ export const C_NODES = 23;
 const C_REACH = 4;
 const C_Z = Float64Array.from({ length: C_NODES }, (_, j) => -C_REACH + (2 * C_REACH * j) / (C_NODES - 1));
 const LN_C_TOTAL = Math.log(C_Z.reduce((total, z) => total + Math.exp(-0.5 * z * z), 0));
-const LN_C_WEIGHTS = C_Z.map((z) => -0.5 * z * z - LN_C_TOTAL);
+/** Log of each node's part of the average. */
+export const LN_C_WEIGHTS = C_Z.map((z) => -0.5 * z * z - LN_C_TOTAL);
+const ROOM = new Float64Array(C_NODES);
 
 /** Log of a part of a sum that the sum does not feel: half a float's last digit. */
 const NEGLIGIBLE = -40;
@@ -135,15 +137,18 @@ export function groupBy(items, key) {
 
 /** Log of the average over c of one row that starts at `at`. @param {Float64Array} table @param {number} at */
 export function averageOfRow(table, at) {
+  for (let j = 0; j < C_NODES; j += 1) ROOM[j] = table[at + j] + LN_C_WEIGHTS[j];
+  return lnOfSum(ROOM);
+}
+
+/** Log of the sum over c of what its weights were added to. @param {Float64Array} cells */
+export function lnOfSum(cells) {
   let top = -Infinity;
-  for (let j = 0; j < C_NODES; j += 1) {
-    const value = table[at + j] + LN_C_WEIGHTS[j];
-    if (value > top) top = value;
-  }
+  for (let j = 0; j < C_NODES; j += 1) if (cells[j] > top) top = cells[j];
   if (top === -Infinity) return -Infinity;
   let sum = 0;
   for (let j = 0; j < C_NODES; j += 1) {
-    const apart = table[at + j] + LN_C_WEIGHTS[j] - top;
+    const apart = cells[j] - top;
     if (apart > NEGLIGIBLE) sum += exp(apart);
   }
   return top + ln(sum);

@@ -69,7 +69,7 @@ class Run {
     this.n = 0;
     this.points = new Float64Array(ROUNDS * POINTS_PER_ROUND * d);
     this.values = new Float64Array(ROUNDS * POINTS_PER_ROUND);
-    /** e^(value − highest) at each point: rounds weigh anew without exponentials or logarithms. */
+    /** e^(value − about the highest) at each point: rounds weigh anew without exponentials or logarithms. */
     this.heights = new Float64Array(ROUNDS * POINTS_PER_ROUND);
     this.highest = -Infinity;
     /** Density of the mixture at each point, each proposal counted as often as points came from it. */
@@ -105,8 +105,10 @@ class Run {
     if (!Number.isFinite(highest)) {
       throw new SamplerError("the posterior is zero at every point tried: the readings contradict each other");
     }
-    for (let i = highest > this.highest ? 0 : before; i < n; i += 1) heights[i] = exp(values[i] - highest);
-    this.highest = highest;
+    // A little higher changes nothing but the unit: all heights are taken anew only where they might overflow.
+    const anew = highest > this.highest + 100;
+    if (anew) this.highest = highest;
+    for (let i = anew ? 0 : before; i < n; i += 1) heights[i] = exp(values[i] - this.highest);
     const weights = this.n === this.room.length ? this.room : this.room.subarray(0, n);
     let sum = 0;
     for (let i = 0; i < n; i += 1) sum += weights[i] = heights[i] / mixture[i];

@@ -6,7 +6,7 @@
  * hundred.
  */
 
-import { C_NODES, GRID, LN_LOSS, averageOfRow, byLikeness, cNodes, groupBy, likelihoods } from "./evidence.js";
+import { C_NODES, GRID, LN_C_WEIGHTS, LN_LOSS, averageOfRow, byLikeness, cNodes, groupBy, likelihoods, lnOfSum } from "./evidence.js";
 import { GRAMS_PER_KG_HA_M2 } from "./exposure.js";
 import { ln } from "./special.js";
 
@@ -64,9 +64,9 @@ export class Tables {
         // All catches that share a c share the expected mass too: c need not be kept apart draw by draw.
         sum += rows[0].averageAt(point, loss, errors, width_factor);
       } else {
-        cells.fill(0);
+        cells.set(LN_C_WEIGHTS);
         for (let r = 0; r < rows.length; r += 1) rows[r].addAt(point, loss, errors, width_factor, cells);
-        sum += averageOfRow(cells, 0);
+        sum += lnOfSum(cells);
       }
     }
     return sum;
