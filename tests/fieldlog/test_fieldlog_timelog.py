@@ -152,3 +152,21 @@ def test_a_clock_set_late_spoils_only_the_first_times() -> None:
 def test_a_description_without_time_is_refused(xml: str, said: str) -> None:
     with pytest.raises(InputError, match=said):
         layout_of(fromstring(xml))
+
+
+def test_records_alike_are_read_at_once_and_come_out_the_same(monkeypatch: pytest.MonkeyPatch) -> None:
+    rng = np.random.default_rng(5)
+    records = straight(96)
+    for k, record in enumerate(records):
+        # Runs of alike ones, of the same length in another order, with a value beyond the list, and one given twice.
+        kind = k // 8 % 6
+        order = [[0, 1], [1, 0], [0, 2], [0, 9], [1, 1], []][kind]
+        record.values = [(i, int(v)) for i, v in zip(order, rng.integers(-9, 9, len(order)), strict=True)]
+    records[3].values = [(0, -0x80000000), (1, 5)]  # not available
+    monkeypatch.setattr(timelog, "BLOCK", 8)
+    log = read(records)
+    theirs = np.array(plain(tlg_bin(records, "ABD"), "ABD", 3)).T
+    for number in range(3):
+        carried = np.where(theirs[number] == -0x80000000, np.nan, theirs[number])
+        np.testing.assert_array_equal(log.values[number], carried)
+    assert [(p.kind, p.count) for p in log.problems] == [("index beyond list", 16)]

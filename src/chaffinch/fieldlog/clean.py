@@ -178,7 +178,7 @@ def _field(rows: Rows, settings: Settings) -> Cleaned:
 
 def _one_clock(rows: Rows) -> FloatArray | None:
     """Times of several parts by a clock they share; None where the order they stand in is all that is known."""
-    clocks = {rows.parts[int(i)].clock for i in np.unique(rows.part)}
+    clocks = {rows.parts[int(i)].clock for i in np.flatnonzero(np.bincount(rows.part))}
     time = rows.column("time_s")
     shared = clocks in ({"utc"}, {"machine"}) and not np.isnan(time).any()
     return time if shared and len(rows.part_slices()) > 1 else None

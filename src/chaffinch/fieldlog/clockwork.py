@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from datetime import UTC, datetime, timedelta, tzinfo
+from datetime import UTC, datetime, timedelta, timezone, tzinfo
 from typing import Final
 
 import numpy as np
@@ -27,7 +27,7 @@ def in_utc(rows: Rows, zone: str) -> tuple[Rows, Question | None]:
     InputError
         When ``zone`` is no zone.
     """
-    there = {int(i) for i in np.unique(rows.part)} if len(rows) else set()
+    there = {int(i) for i in np.flatnonzero(np.bincount(rows.part))}
     if not any(part.clock == "machine" for i, part in enumerate(rows.parts) if i in there):
         return rows, None
     if not zone.strip():
@@ -48,6 +48,8 @@ def shifted(clock_s: FloatArray, zone: tzinfo) -> FloatArray:
     known = ~np.isnan(clock_s)
     if not known.any():
         return utc
+    if isinstance(zone, timezone):
+        return clock_s - _offset_s(0.0, zone)
     # A zone's offset changes at full hours at the earliest: it is asked once for each hour of the log.
     hours, back = np.unique(np.floor(clock_s[known] / _HOUR_S), return_inverse=True)
     offsets = np.array([_offset_s(float(h) * _HOUR_S, zone) for h in hours])
