@@ -62,7 +62,16 @@ def test_a_plain_name_is_understood(header: str, meant: str) -> None:
 
 @pytest.mark.parametrize(
     "header",
-    ["Bin", "Fan speed", "Wind speed km/h", "Rotor speed rpm", "Straw moisture %", "Loss (kg/ha)", "Field size (ac)"],
+    [
+        "Bin",
+        "Fan speed",
+        "Wind speed km/h",
+        "Rotor speed rpm",
+        "Straw moisture %",
+        "Loss (kg/ha)",
+        "Field size (ac)",
+        "Country",
+    ],
 )
 def test_what_is_something_else_is_left_out(header: str) -> None:
     assert match_columns([header]).columns[0].meaning is None

@@ -147,6 +147,16 @@ def test_a_row_that_cannot_be_read_is_named_and_the_other_is_kept(
     assert why in bad.why
 
 
+def test_a_day_ahead_of_the_clock_is_refused_as_by_hand(desk: Desk) -> None:
+    """One digit of a year mistyped would found a season of 2052, and be the newest check for decades."""
+    there = replace(desk, now=lambda: "2025-09-01T12:00:00Z")
+    found = import_spreadsheet(there, rows_of(spoilt("2025-08-21", "2052-08-21")))
+
+    assert [(r.number, r.column) for r in found.refused] == [(3, "Date")]
+    assert "more than a day ahead" in found.refused[0].why
+    assert [name for kind, name in found.added if kind == "season"] == ["2025"]
+
+
 @pytest.mark.parametrize(
     ("old", "new", "column", "why"),
     [

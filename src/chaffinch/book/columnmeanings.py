@@ -30,9 +30,12 @@ DATE_STYLES: Final = ("iso", "dmy", "mdy")
 DECIMALS: Final = (".", ",")
 _LEFT_OUT: Final = "-"
 _SOMETHING_ELSE: Final = frozenset(
-    ("air", "cylinder", "fan", "loss", "losses", "reel", "rotor", "sieve", "straw", "temp", "temperature", "wind")
+    (
+        *("air", "cylinder", "fan", "loss", "losses", "reel", "rotor", "sieve", "straw"),
+        *("temp", "temperature", "wind", "country", "currency"),
+    )
 )
-"""Words that make a speed, moisture or width another one than ours, or a result."""
+"""Words that make a speed, moisture or width another one than ours, or a result; and a country, which is no count."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -315,4 +315,5 @@ def _doubled(sheet: Sheet) -> list[str]:
         return []
     wanted = set(again[:3])
     numbers = [str(number) for number, cells in sheet.rows if cells in wanted][:6]
-    return [f"{len(again)} rows stand more than once, like rows {', '.join(numbers)}; each was taken as a catch."]
+    what = "1 row stands" if len(again) == 1 else f"{len(again)} rows stand"
+    return [f"{what} more than once, like rows {', '.join(numbers)}; each was taken as a catch."]

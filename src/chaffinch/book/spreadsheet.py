@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from datetime import datetime
 from typing import Any, Final
 
 import sqlalchemy as sa
@@ -24,6 +25,7 @@ from chaffinch.book.sheetrows import Rows, read_rows
 from chaffinch.book.sheetstops import Stop
 from chaffinch.book.sheetthings import DEVICE, Naming
 from chaffinch.book.things import Thing
+from chaffinch.book.times import not_ahead
 from chaffinch.errors import InputError
 from chaffinch.records.checkfile import check_from_table, check_to_table
 from chaffinch.records.kinds import CHECK, KINDS
@@ -142,7 +144,7 @@ def _made(desk: Desk, stop: Stop, naming: Naming, rows: Rows) -> tuple[_Made | N
         if refused and records.read(desk.store, part.id) is not None:
             return _Made(part, None, ()), refused
         try:
-            return _sealed(part, naming, rows), refused
+            return _sealed(desk, part, naming, rows), refused
         except InputError as error:
             head, _, rest = error.field.partition(", ")
             at = head.removeprefix("catch ").partition(" ")[0] if head.startswith("catch ") else ""
@@ -153,7 +155,8 @@ def _made(desk: Desk, stop: Stop, naming: Naming, rows: Rows) -> tuple[_Made | N
     return None, refused
 
 
-def _sealed(stop: Stop, naming: Naming, rows: Rows) -> _Made:
+def _sealed(desk: Desk, stop: Stop, naming: Naming, rows: Rows) -> _Made:
+    not_ahead(stop.taken_at, "date", datetime.fromisoformat(desk.now()))
     date = stop.when[:10]
     season = naming.season(date, stop.taken_at)
     crop = stop.table.get("crop", "")
