@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import math
+from dataclasses import replace
 from typing import Any
 
 import pytest
@@ -359,3 +360,12 @@ def test_no_valid_check_gives_nan_or_a_range_out_of_order(table):
     assert found.verdict is None or next_step(found)
     for notice in found.notices:
         assert sentence(notice, found.check)
+
+
+@pytest.mark.parametrize(("chance", "said"), [(0.0, "<1 % chance"), (0.003, "<1 % chance"), (0.41, "41 % chance")])
+def test_no_chance_of_more_catches_reads_as_certain(chance, said):
+    found = solve({"place": "discharge", "pan": "0.5 m2", "amount": "16 g"})
+    assert found.verdict == "unsettled"
+    unlikely = replace(found, further=replace(found.further, catches=None, chance=chance))
+    assert said in next_step(unlikely)
+    assert "(<1 % chance)" in next_step(unlikely) or chance > 0.01

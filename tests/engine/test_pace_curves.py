@@ -181,3 +181,13 @@ def test_an_answer_cannot_be_altered():
     with pytest.raises(dataclasses.FrozenInstanceError):
         found.best_kmh = 5.0
     assert SPEEDS_KMH[0] == found.table[0].speed_kmh
+
+
+def test_a_speed_that_was_tried_is_marked_so_in_any_unit():
+    """4.5 mph is 7.242048 km/h, and 1.609344 times 4.5 a hair more."""
+    there = 1.609344 * 4.0, 7.242048
+    speeds = np.array([6.0, there[0] * (1.0 - 1e-15), 7.242048000000001, 7.3])
+    loss = LossAtSpeeds(speeds, np.full((2, 4), 30.0), None, np.full(2, 0.5), tested_kmh=there)
+    found = best_pace(loss, width_m=12.0, price_per_t=500.0, hour_cost_per_h=300.0, lost_time_h_ha=0.05)
+
+    assert [row.tested for row in found.table] == [False, True, True, False]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from chaffinch import units
 from chaffinch.book.check import CheckAnswer
+from chaffinch.book.figures import percent
 from chaffinch.book.in_trade_unit import loss_factor
 from chaffinch.book.notices import Notice
 from chaffinch.book.wording import NEXT_STEP, NOTICE, SOURCE
@@ -44,7 +45,7 @@ def next_step(found: CheckAnswer) -> str:
             catches="catch" if n == 1 else "catches",
             like=like,
             place=place,
-            chance=round(100 * found.further.chance),
+            chance=percent(found.further.chance),
             **_toss_up(found),
         )
     if found.verdict != "over":

@@ -19,6 +19,7 @@ from chaffinch.engine.work import time_per_ha_constant_efficiency_h, time_per_ha
 from chaffinch.errors import InputError
 
 KG_PER_T: Final = 1000.0
+_ROUNDING: Final = 1.0 + 1e-9  # a speed in mph that was tried, and its own figure in km/h
 
 _SEARCHED: Final = 301
 """Speeds searched, evenly spaced in ln v; the least is then read off a parabola through three of them."""
@@ -167,7 +168,7 @@ class Cost:
                     loss_cost_per_ha=mean - time_cost,
                     cost_per_ha=self.range(draws),
                     mean_cost_per_ha=mean,
-                    tested=slow <= speed <= fast,
+                    tested=slow <= speed * _ROUNDING and speed <= fast * _ROUNDING,
                 )
             )
         return tuple(rows)

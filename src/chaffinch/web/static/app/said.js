@@ -110,7 +110,7 @@ export function nextStep(answer, places) {
       catches: n === 1 ? "catch" : "catches",
       like,
       place: places[like - 1] ?? "",
-      chance: Math.round(100 * (answer.more_catches_chance ?? 0)),
+      chance: percent(answer.more_catches_chance ?? 0),
       ...tossUp(answer),
     });
   }
