@@ -5,7 +5,7 @@
  */
 
 import { h } from "../app/dom.js";
-import { plainNumber } from "../app/figures.js";
+import { percent, plainNumber } from "../app/figures.js";
 import { newId } from "../app/phone.js";
 import { CAUTIONS } from "../app/wording.js";
 import { nextQuestion, rank, ranked, splitOfRanges, standing, weigh } from "./advice.js";
@@ -47,7 +47,7 @@ export function advise(app, id) {
     said === "change" ? h("section", {}, h("h2", {}, "One at a time"), h("div.rows", {}, changes.map((one) => step(one)))) : null,
     said === "measure" ? h("p", {}, answer?.sources.header ? "A second check at another place would tell more than a changed setting." : "Frames in the cut strip would part header from machine.") : null,
     h("section", {}, h("h2", {}, "What it may be"),
-      h("ul.plain", {}, ranked(belief).slice(0, 4).map(({ cause, p }) => h("li", {}, h("strong", {}, `${Math.round(100 * p)}\u00a0%`), cause.says)))),
+      h("ul.plain", {}, ranked(belief).slice(0, 4).map(({ cause, p }) => h("li", {}, h("strong", {}, `${percent(p)}\u00a0%`), cause.says)))),
     given(app, id, told, table),
     h("p.soft", {}, "Chances and effects are our own figures, no source. Curves, prices and this machine's own trials are in the book: ask there too. Your operator's manual comes first."),
     h("button.second", { onclick: () => app.go("/advice/leaks") }, "Leak walk: where to look")),
@@ -135,7 +135,7 @@ function sentence(said, belief, changes) {
   if (said === "change") return `: ${changes[0].change.says}`;
   if (said === "nothing") return ": no step is expected to bring more than it may spoil. Leave the settings.";
   const leading = ranked(belief).find(({ cause }) => cause.part !== "none");
-  return `: no cause stands out${leading ? `; the likeliest, ${leading.cause.says}, has ${Math.round(100 * leading.p)} %` : ""}. Changing a setting now would be a guess.`;
+  return `: no cause stands out${leading ? `; the likeliest, ${leading.cause.says}, has ${percent(leading.p)} %` : ""}. Changing a setting now would be a guess.`;
 }
 
 /** What the stop answers by itself: air and straw, and how much was still in heads or pods. */
