@@ -36,6 +36,7 @@ test("causes, question, changes and standing are Python's", () => {
     if (found.belief.causes.length !== Object.keys(one.p).length) faults.push(`${number}: other causes`);
     if ((found.question?.sign.key ?? null) !== (one.question?.[0] ?? null)) faults.push(`${number}: question ${found.question?.sign.key}`);
     if (one.question && !alike(found.question.bits, one.question[1], 1e-5)) faults.push(`${number}: bits`);
+    if (one.question && !alike(found.question.worth, one.question[2], 1e-5)) faults.push(`${number}: worth`);
     one.changes.forEach(([key, expected, low, high], place) => {
       const mine = found.changes.find((each) => each.change.key === key);
       if (!mine || !alike(mine.expected, expected, 1e-6 + 1e-6 / Math.abs(expected))) faults.push(`${number} ${key}: ${mine?.expected} for ${expected}`);

@@ -63,7 +63,7 @@ def case(number: int, chance: random.Random) -> dict[str, Any]:
         "ranges": ranges,
         "skipped": skipped,
         "p": {cause.key: float(p) for cause, p in zip(belief.causes, belief.p, strict=True)},
-        "question": None if question is None else [question.sign.key, question.bits],
+        "question": None if question is None else [question.sign.key, question.bits, question.worth],
         "changes": [[one.change.key, one.expected_kg_ha, one.gain_kg_ha.low, one.gain_kg_ha.high] for one in shown[:5]],
         "standing": standing(table, belief, best),
     }

@@ -25,6 +25,10 @@ BY_FAR: Final = 3.0
 """How many times the likeliest cause the usual must be to leave the settings alone [1]. Own figure."""
 REEL_HEADERS: Final = ("", "draper", "auger", "other", "reel")
 """Kinds of header, as a combine's record names them, that have reel and knife; "" where it is not told."""
+THREE_BITS: Final = 2.0
+"""What it is worth, in information, that the true cause surely comes among the first three [bit]. Own figure."""
+SHOWN_FIRST: Final = 3
+"""How many causes a person is taken to look at [1]. Own figure."""
 
 Standing = Literal["change", "measure", "nothing"]
 
@@ -168,10 +172,18 @@ class Question:
     sign : Sign
     bits : float
         Expected information about the causes [bit].
+    three : float
+        Expected rise of the chance that the true cause is among the three likeliest [1], 0 or more.
     """
 
     sign: Sign
     bits: float
+    three: float
+
+    @property
+    def worth(self) -> float:
+        """What questions are ranked by: information and the first three, for the effort of answering."""
+        return (self.bits + THREE_BITS * self.three) / self.sign.effort
 
 
 def questions(table: AdviceTable, situation: Situation, belief: Causes) -> list[Question]:
@@ -186,8 +198,8 @@ def questions(table: AdviceTable, situation: Situation, belief: Causes) -> list[
         after = sum(float(of_answer[a]) * _entropy(joint[:, a] / of_answer[a]) for a in range(of_answer.size))
         bits = belief.entropy_bits - after
         if bits >= table.figures["least_bits"]:
-            found.append(Question(sign, bits))
-    return sorted(found, key=lambda q: -q.bits / q.sign.effort)
+            found.append(Question(sign, bits, float(_first(joint).sum() - _first(belief.p[:, None])[0])))
+    return sorted(found, key=lambda q: -q.worth)
 
 
 def next_question(
@@ -242,6 +254,12 @@ def _known_answer(table: AdviceTable, key: str, answer: str) -> None:
         raise InputError("question", key, "is none of ours", f"use one of {names}")
     if answer not in sign.answers:
         raise InputError(f"answer, {key}", answer, "is no answer to it", f"use one of {', '.join(sign.answers)}")
+
+
+def _first(joint: FloatArray) -> FloatArray:
+    """Sum of the three largest of each column."""
+    result: FloatArray = np.sort(joint, axis=0)[-SHOWN_FIRST:].sum(axis=0)
+    return result
 
 
 def _entropy(p: FloatArray) -> float:

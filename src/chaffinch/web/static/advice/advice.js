@@ -26,6 +26,8 @@ export const USUAL = "usual";
 export const UNEXPLAINED = "unexplained";
 /** How many times the likeliest cause the usual must be to leave the settings alone. */
 const BY_FAR = 3;
+/** What it is worth that the true cause surely comes among the first three [bit]. */
+const THREE_BITS = 2;
 const REEL = ["", "draper", "auger", "other", "reel"];
 const SHARE = { standing: 0.003, header: 0.015, machine: 0.02, leak: 0.001 };
 const TWO_SIDED = 3.29;
@@ -165,31 +167,43 @@ export function ranked({ causes, p }) {
  * The next question; null once it is settled, six were asked, or none would settle anything.
  * @param {Table} table @param {Situation} situation @param {Belief} belief
  * @param {{asked: number, skipped: string[]}} so_far
- * @returns {{sign: Sign, bits: number} | null}
+ * @returns {{sign: Sign, bits: number, worth: number} | null}
  */
 export function nextQuestion(table, situation, belief, { asked, skipped }) {
   const { figures } = table;
   if (asked >= figures.most_questions || Math.max(...belief.p) >= figures.settled) return null;
-  /** @type {{sign: Sign, bits: number} | null} */
+  /** @type {{sign: Sign, bits: number, worth: number} | null} */
   let best = null;
   for (const sign of table.signs) {
     if (!sign.asks || sign.key in situation.answers || skipped.includes(sign.key)) continue;
-    const bits = information(sign, belief, figures.lapse);
-    if (bits >= figures.least_bits && (!best || bits / sign.effort > best.bits / best.sign.effort)) best = { sign, bits };
+    const { bits, three } = promise(sign, belief, figures.lapse);
+    const worth = (bits + THREE_BITS * three) / sign.effort;
+    if (bits >= figures.least_bits && (!best || worth > best.worth)) best = { sign, bits, worth };
   }
   return best;
 }
 
-/** Expected information of a question [bit]. @param {Sign} sign @param {Belief} belief @param {number} lapse */
-function information(sign, belief, lapse) {
+/**
+ * Expected information of a question [bit], and by how much it is expected to raise the chance that the true cause is
+ * among the three likeliest.
+ * @param {Sign} sign @param {Belief} belief @param {number} lapse
+ */
+function promise(sign, belief, lapse) {
   const given = likelihoods(sign, belief.causes, lapse);
   let after = 0;
+  let three = -firstThree(belief.p);
   Object.keys(sign.answers).forEach((_, a) => {
     const joint = belief.p.map((p, k) => p * given[k][a]);
     const total = joint.reduce((x, y) => x + y);
     after += total * entropy(joint.map((x) => x / total));
+    three += firstThree(joint);
   });
-  return entropy(belief.p) - after;
+  return { bits: entropy(belief.p) - after, three };
+}
+
+/** Sum of the three largest. @param {number[]} p */
+function firstThree(p) {
+  return [...p].sort((a, b) => b - a).slice(0, 3).reduce((a, b) => a + b);
 }
 
 /** @param {number[]} p */
