@@ -7,12 +7,13 @@ from typing import TYPE_CHECKING, Any, ClassVar, Final
 
 import click
 
-from chaffinch.cli.book_which import print_json, progress
+from chaffinch.cli.book_which import book_option, open_the_book, print_json, progress
 from chaffinch.cli.main import Commands
 from chaffinch.cli.page import Page
 from chaffinch.errors import InputError
 
 if TYPE_CHECKING:
+    from chaffinch.cli.fieldlog_page import LogUnits
     from chaffinch.fieldlog.answers import Answers
 
 FIELDLOG_COMMANDS: Final = {
@@ -69,21 +70,28 @@ def command() -> None:
     """
 
 
+def unit_options(command: Callable[..., Any]) -> Callable[..., Any]:
+    """Options that show figures as the farm does."""
+    text = "Show yields in the farm's own unit for this crop, from the book; else metric."
+    return book_option(click.option("--crop", metavar="NAME", help=text)(command))
+
+
 @click.command("inspect")
 @click.argument("path", type=click.Path())
+@unit_options
 @answer_options
-def inspect(path: str, *, as_data: bool, **given: Any) -> None:
+def inspect(path: str, *, address: str | None, crop: str | None, as_data: bool, **given: Any) -> None:
     """Look into PATH, a folder, zip or file, and change nothing."""
     from chaffinch.book.fieldlogs import inspect_log
     from chaffinch.cli.fieldlog_page import found_as_json, show_found
 
-    told = answers(given)
+    told, units = answers(given), _units(address, crop)
     with progress("Reading the log") as step:
         found = inspect_log(path, told, progress=step)
     if as_data:
         print_json(found_as_json(found))
     else:
-        show_found(found, Page.here())
+        show_found(found, Page.here(), units)
 
 
 @click.command("import")
@@ -118,10 +126,11 @@ def import_(path: str, *, to: str, replace: bool, as_data: bool, **given: Any) -
 @click.option(
     "--on", metavar="ADDRESS", help="With --each: a Dask scheduler, like tcp://office:8786; or dask, for here."
 )
+@unit_options
 @answer_options
 def clean(
-    path: str, *, to: str | None, replace: bool, changed: tuple[str, ...], each: bool, jobs: int, on: str | None,
-    as_data: bool, **given: Any,
+    path: str, *, address: str | None, crop: str | None, to: str | None, replace: bool, changed: tuple[str, ...],
+    each: bool, jobs: int, on: str | None, as_data: bool, **given: Any,
 ) -> None:  # fmt: skip
     """Flag the records of the log at PATH that mislead; none is taken away."""
     from chaffinch.book.fieldlogs import clean_log
@@ -149,17 +158,28 @@ def clean(
 
     if on is not None:
         raise InputError("--on", on, "is for many logs", "name a folder of them and add --each")
-    told, settings = answers(given), numbers(changed)
+    told, settings, units = answers(given), numbers(changed), _units(address, crop)
     with progress("Cleaning the log") as step:
         done = clean_log(path, to, told, settings=settings, replace=replace, progress=step)
     if as_data:
         print_json(cleaned_as_json(done, to))
         return
     page = Page.here()
-    show_cleaned(done, page)
+    show_cleaned(done, page, units)
     if to is not None:
         page.say(f"  Written: {done.found.records:,} records with their flags to {to}")
         page.say()
+
+
+def _units(address: str | None, crop: str | None) -> LogUnits:
+    """The farm's units for a crop; metric where none is named."""
+    from chaffinch.cli.fieldlog_page import METRIC, LogUnits
+
+    if crop is None:
+        return METRIC
+    from chaffinch.book.shown_unit import unit_of
+
+    return LogUnits.of(unit_of(open_the_book(address), crop))
 
 
 def answers(given: Mapping[str, Any]) -> Answers:

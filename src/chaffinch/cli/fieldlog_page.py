@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from typing import TYPE_CHECKING, Any
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any, Final
 
 from chaffinch.book.fieldlog_said import (
     HAS_LOSS,
@@ -21,24 +22,71 @@ from chaffinch.cli.page import Page
 if TYPE_CHECKING:
     from chaffinch.book.fieldlog_folder import LogDone
     from chaffinch.book.fieldlogs import LogCleaned, LogFound, PartFigures
+    from chaffinch.book.shown_unit import PaceUnit
+
+KG_PER_T: Final = 1000.0
 
 
-def show_found(found: LogFound, page: Page) -> None:
+@dataclass(frozen=True, slots=True)
+class LogUnits:
+    """What a page about a log is told in: names, and what one of our unit is in them.
+
+    Attributes
+    ----------
+    land, weight, crop, speed : str
+        Names of the units of area, grain, yield and speed.
+    per_ha, per_t, per_t_ha, per_kmh : float
+        One hectare, tonne, tonne per hectare and kilometre per hour in them.
+    """
+
+    land: str = "ha"
+    weight: str = "t"
+    crop: str = "t/ha"
+    speed: str = "km/h"
+    per_ha: float = 1.0
+    per_t: float = 1.0
+    per_t_ha: float = 1.0
+    per_kmh: float = 1.0
+
+    @classmethod
+    def of(cls, unit: PaceUnit) -> LogUnits:
+        """The farm's: where losses are told in bushels, grain is too."""
+        if unit.loss.name == "kg/ha":
+            return cls()
+        bushels = unit.loss.name.startswith("bu") and unit.bushel_kg is not None
+        weight, per_t = ("bu", KG_PER_T / unit.bushel_kg) if bushels and unit.bushel_kg else ("t", 1.0)
+        factor = KG_PER_T * unit.loss.factor
+        return cls(unit.loss.land, weight, unit.loss.name, unit.speed, 1 / unit.ha, per_t, factor, 1 / unit.kmh)
+
+
+METRIC: Final = LogUnits()
+
+
+def show_found(found: LogFound, page: Page, units: LogUnits = METRIC) -> None:
     """Print what is in a log."""
     parts = f"{len(found.parts)} {'part' if len(found.parts) == 1 else 'parts'}"
     page.say()
     page.two_ends(f"Field log · {found.kind}", f"{found.records:,} records in {parts}")
     page.say()
-    rows = [["part", "records", "ha", "t", "t/ha", "t/h", "km/h", "moisture"]]
+    head = [units.land, units.weight, units.crop, f"{units.weight}/h", units.speed]
+    rows = [["part", "records", *head, "moisture"]]
+    factors = (units.per_ha, units.per_t, units.per_t_ha, units.per_t, units.per_kmh)
     for part in found.parts:
         figures = (part.area_ha, part.grain_t, part.yield_t_ha, part.throughput_t_h, part.speed_kmh)
         moisture = "–" if math.isnan(part.moisture_pct) else f"{part.moisture_pct:.1f} %"
-        rows.append([part.name, f"{part.records:,}", *(_number(v) for v in figures), moisture])
+        rows.append(
+            [
+                part.name,
+                f"{part.records:,}",
+                *(_number(v * per) for v, per in zip(figures, factors, strict=True)),
+                moisture,
+            ]
+        )
     page.print_table(rows)
-    page.paragraph("Hectares count overlaps twice; the last four are the middle of the records in work.")
+    page.paragraph("Areas count overlaps twice; the last four are the middle of the records in work.")
     page.say()
     for part in found.parts:
-        told = _part_told(part)
+        told = _part_told(part, units)
         if told:
             page.paragraph(told, bullet="· ")
     if not math.isnan(found.recomputed):
@@ -59,7 +107,7 @@ def show_found(found: LogFound, page: Page) -> None:
     page.say()
 
 
-def show_cleaned(done: LogCleaned, page: Page) -> None:
+def show_cleaned(done: LogCleaned, page: Page, units: LogUnits = METRIC) -> None:
     """Print what cleaning a log came to."""
     cleaned = done.cleaned
     n = max(cleaned.flags.size, 1)
@@ -78,8 +126,9 @@ def show_cleaned(done: LogCleaned, page: Page) -> None:
         page.print_table(rows)
         page.paragraph('A record may be flagged by several; "first" counts those no line above has.')
         page.say()
-    area, grain, crop = _number(done.area_ha), _number(done.grain_t), _number(done.yield_t_ha)
-    page.paragraph(f"What counts: {grain} t on {area} ha, {crop} t/ha in the middle.", bullet="· ")
+    area, grain = _number(done.area_ha * units.per_ha), _number(done.grain_t * units.per_t)
+    crop = f"{_number(done.yield_t_ha * units.per_t_ha)} {units.crop}"
+    page.paragraph(f"What counts: {grain} {units.weight} on {area} {units.land}, {crop} in the middle.", bullet="· ")
     for text in lags_said(sorted(cleaned.lags.items())):
         page.paragraph(text, bullet="· ")
     for problem in done.found.problems:
@@ -174,14 +223,14 @@ def cleaned_as_json(done: LogCleaned, to: str | None) -> dict[str, Any]:
     }
 
 
-def _part_told(part: PartFigures) -> str:
+def _part_told(part: PartFigures, units: LogUnits) -> str:
     told = [text for text in (part.field, part.machine) if text]
     if part.first:
         told.append(f"{part.first} to {part.last} UTC")
     if not math.isnan(part.stated_t):
-        told.append(f"the machine's own total {_number(part.stated_t)} t")
+        told.append(f"the machine's own total {_number(part.stated_t * units.per_t)} {units.weight}")
     if not math.isnan(part.stated_ha):
-        told.append(f"{_number(part.stated_ha)} ha")
+        told.append(f"{_number(part.stated_ha * units.per_ha)} {units.land}")
     return f"{part.name}: {', '.join(told)}" if told else ""
 
 
