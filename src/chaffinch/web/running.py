@@ -15,6 +15,8 @@ from typing import Final
 import uvicorn
 from starlette.types import ASGIApp
 
+from chaffinch.web.slow_senders import Impatient
+
 MOST_AT_ONCE: Final = 400
 """Connections and requests under way at once; who comes then is told to come later (503). Own figure: 50 phones and a
 few browsers, six connections each."""
@@ -81,6 +83,7 @@ def _config(app: ASGIApp, door: Door, *, first: bool) -> uvicorn.Config:
         server_header=False,
         date_header=True,
         ws="none",
+        http=Impatient,
         limit_concurrency=MOST_AT_ONCE,
         timeout_keep_alive=IDLE_S,
         timeout_graceful_shutdown=LEAVE_S,

@@ -8,6 +8,8 @@
 
 const API = "/api/v1";
 const PATIENCE_MS = 15_000;
+/** Bytes that go in a millisecond where the signal is weak: what is large is given its time; own figure. */
+const WEAK_BYTES_PER_MS = 10;
 
 /**
  * How a call ended.
@@ -38,7 +40,8 @@ export async function ask(path, how = {}) {
     body = how.bytes;
   }
   const giveUp = new AbortController();
-  const timer = setTimeout(() => giveUp.abort(), PATIENCE_MS);
+  const size = typeof body === "string" ? body.length : (how.bytes?.byteLength ?? 0);
+  const timer = setTimeout(() => giveUp.abort(), PATIENCE_MS + size / WEAK_BYTES_PER_MS);
   let answer;
   let text;
   try {

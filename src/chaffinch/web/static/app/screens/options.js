@@ -33,7 +33,7 @@ export function options(app) {
         row("Cautions", "before anyone comes near the machine", () => app.go("/cautions")),
         row("Outbox and files", "what waits, what went", () => app.go("/tray")),
         h("a.row", { href: "/pair" }, h("span.row-text", {}, h("span.row-title", {}, "The book's pages"),
-          h("span.row-below", {}, "fields, curves and reports in this browser; asks for a code of their own, and needs the signal")))),
+          h("span.row-below", {}, "fields, curves and reports in this browser; they ask for a code of their own, and need the signal")))),
       h("p.soft", {}, `App for records of schema 1. ${phone.kept.version ? `The book's program is ${phone.kept.version}.` : ""}`),
     ),
     back: true,
