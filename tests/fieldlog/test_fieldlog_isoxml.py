@@ -202,8 +202,30 @@ def test_the_same_folder_twice_in_a_zip_counts_once_and_another_counts(tmp_path:
     assert len({p.name for p in found.rows.parts}) == 2
 
 
+def test_grain_by_volume_is_weighed_by_the_density_recorded_or_a_bushel_told(tmp_path: Path) -> None:
+    # 5,000 ml/s at 0.77 kg/l; 650 ml/m2 = 6,500 l/ha; the bushel of wheat, 60 lb, is 0.7723 kg/l.
+    values = [(0, 9000), (1, 650), (2, 5000)]
+    dlvs = [(WIDTH, "DET-1"), (0x53, "DET-1"), (0x56, "DET-1")]
+    with_density = folder(tmp_path / "a", straight(5, values=[*values, (3, 770_000)]), [*dlvs, (0x79, "DET-1")])
+    rows = read(with_density, zone="utc").rows
+    np.testing.assert_allclose(rows.column("flow_kg_s"), 3.85)
+    np.testing.assert_allclose(rows.column("yield_t_ha"), 5.005)
+    assert rows.derived["flow_kg_s"] == "volume × density recorded"
+    bare = folder(tmp_path / "b", straight(5, values=values), dlvs)
+    assert [q.why for q in read(bare, zone="utc").questions] == ["weight of a volume"]
+    rows = read(bare, zone="utc", bushel_kg=60 * 0.45359237).rows
+    np.testing.assert_allclose(rows.column("yield_t_ha"), 6500 * 60 * 0.45359237 / 35.23907016688 / 1000)
+    # A mass that was recorded needs no volume.
+    both = folder(tmp_path / "c", straight(5, values=[*values, (3, 4_000_000)]), [*dlvs, (FLOW, "DET-1")])
+    found = read(both, zone="utc")
+    assert found.questions == ()
+    np.testing.assert_allclose(found.rows.column("flow_kg_s"), 4.0)
+    assert "flow_kg_s" not in found.rows.derived
+
+
 def test_dictionary_entries_are_those_printed() -> None:
     assert {e.column: e.ddi for e in entries().values()} == {
+        "volume_yield_l_ha": 83, "volume_flow_l_s": 86, "density_kg_l": 121,
         "width_m": 67, "yield_t_ha": 84, "flow_kg_s": 87, "total_kg": 90, "loss_ml_m2": 92, "loss_kg_ha": 93,
         "loss_seeds_m2": 94, "loss_ml_s": 95, "loss_g_s": 96, "loss_seeds_s": 97, "loss_share_pct": 98,
         "moisture_pct": 99, "total_area_m2": 116, "in_work": 141, "speed_kmh": 397,

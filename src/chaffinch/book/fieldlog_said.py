@@ -25,6 +25,7 @@ QUESTIONS: Final = {
     ),
     "no unit fits": ("no unit fits the other columns", 'say which it is: --column "{what}={first}", one of {choices}'),
     "weight of a bushel": ("is in bushels, and their weight is not told", 'say it: --bushel "60 lb"'),
+    "weight of a volume": ("was recorded by volume, and nothing tells what it weighs", 'say it: --bushel "60 lb"'),
     "what the time counts from": (
         "counts seconds from nobody knows where",
         'say it: --column "{what}={first}", one of {choices}',

@@ -22,6 +22,7 @@ from chaffinch.fieldlog.plane import step_m
 from chaffinch.fieldlog.rows import COLUMNS, Clock, FloatArray, Part, Problem, Question, Rows, joined, out_of_range
 from chaffinch.fieldlog.taskdata import Device, Task, TaskData, parsed, task_data
 from chaffinch.fieldlog.timelog import EPOCH_S, NOT_THERE, TimeLog, decode, layout_of, times_s
+from chaffinch.fieldlog.volumes import weighed
 from chaffinch.reference.fieldlogs import entries
 
 Progress = Callable[[int, int], None]
@@ -36,7 +37,7 @@ SPEED_LEAST: Final = 30
 OWN_DDIS: Final = 0xE000
 """First number makers may use for themselves; 0xDFFE and 0xDFFF ask for default logging."""
 DEG: Final = 1e-7
-_ADDED_UP: Final = {"flow_kg_s", "loss_ml_s", "loss_g_s", "loss_seeds_s", "width_m"}
+_ADDED_UP: Final = {"flow_kg_s", "volume_flow_l_s", "loss_ml_s", "loss_g_s", "loss_seeds_s", "width_m"}
 _SECTION_KIND: Final = 4
 
 
@@ -181,10 +182,14 @@ def _table(
         columns["in_work"] = np.where(columns["in_work"] > 1.0, np.nan, columns["in_work"])
     columns, strange = out_of_range(columns)
     problems += [Problem("beyond any record", name, count, column) for column, count in strange.items()]
+    by_mass, how, question = weighed(columns, answers.bushel_kg)
+    columns |= by_mass
+    if question is not None:
+        questions[question.what] = question
     machine = next((data.devices[m].name or m for m in machines if m in data.devices), "")
     stated = task.totals[i]
     part = Part(name, task.field, machine, clock, float(stated.get(0x5A, np.nan)), float(stated.get(0x74, np.nan)))
-    rows = Rows(columns, np.zeros(len(log), np.int64), (part,))
+    rows = Rows(columns, np.zeros(len(log), np.int64), (part,), how)
     return _Table(rows, {} if "speed_kmh" in columns else _own_speeds(log, data))
 
 
