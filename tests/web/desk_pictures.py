@@ -76,6 +76,19 @@ def app_of(book: Path, keep: Path) -> Any:
     return app
 
 
+def a_log(app: Any, **asked: str) -> str:
+    """The example's field log, sent and asked about; what it is asked for by."""
+    from chaffinch.web.field_logs import FieldLogs
+
+    if not hasattr(app.state, "field_logs"):
+        app.state.field_logs = FieldLogs()
+    name = "larkhollow-log.csv" if asked else "another-log.csv"
+    with (ROOT / "examples" / "larkhollow-log.csv").open("rb") as file:
+        kept = app.state.field_logs.keep(file, name)
+    kept.asked = asked
+    return str(kept.token)
+
+
 def pages_of(app: Any) -> dict[str, str]:
     """Every page worth a picture, by name."""
     from chaffinch.book.fields import checks_where
@@ -87,6 +100,9 @@ def pages_of(app: Any) -> dict[str, str]:
     combines = {t.name: t for t in things(desk, "combine")}
     checks = checks_where(desk, limit=60)
     old = combines["Old Bess"].id
+    summed = a_log(
+        app, combine=old, crop="canola", zone="-06:00", price="14.50 /bu", best="yes", hour_cost="450 /h"
+    )  # fmt: skip
     return {
         "today": "/today",
         "checks": "/checks",
@@ -104,6 +120,11 @@ def pages_of(app: Any) -> dict[str, str]:
         "advice": f"/check/{checks[0]}/advice?a-found=chaff&a-chaff=far&stop_cost=250+/h&area_left=40+ha",
         "leaks": "/advice/leaks",
         "day": "/day",
+        "fieldlogs": "/fieldlogs",
+        "fieldlog-open": f"/fieldlogs/{a_log(app)}",
+        "fieldlog": f"/fieldlogs/{summed}",
+        "issued": "/reports",
+        "issue": f"/reports/new?of=/check/{checks[0]}/report.pdf",
         "trials": "/trials",
         "trial": f"/trial/{trials(desk)[0].id}",
         "setup": "/setup",

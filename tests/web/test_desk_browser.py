@@ -10,7 +10,7 @@ from typing import Any
 
 import pytest
 from desk_farm import Visitor, desk_farm
-from desk_pictures import BROWSER, FLAGS, served
+from desk_pictures import BROWSER, FLAGS, a_log, served
 from playwright.sync_api import Browser, BrowserContext, Page, sync_playwright
 
 from chaffinch.book.fields import checks_where
@@ -19,7 +19,10 @@ LOOKED_AT = (Path(__file__).parent / "desk_looked_at.js").read_text(encoding="ut
 AUDIT = "() =>" + LOOKED_AT[2]
 AXE = (files("axe_playwright_python") / "axe.min.js").read_text("utf-8")
 AXE_TAGS = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]
-AXED = ("/today", "/correct", "/season/", "hour_cost=450", "/trial/", "/thing/", "/devices", "/pair")
+AXED = (
+    "/today", "/correct", "/season/", "hour_cost=450", "/trial/", "/thing/", "/devices", "/pair", "/fieldlogs/",
+    "/reports",
+)  # fmt: skip
 """One page of each kind: axe takes a second for each."""
 PATIENT_MS = 60_000
 """The longest a page may take before the browser gives up on a busy machine [ms]."""
@@ -75,6 +78,11 @@ def paths(visitor: Visitor) -> list[str]:
         f"/combine/{ids['Old Bess']}?hour_cost=nonsense",
         f"/combine/{ids['Young Bess']}",
         "/day",
+        "/fieldlogs",
+        f"/fieldlogs/{a_log(visitor.app)}",
+        f"/fieldlogs/{a_log(visitor.app, combine=ids['Old Bess'], crop='canola', zone='-06:00', speed='5 km/h')}",
+        "/reports",
+        f"/reports/new?of=/check/{ids['checks']}/report.pdf",
         "/trials",
         f"/trial/{ids['trial']}",
         "/setup",

@@ -15,11 +15,12 @@ REPORTS: Final = {
     "field": "One field, or all of a season: its checks, changes, pace, what is missing.",
     "trial": "One trial: the ratio, its stops, what the change brought.",
     "season": "A season: fields, crops, changes, pace, fair comparisons, prices.",
+    "log": "What the field of a combine's log lost, where, and at another pace.",
     "sheet": "A sheet to fill in by hand, in the order the program asks.",
     "list": "The reports that were issued from the book.",
     "again": "Print an issued report again, as it was.",
 }
-_MODULE: Final = {"list": "report_kept", "again": "report_kept", "sheet": "report_sheet"}
+_MODULE: Final = {"list": "report_kept", "again": "report_kept", "sheet": "report_sheet", "log": "report_log"}
 
 
 class Reports(Commands):

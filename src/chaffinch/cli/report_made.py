@@ -49,7 +49,7 @@ def check_report(address: str | None, check: str, **given: Any) -> None:
     from chaffinch.paper.check_report import check_file_report
     from chaffinch.paper.check_report import check_report as of_book
 
-    wanted = _wanted(given)
+    wanted = wanted_of(given)
     if address is None and Path(check).suffix in (".toml", ".json"):
         from chaffinch.cli.files import read_bytes
         from chaffinch.records.checkfile import read_check_file
@@ -57,13 +57,13 @@ def check_report(address: str | None, check: str, **given: Any) -> None:
         if given["issue"]:
             raise InputError("--issue", None, "needs a check of the book", "log it first: chaffinch book log FILE")
         report = check_file_report(read_check_file(read_bytes(check), name=check), wanted)
-        _hand_over(None, report, wanted, given, Path(check).stem)
+        hand_over(None, report, wanted, given, Path(check).stem)
         return
     from chaffinch.book.checks import find_check
 
     desk = open_the_book(address)
     logged = find_check(desk, check)
-    _hand_over(desk, of_book(desk, logged, wanted), wanted, given, logged.id[:8])
+    hand_over(desk, of_book(desk, logged, wanted), wanted, given, logged.id[:8])
 
 
 @click.command("field")
@@ -81,17 +81,17 @@ def field_report(address: str | None, field: str | None, season: str | None, eve
 
     if every == (field is not None):
         raise InputError("FIELD", field, "is given beside --all" if every else "is missing", "name one, or say --all")
-    wanted = _wanted(given)
+    wanted = wanted_of(given)
     desk = open_the_book(address)
     if every:
         _every_field(desk, only_season(desk, season), wanted, given)
         return
     of_season = None if season is None else one_thing(desk, "season", season, flag="--season", retired=True).id
     thing = one_thing(desk, "field", str(field), season=of_season, flag="FIELD", retired=True)
-    _early(given, ("field", thing.name, wanted.date))
+    refuse_early(given, ("field", thing.name, wanted.date))
     with progress("Reading the checks") as step:
         report = of_book(desk, thing, wanted, progress=step)
-    _hand_over(desk, report, wanted, given, thing.name)
+    hand_over(desk, report, wanted, given, thing.name)
 
 
 @click.command("trial")
@@ -105,12 +105,12 @@ def trial_report(address: str | None, trial: str, source: Any, **given: Any) -> 
     from chaffinch.book.trials import find_trial
     from chaffinch.paper.trial_report import trial_report as of_book
 
-    wanted = _wanted(given)
+    wanted = wanted_of(given)
     desk = open_the_book(address)
     record = find_trial(desk, trial)
     with progress("Reading the checks") as step:
         report = of_book(desk, record, wanted, source=source, progress=step)
-    _hand_over(desk, report, wanted, given, record.id[:8])
+    hand_over(desk, report, wanted, given, record.id[:8])
 
 
 @click.command("season")
@@ -123,16 +123,17 @@ def season_report(address: str | None, season: str | None, **given: Any) -> None
     from chaffinch.cli.ledger import only_season
     from chaffinch.paper.season_report import season_report as of_book
 
-    wanted = _wanted(given)
+    wanted = wanted_of(given)
     desk = open_the_book(address)
     thing = only_season(desk, season)
-    _early(given, ("season", thing.name, wanted.date))
+    refuse_early(given, ("season", thing.name, wanted.date))
     with progress("Reading the checks") as step:
         report = of_book(desk, thing, wanted, progress=step)
-    _hand_over(desk, report, wanted, given, thing.name)
+    hand_over(desk, report, wanted, given, thing.name)
 
 
-def _wanted(given: dict[str, Any]) -> Wanted:
+def wanted_of(given: dict[str, Any]) -> Wanted:
+    """What the options of paper ask for, and what an hour costs."""
     from chaffinch.book.hour_costs import money_of
     from chaffinch.paper.typeset import refuse_without_typesetter
     from chaffinch.paper.wanted import Wanted
@@ -152,13 +153,13 @@ def _wanted(given: dict[str, Any]) -> Wanted:
 _PAPER = ("as_data", "issue", "over", "short", "units", "size", "date", "file")
 
 
-def _early(given: dict[str, Any], parts: tuple[str, ...]) -> None:
+def refuse_early(given: dict[str, Any], parts: tuple[str, ...]) -> None:
     """Refuse a name that cannot be written before seconds are spent."""
     if given["file"] is not None or not given["as_data"]:
         refuse_taken(given["file"] or file_name(*parts), over=given["over"])
 
 
-def _hand_over(desk: Desk | None, report: Report, wanted: Wanted, given: dict[str, Any], about: str) -> None:
+def hand_over(desk: Desk | None, report: Report, wanted: Wanted, given: dict[str, Any], about: str) -> None:
     """Print the figures or write the PDF; keep it in the book when asked."""
     from chaffinch.paper.wanted import as_issued, made
 

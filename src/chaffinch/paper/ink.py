@@ -35,6 +35,7 @@ text {{ font-family: {LETTERS}; font-size: 13px; fill: #000; }}
 .dashed {{ stroke-width: 1.75; stroke-dasharray: 9 4; }} .dotted {{ stroke-width: 2; stroke-dasharray: 1.5 4; }}
 .reach {{ fill: none; }} .tile {{ stroke: #000; stroke-width: 1.25; fill: #fff; }} .plate {{ fill: #fff; }}
 .tile-1 {{ fill: url(#few); }} .tile-2 {{ fill: url(#hatch); }} .tile-3 {{ fill: url(#cross); }}
+.square {{ stroke: #000; stroke-width: 0.4; }}
 .tile-none {{ stroke-dasharray: 4 3; }}
 """
 """Strokes and greys of paper: nothing is told by a hue, and everything stays apart on a copier."""

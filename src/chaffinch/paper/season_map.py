@@ -78,7 +78,7 @@ def season_map(tiles: Sequence[Tile], unit: str, *, title: str, about: str, name
         parts = []
         for one, box, level in zip(tiles, boxes, levels, strict=True):
             parts += _tile(one, box, level, unit)
-        parts += _key(spans, width, high + 12.0)
+        parts += pattern_key(spans, width, high + 12.0)
         return round(high + 14 + 18 * len(spans)), parts
 
     return drawn(draw, name, title, about)
@@ -158,7 +158,8 @@ def _fitting(one: Tile, box: Box, unit: str) -> list[str]:
     return [first, loss] if loss and rows > 1 else [first]
 
 
-def _key(spans: Iterable[str], width: int, y: float) -> list[Markup]:
+def pattern_key(spans: Iterable[str], width: int, y: float) -> list[Markup]:
+    """What the patterns stand for, a line each from ``y`` down: 1, 2, 3, and a fourth for none."""
     parts = []
     for row, span in enumerate(spans):
         level = (row + 1) % (THIRDS + 1)

@@ -8,6 +8,7 @@ from __future__ import annotations
 from types import MappingProxyType
 from typing import Final
 
+from chaffinch.paper.words_log import LOGGED
 from chaffinch.paper.words_printed import PRINTED
 
 TOLD: Final = MappingProxyType(
@@ -149,7 +150,7 @@ TOLD: Final = MappingProxyType(
 )
 """By key; the first part of a key is the page it began on."""
 
-WORDS: Final = MappingProxyType({**TOLD, **PRINTED})
+WORDS: Final = MappingProxyType({**TOLD, **LOGGED, **PRINTED})
 
 
 def words(key: str, **facts: object) -> str:

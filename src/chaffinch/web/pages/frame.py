@@ -150,6 +150,7 @@ NAVIGATION: Final = (
     ("advice", "/advice"),
     ("trials", "/trials"),
     ("day", "/day"),
+    ("fieldlogs", "/fieldlogs"),
     ("setup", "/setup"),
     ("devices", "/devices"),
 )

@@ -72,7 +72,7 @@ def report_asked(request: Request, kind: str, record: str, form: Form) -> Report
     Refusal
         404 for a record that is not there, 422 for terms that cannot be meant.
     """
-    desk, wanted = desk_of(request), _wanted(request, form)
+    desk, wanted = desk_of(request), wanted_of(request, form)
     if kind == "check":
         logged = there("check", lambda: find_check(desk, record))
         return ReportAsked(
@@ -145,7 +145,7 @@ def cards(request: Request, combine_id: ThingId) -> Response:
 def sheet(request: Request) -> Response:
     """The sheet to fill in by hand, with the names of this book."""
     desk = desk_of(request)
-    wanted = _wanted(request, asked(request))
+    wanted = wanted_of(request, asked(request))
     farm = farm_of(desk)
     name = "" if farm is None else farm.name
     return pdf_page(
@@ -154,7 +154,7 @@ def sheet(request: Request) -> Response:
     )  # fmt: skip
 
 
-def _wanted(request: Request, form: Form) -> Wanted:
+def wanted_of(request: Request, form: Form) -> Wanted:
     """What a form asks for, in this person's units, on this day."""
     desk = desk_of(request)
     size = form.get("paper") or ("letter" if _letter(desk) else "a4")

@@ -2,7 +2,8 @@
 
 What terminal, phone, desk and paper share stands in :mod:`chaffinch.book.wording` and the ``*_said`` rooms beside it and
 is not written here again, and what paper says too stands in :mod:`chaffinch.paper.words`. A sentence may hold facts in
-braces. The table is kept in five files: the frame of every page here, what pages show, what forms ask, the advice, and the day.
+braces. The table is kept in six files: the frame of every page here, what pages show, what forms ask, the advice, the day, and
+field logs.
 """
 
 from __future__ import annotations
@@ -11,9 +12,11 @@ from types import MappingProxyType
 from typing import Final
 
 from chaffinch.paper.words import TOLD
+from chaffinch.paper.words_log import LOGGED
 from chaffinch.web.pages.words_advice import ADVICE
 from chaffinch.web.pages.words_asked import ASKED
 from chaffinch.web.pages.words_day import DAY
+from chaffinch.web.pages.words_fieldlog import FIELDLOG
 from chaffinch.web.pages.words_shown import SHOWN
 
 FRAME: Final = MappingProxyType(
@@ -56,7 +59,7 @@ FRAME: Final = MappingProxyType(
 )
 """What surrounds every page."""
 
-WORDS: Final = MappingProxyType({**FRAME, **TOLD, **SHOWN, **ASKED, **ADVICE, **DAY})
+WORDS: Final = MappingProxyType({**FRAME, **TOLD, **LOGGED, **SHOWN, **ASKED, **ADVICE, **DAY, **FIELDLOG})
 """Every sentence of the desk's pages."""
 
 

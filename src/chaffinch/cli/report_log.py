@@ -1,0 +1,65 @@
+"""``chaffinch report log``: what the whole field of a combine's log lost, on paper."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any, TypeVar
+
+import click
+
+from chaffinch.cli.book_which import open_the_book, progress
+from chaffinch.cli.fieldlog import answer_options, answers, numbers
+from chaffinch.cli.fieldlog_loss import loss_options
+from chaffinch.cli.report_made import hand_over, paper_options, refuse_early, wanted_of
+
+F = TypeVar("F", bound=Callable[..., Any])
+_PAPER = ("as_data", "issue", "over", "short", "units", "size", "date", "file")
+
+
+def _once(command: F) -> F:
+    """Leave out the second of two options of one name: reading a log and printing a report both have ``--json``."""
+    params: list[click.Parameter] = getattr(command, "__click_params__", [])
+    params[:] = list({one.name: one for one in params}.values())
+    return command
+
+
+@click.command("log")
+@_once
+@click.argument("path", type=click.Path())
+@click.option("--speed", metavar="TEXT", help='Another pace to compare with, like "5 km/h" or "3.5 mph".')
+@click.option("--best", is_flag=True, help="Compare with the pace that would have cost least.")
+@click.option("--hour-cost", "hour_cost", metavar="TEXT", help='What one more hour costs, like "450 /h".')
+@click.option("--fastest", metavar="TEXT", help="Speed that the best pace must not pass.")
+@loss_options
+@paper_options
+@answer_options
+def log_report(path: str, *, best: bool, **given: Any) -> None:
+    """Report on the field of the log at PATH: what it lost, where, at which speed, and at another pace.
+
+    The curves are those of the combine in the book, as for chaffinch fieldlog map.
+    """
+    from chaffinch.book.log_asked import asked_loss
+    from chaffinch.book.shown_unit import unit_of
+    from chaffinch.cli.book_filing import one_thing
+    from chaffinch.cli.pace import only_combine
+    from chaffinch.paper.log_report import log_report as laid_out
+
+    printing = {name: given.pop(name) for name in _PAPER}
+    wanted = wanted_of(printing)
+    desk = open_the_book(given.pop("address"))
+    combine, crop = only_combine(desk, given.pop("combine")), given.pop("crop")
+    season_name, settings = given.pop("season"), numbers(given.pop("changed"))
+    season = None if season_name is None else one_thing(desk, "season", season_name, flag="--season").id
+    asked = {name: given.pop(name) for name in ("speed", "hour_cost", "fastest", "price", "machine")}
+    asked["best"] = "yes" if best else None
+    name = Path(path).stem
+    refuse_early(printing, ("log", name, wanted.date))
+    unit = unit_of(desk, crop, report_in=wanted.report_in)
+    with progress("Reading the log") as step:
+        found, sign = asked_loss(
+            desk, path, answers(given), asked, combine=combine, crop=crop, unit=unit,
+            called=lambda one: f"--{one.replace('_', '-')}", settings=settings, season=season, progress=step,
+        )  # fmt: skip
+    report = laid_out(found, unit.in_currency(sign), sign, wanted, name=name, price=asked["price"] or "")
+    hand_over(desk, report, wanted, printing, name)

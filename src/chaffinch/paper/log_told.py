@@ -1,0 +1,286 @@
+"""How is the loss of a whole field by its log laid out for people: total, map, by speed and hour, another pace?"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Final
+
+from chaffinch.book.fieldlog_said import doubts_said, flag_said, lags_said, problem_said, warnings_said
+from chaffinch.book.fieldlogs import LogCleaned, moment_text
+from chaffinch.book.figures import plain_number, range_words, rounded
+from chaffinch.book.log_losses import LogLoss
+from chaffinch.book.shown_unit import PaceUnit
+from chaffinch.book.times import local
+from chaffinch.engine.estimate import Range
+from chaffinch.paper import drawing
+from chaffinch.paper.drawing import Drawing
+from chaffinch.paper.log_map import Squares, log_map, squares_of
+from chaffinch.paper.season_told import KG_PER_SHORT_TON, T_PER_KG
+from chaffinch.paper.told import Amount, area_said, money_said, sign_of
+from chaffinch.paper.words import words
+
+if TYPE_CHECKING:
+    from chaffinch.fieldlog.loss import ClassLoss
+
+KG_PER_T: Final = 1000.0
+
+
+@dataclass(frozen=True, slots=True)
+class Weight:
+    """What grain is told in: kilograms times ``per_kg`` in a unit."""
+
+    per_kg: float
+    unit: str
+
+
+def weight_of(unit: PaceUnit, report_in: str | None) -> Weight:
+    """Short tons where a person asked for North American measures, else tonnes."""
+    if report_in == "bu/ac" and unit.loss.land == "ac":
+        return Weight(1.0 / KG_PER_SHORT_TON, "short tons")
+    return Weight(T_PER_KG, "t")
+
+
+@dataclass(frozen=True, slots=True)
+class Cleaning:
+    """What cleaning a log came to, as a page shows it."""
+
+    said: str
+    counts: str
+    rows: list[list[str]]
+    notes: list[str]
+
+
+@dataclass(frozen=True, slots=True)
+class Told:
+    """The loss of a field by its log, as a page shows it."""
+
+    amount: Amount
+    what: str
+    ruler: Drawing
+    total: str
+    money: str
+    sources: list[list[str]]
+    map: Drawing | None
+    thirds: list[list[str]]
+    by_speed: list[list[str]]
+    by_hour: list[list[str]]
+    other_title: str
+    other: list[list[str]]
+    other_said: list[str]
+    rests: list[str]
+    cleaning: Cleaning = field(repr=False)
+
+
+def cleaning_told(log: LogCleaned, unit: PaceUnit, weight: Weight) -> Cleaning:
+    """Which records count, and why the others do not."""
+    cleaned = log.cleaned
+    n = max(cleaned.flags.size, 1)
+    rows = [[words("whole.clean.column"), words("whole.clean.records"), words("whole.clean.share")]]
+    rows += [
+        [flag_said(one.flag), _counted(one.count), f"{100 * one.count / n:.1f} %"] for one in cleaned.taken if one.count
+    ]
+    counts = ""
+    if math.isfinite(log.grain_t) and math.isfinite(log.area_ha):
+        grain = plain_number(log.grain_t * KG_PER_T * weight.per_kg, 4)
+        counts = words("whole.clean.counts", grain=grain, unit=weight.unit, area=area_said(log.area_ha, unit.loss))
+    notes = [*lags_said(sorted(cleaned.lags.items())), *warnings_said(cleaned)]
+    notes += [problem_said(problem) for problem in log.found.problems]
+    share = f"{100 * (1 - cleaned.share_flagged):.0f} %"
+    return Cleaning(words("whole.clean.said", share=share), counts, rows if len(rows) > 1 else [], notes)
+
+
+def told_of(found: LogLoss, unit: PaceUnit, sign: str, weight: Weight) -> Told:
+    """A field's loss laid out for a page, in the person's units."""
+    mean = found.kg_ha.times(unit.loss.factor)
+    amount = Amount.of(mean, unit.loss.name)
+    both = found.header_kg is not None
+    what = words("whole.mean", what=words("whole.both" if both else "whole.machine"))
+    about = words("check.about", low=amount.low, middle=amount.middle, high=amount.high, unit=amount.unit)
+    ruler = drawing.ruler(
+        mean, unit.loss.name, title=words("whole.ruler", unit=unit.loss.name), about=about, name="log"
+    )  # fmt: skip
+    low, middle, high = range_words(found.total_kg.times(weight.per_kg))
+    area = area_said(found.cut_ha, unit.loss)
+    total = words("whole.total", middle=middle, unit=weight.unit, area=area, low=low, high=high)
+    money = ""
+    if found.money is not None:
+        said = money_said(found.money, sign)
+        money = words("whole.money", money=said.middle, low=said.low, high=said.high)
+    squares = squares_of(found.squares)
+    other_title, other, other_said = _other(found, unit, sign, weight)
+    return Told(
+        amount,
+        what,
+        ruler,
+        total,
+        money,
+        _sources(found, weight),
+        None if squares is None else _map(squares, unit),
+        [] if squares is None else _thirds(squares, unit),
+        _by_speed(found, unit),
+        _by_hour(found, unit),
+        other_title,
+        other,
+        other_said,
+        _rests(found, weight),
+        cleaning_told(found.log, unit, weight),
+    )
+
+
+def _sources(found: LogLoss, weight: Weight) -> list[list[str]]:
+    rows = [[words("whole.where.lost"), weight.unit, words("column.likely")]]
+    for name, kg in (("header", found.header_kg), ("machine", found.machine_kg)):
+        if kg is not None:
+            low, middle, high = range_words(kg.times(weight.per_kg))
+            rows.append([name, middle, f"{low} to {high}"])
+    return rows
+
+
+def _ends(squares: Squares, level: int, unit: PaceUnit) -> tuple[str, str] | None:
+    own = [loss * unit.loss.factor for _, loss in squares.third(level)]
+    return None if not own else (plain_number(min(own), 2), plain_number(max(own), 2))
+
+
+def _map(squares: Squares, unit: PaceUnit) -> Drawing:
+    spans = []
+    for level, which in enumerate(("first", "second", "last"), start=1):
+        name, ends = words(f"report.map.{which}"), _ends(squares, level, unit)
+        spans.append(
+            words("report.map.third.empty", which=name)
+            if ends is None
+            else words("report.map.third", low=ends[0], high=ends[1], unit=unit.loss.name, which=name)
+        )
+    return log_map(
+        squares, title=words("whole.map.title", unit=unit.loss.name),
+        about=words("whole.map.about", side=plain_number(squares.side_m, 2)), name="log-map", spans=spans,
+        scale=words("whole.map.scale"),
+    )  # fmt: skip
+
+
+def _thirds(squares: Squares, unit: PaceUnit) -> list[list[str]]:
+    """The figures behind the map: each third's ends, its mean and its area."""
+    name = unit.loss.name
+    rows = [
+        ["", words("whole.map.from", unit=name), words("whole.map.to"), words("whole.map.mean"), words("column.area")]
+    ]
+    for level, which in enumerate(("first", "second", "last"), start=1):
+        ends, own = _ends(squares, level, unit), squares.third(level)
+        if ends is None:
+            continue
+        area = sum(a for a, _ in own)
+        mean = sum(a * loss for a, loss in own) / area * unit.loss.factor
+        rows.append([words(f"report.map.{which}"), *ends, plain_number(mean, 2), area_said(area, unit.loss)])
+    return rows
+
+
+def _class(one: ClassLoss, unit: PaceUnit) -> list[str]:
+    return [area_said(one.area_ha, unit.loss), plain_number(one.kg_ha * unit.loss.factor, 2)]
+
+
+def _by_speed(found: LogLoss, unit: PaceUnit) -> list[list[str]]:
+    rows = [[words("whole.speed.column"), words("column.area"), unit.loss.name]]
+    for one in found.by_speed:
+        low, high = (plain_number(unit.speeds(v), 2) for v in (one.low, one.low + 2.0 * unit.step_kmh))
+        rows.append([words("whole.speed.class", low=low, high=high, unit=unit.speed), *_class(one, unit)])
+    return rows if len(rows) > 2 else []
+
+
+def _by_hour(found: LogLoss, unit: PaceUnit) -> list[list[str]]:
+    rows = [[words("whole.hour.from"), words("column.area"), unit.loss.name]]
+    rows += [[local(moment_text(one.low).replace(" ", "T") + "Z"), *_class(one, unit)] for one in found.by_hour]
+    return rows if len(rows) > 2 else []
+
+
+def _other(found: LogLoss, unit: PaceUnit, sign: str, weight: Weight) -> tuple[str, list[list[str]], list[str]]:
+    other = found.other
+    if other is None:
+        return "", [], []
+
+    def row(name: str, kg: Range, hours: float) -> list[str]:
+        low, middle, high = range_words(kg.times(weight.per_kg))
+        return [name, middle, f"{low} to {high}", rounded(hours, 2)]
+
+    speed = f"{plain_number(unit.speeds(other.speed_kmh), 2)} {unit.speed}"
+    rows = [
+        ["", words("whole.other.lost", unit=weight.unit), words("column.likely"), words("whole.other.hours")],
+        row(
+            words("whole.other.was", speed=f"{plain_number(unit.speeds(found.mean_kmh), 2)} {unit.speed}"),
+            found.total_kg,
+            found.hours,
+        ),
+        row(words("whole.other.at", speed=speed), other.total_kg, other.hours),
+        row(words("whole.other.saved"), other.saved_kg, -other.hours_more),
+    ]
+    said = []
+    if found.best is not None:
+        low, high = (f"{plain_number(unit.speeds(v), 2)} {unit.speed}" for v in found.best.band_kmh)
+        said.append(words("whole.best.said", best=speed, low=low, high=high))
+    for key, r in (("grain", other.money_saved), ("gain", other.gain)):
+        if r is not None:
+            low, middle, high = (_signed(text, sign) for text in range_words(r))
+            said.append(words(f"whole.other.{key}", money=middle, low=low, high=high))
+    if other.time_cost is not None:
+        key = "more" if other.hours_more >= 0 else "less"
+        cost = money_said(Range(*[abs(other.time_cost)] * 3), sign).middle
+        said.insert(-1, words(f"whole.other.time.{key}", hours=rounded(abs(other.hours_more), 2), money=cost))
+    elif other.money_saved is not None:
+        said.append(words("whole.other.alone"))
+    if other.beyond_share > 0:
+        said.append(words("whole.other.beyond", share=_share(other.beyond_share)))
+    said.append(words("whole.other.turns"))
+    return words("whole.other" if found.best is None else "whole.best"), rows, said
+
+
+def _rests(found: LogLoss, weight: Weight) -> list[str]:
+    """What the answer rests on, and what is not in it."""
+    own = len(found.curves.own)
+    key = "whole.rests.none" if own == 0 else "whole.rests.one" if own == 1 else "whole.rests"
+    said = [words(key, n=own)]
+    if found.joined:
+        stands = sum(one.moment.stands for one in found.joined)
+        said.append(words("whole.joined", n=stands, of=len(found.joined)))
+        said += [
+            words("whole.joined.not", at=local(one.taken_at)[:16], why=doubts_said(one.moment.doubts))
+            for one in found.joined
+            if not one.moment.stands
+        ]
+    said.append(words("whole.counted", share=_share(found.known_ha / found.cut_ha)))
+    said += _warned(found)
+    if found.sensor is not None:
+        r = found.sensor.machine_kg
+        if r is None:
+            said.append(words("whole.sensor.not"))
+        else:
+            low, middle, high = range_words(r.times(weight.per_kg))
+            said.append(
+                words("whole.sensor", n=found.sensor.pairs, middle=middle, unit=weight.unit, low=low, high=high)
+            )
+    return said
+
+
+def _warned(found: LogLoss) -> Sequence[str]:
+    said = []
+    if found.header_kg is None:
+        said.append(words("whole.header"))
+    if found.curves.load_kind == "speed":
+        said.append(words("whole.over_speed"))
+    if math.isnan(found.beyond_share):
+        said.append(words("whole.untested"))
+    elif found.beyond_share > 0:
+        said.append(words("whole.beyond", share=_share(found.beyond_share)))
+    return said
+
+
+def _signed(amount: str, sign: str) -> str:
+    """An amount with its currency behind the minus."""
+    return f"−{sign_of(sign)}{amount[1:]}" if amount.startswith("−") else f"{sign_of(sign)}{amount}"
+
+
+def _counted(n: int) -> str:
+    return f"{n:,}".replace(",", "\u202f")
+
+
+def _share(part: float) -> str:
+    return f"{100 * part:.0f} %"

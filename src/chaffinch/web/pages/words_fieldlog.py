@@ -1,0 +1,68 @@
+"""The sentences of the desk's pages of field logs; a table of :mod:`chaffinch.web.pages.words`."""
+
+from __future__ import annotations
+
+from types import MappingProxyType
+from typing import Final
+
+FIELDLOG: Final = MappingProxyType(
+    {
+        "nav.fieldlogs": "Field logs",
+        "fieldlog.title": "Field logs",
+        "fieldlog.said": "A combine's own log says how fast, how wide and how heavy the crop ran every second. With the checks of the book it tells what the whole field lost, and where.",
+        "fieldlog.kept": "Logs sent to this server",
+        "fieldlog.kept.said": "They lie in this server's memory and not in the book: the newest {n}, until it is stopped.",
+        "fieldlog.none": "None was sent yet.",
+        "fieldlog.file": "The log",
+        "fieldlog.file.hint": "comma text, GeoPackage, GeoJSON or Parquet; task data (TASKDATA.XML with its files) or a shapefile in one .zip; at most {mb} MB",
+        "fieldlog.send": "Read it",
+        "fieldlog.gone": "That log is no longer kept here; send it again.",
+        "fieldlog.reader": "Who may look sees what others sent; sending one needs crew or owner.",
+        "fieldlog.what": "{kind}, {records} records",
+        "fieldlog.held": "What is in it",
+        "fieldlog.part": "part",
+        "fieldlog.records": "records",
+        "fieldlog.grain": "grain",
+        "fieldlog.yield": "yield",
+        "fieldlog.load": "t/h",
+        "fieldlog.moisture": "moisture",
+        "fieldlog.parts.about": "Areas count overlaps twice; yield, load, speed and moisture are the middle of the records in work.",
+        "fieldlog.recomputed": "Flow × interval ÷ (distance × width) is {ratio} of the recorded yield.",
+        "fieldlog.columns": "What its columns were taken for",
+        "fieldlog.column": "column",
+        "fieldlog.meaning": "meaning and unit",
+        "fieldlog.derived": "{column} was not recorded; it was worked out: {how}.",
+        "fieldlog.open": "What it leaves open",
+        "fieldlog.open.said": "Nothing is guessed: answer these, then the log is cleaned and summed.",
+        "fieldlog.answer": "It leaves something open: answer that first.",
+        "fieldlog.question": "{what}: {problem}",
+        "fieldlog.choose": "choose",
+        "fieldlog.terms": "What to sum it by",
+        "fieldlog.zone": "Zone of the machine's clock",
+        "fieldlog.zone.hint": "like -06:00 or America/Regina",
+        "fieldlog.combine": "Combine whose checks count",
+        "fieldlog.combine.none": "none: only clean it",
+        "fieldlog.crop": "Crop",
+        "fieldlog.machine": "Machine in the log, where it holds several",
+        "fieldlog.price": "Price",
+        "fieldlog.hour_cost": "What one more hour costs",
+        "fieldlog.speed": "Another pace to compare with",
+        "fieldlog.fastest": "Speed not to pass",
+        "fieldlog.best": "Look for the pace that would have cost least",
+        "fieldlog.more": "How its columns are read",
+        "fieldlog.answers": "Columns",
+        "fieldlog.answers.hint": "one a line, like Flow=flow_kg_s:lb/s; Name=- leaves one out",
+        "fieldlog.elements": "Parts of the machine",
+        "fieldlog.elements.hint": "one a line, like width_m=DET-3",
+        "fieldlog.bushel": "Weight of a bushel",
+        "fieldlog.crs": "Coordinate system of projected positions",
+        "fieldlog.layer": "Layer",
+        "fieldlog.decimals": "Decimal mark",
+        "fieldlog.dates": "Order of day and month",
+        "fieldlog.show": "Work it out",
+        "fieldlog.begin": "Choose a combine and a crop to see what the field lost.",
+        "fieldlog.no_form": "Crew and owners may ask for something else.",
+        "fieldlog.report": "On paper",
+    }
+)
+"""What the pages of field logs say and ask."""

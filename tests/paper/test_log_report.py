@@ -1,0 +1,128 @@
+"""The report of a field log: its figures are the engine's, its map loses no square, one page holds the short form."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+
+import numpy as np
+import pytest
+from paper_farm import DAY, plain, reader, text_of
+
+from chaffinch.book.fieldlogs import answers_of
+from chaffinch.book.figures import range_words
+from chaffinch.book.log_asked import asked_loss
+from chaffinch.book.log_losses import LogLoss
+from chaffinch.book.shown_unit import unit_of
+from chaffinch.book.things import find_thing
+from chaffinch.errors import InputError
+from chaffinch.fieldlog.loss import Cell
+from chaffinch.paper.log_map import log_map, squares_of
+from chaffinch.paper.log_report import log_report
+from chaffinch.paper.wanted import Wanted, made
+from season_book import SeasonBook
+
+LOG = Path(__file__).parents[2] / "examples" / "larkhollow-log.csv"
+
+
+def summed(book: SeasonBook, **given: str) -> tuple[LogLoss, str]:
+    combine = find_thing(book.desk, "combine", "Old Bess")
+    return asked_loss(
+        book.desk, LOG, answers_of(zone="-06:00"), given, combine=combine, crop="canola",
+        unit=unit_of(book.desk, "canola"), called=lambda name: name,
+    )  # fmt: skip
+
+
+@pytest.fixture(scope="module")
+def found(season: SeasonBook) -> tuple[LogLoss, str]:
+    return summed(season, price="600 /t", hour_cost="400 /h", speed="5 km/h")
+
+
+@pytest.mark.parametrize("size", ["a4", "letter"])
+def test_the_figures_are_the_engines(season: SeasonBook, found: tuple[LogLoss, str], size: str) -> None:
+    loss, sign = found
+    unit = unit_of(season.desk, "canola")
+    for short in (False, True):
+        wanted = Wanted(date=DAY, size=size, short=short)
+        report, done = made(log_report(loss, unit, sign, wanted, name="larkhollow-log", price="600 /t"))
+        assert done.pages == (1 if short else 2)
+        text = text_of(done.pdf)
+        low, middle, high = range_words(loss.kg_ha)
+        assert plain(f"{middle} kg/ha header and machine loss, mean of the field, likely {low} to {high}") in text
+        for kg in (loss.total_kg, loss.machine_kg, loss.header_kg, loss.other.total_kg if loss.other else None):
+            assert kg is not None
+            low, middle, high = range_words(kg.times(0.001))
+            assert plain(middle) in text
+            assert plain(f"{low} to {high}") in text
+        assert "below 0 is a loss" in text
+        assert "no insurance or legal record" in text
+        assert any(one["is"] == "drawing" and "North is up" in one["alt"] for one in report.blocks), "the map is there"
+        assert report.figures["total_kg"]["median"] == loss.total_kg.median
+        assert reader(done.pdf).pages[0].extract_text()
+    assert "What stands behind the figures" in text_of(
+        made(log_report(loss, unit, sign, Wanted(date=DAY), name="x"))[1].pdf
+    )
+
+
+def test_money_and_terms_are_refused_by_name(season: SeasonBook) -> None:
+    for given, field in (
+        ({"price": "lots"}, "price"),
+        ({"speed": "5 apples"}, "speed"),
+        ({"price": "600 /t", "best": "yes"}, "hour cost"),
+        ({"price": "€600 /t"}, "price"),
+    ):
+        with pytest.raises(InputError) as refused:
+            summed(season, **given)
+        assert refused.value.field == field
+
+
+def cells(wide: int, high: int) -> list[Cell]:
+    """A field of squares, with one missing, whose loss rises to the east and north."""
+    east, north = 0.001, 0.0006
+    return [
+        Cell((-100 + k * east, 50 + j * north, -100 + (k + 1) * east, 50 + (j + 1) * north), 0.5, 10.0 + k + 0.1 * j)
+        for k in range(wide)
+        for j in range(high)
+        if (k, j) != (1, 1)
+    ]
+
+
+@pytest.mark.parametrize("most", [10_000, 40, 5])
+def test_no_square_is_lost_when_they_are_put_together(most: int) -> None:
+    given = cells(12, 9)
+    made_of = squares_of(given, most)
+    assert made_of is not None
+    assert len(made_of.at) <= most
+    area = sum(a for a, _, _ in made_of.at.values())
+    lost = sum(a * loss for a, loss, _ in made_of.at.values())
+    assert area == pytest.approx(sum(c.area_ha for c in given))
+    assert lost == pytest.approx(sum(c.area_ha * c.kg_ha for c in given))
+    means = sorted(made_of.at.values(), key=lambda one: one[1])
+    levels = [level for _, _, level in means]
+    assert levels == sorted(levels), "the more is lost, the higher the third"
+    counts = np.bincount(levels, minlength=4)[1:]
+    assert counts.max() - counts.min() <= 1
+
+
+def test_what_is_drawn_covers_the_squares_and_nothing_else() -> None:
+    given = cells(12, 9)
+    squares = squares_of(given)
+    assert squares is not None
+    picture = log_map(squares, title="Map", about="A map.", name="map", spans=["a", "b", "c"], scale="{metres} m")
+    for width in (320, 680):
+        svg = picture.ink(width)
+        covered = 0.0
+        sides = set()
+        for path in re.findall(r'<path class="square tile-[123]" d="([^"]*)"', svg):
+            for box in path.removesuffix("z").split("z"):
+                match = re.fullmatch(r"M([\d.]+) ([\d.]+)h([\d.]+)v([\d.]+)h-[\d.]+", box)
+                assert match, box
+                x, y, wide, side = map(float, match.groups())
+                assert 0 <= x <= x + wide <= width + 0.2
+                assert y >= 0
+                covered += wide * side
+                sides.add(side)
+        (side,) = sides
+        assert covered == pytest.approx(len(given) * side * side, rel=0.02)
+        assert re.search(r">\d+ m</text>", svg)
+    assert squares_of([]) is None
