@@ -395,3 +395,17 @@ def test_what_own_checks_say_in_part_is_not_said_to_come_from_others_alone(book)
     assert "not yet clearly enough by what this machine itself has shown" in told
     assert "Two checks at clearly different speeds" not in told
     assert "slower pace pays" not in limit_said(found, unit)
+
+
+def test_no_limit_is_told_that_only_machines_in_general_stand_behind(book):
+    """Eight checks at one load: that losing more asks for a slower pace is not what this one showed."""
+    unit = PaceUnit(Unit("kg/ha", 1.0, "ha", "$"), None, "km/h", 1.0, 1.0)
+    with_speeds(book, speeds=(6.0,), repeats=8)
+    alike = best(book, hour_cost=170.0)
+    with_speeds(book, "Young Bess", slope=2.0)
+    steep = best(book, "Young Bess")
+
+    assert alike.pace.limit_that_pays_kg_ha is not None
+    assert alike.curves.machine.p_rises(alike.curves.combine.id) > 0.8
+    assert (alike.p_rises, limit_said(alike, unit)) == (None, "")
+    assert "Losing clearly more than that, a slower pace pays" in limit_said(steep, unit)

@@ -15,7 +15,7 @@ from chaffinch.book.currency import MoneyTold, one_currency, price_at, price_tol
 from chaffinch.book.curves import Curves, curves
 from chaffinch.book.desk import Desk
 from chaffinch.book.fields import Progress
-from chaffinch.book.own_slope import p_slower_pays
+from chaffinch.book.own_slope import p_rises, p_slower_pays
 from chaffinch.book.points import overlap_m, yield_of_field
 from chaffinch.book.things import Thing, by_ids
 from chaffinch.engine.domain import FloatArray, between, positive
@@ -106,6 +106,9 @@ class PaceAnswer:
         Where the curves of all combines say "slower": the probability that it pays by this machine's own checks.
     currency : str
         Of all money of the answer; "" where nobody names one.
+    p_rises : float or None
+        Probability, by this machine's own checks alone, that its loss rises with load; None where they were taken at
+        one load, or where no limit could be told anyhow.
     """
 
     curves: Curves
@@ -120,6 +123,7 @@ class PaceAnswer:
     assumed: tuple[str, ...]
     p_own: float | None = None
     currency: str = ""
+    p_rises: float | None = None
 
     def speed_of(self, load: float) -> float:
         """Speed at which today's crop gives that load of the machine curve [km/h]."""
@@ -215,9 +219,10 @@ def pace(
         p_own = p_slower_pays(found, speeds, per_kmh, price_per_t=price, time_cost_per_ha=(time[0], time[1]), seed=seed)
         if p_own < CLEAR:
             answer = replace(answer, advice="not settled", remarks=(*answer.remarks, "slope not learned"))
+    up = None if answer.limit_that_pays_kg_ha is None else p_rises(found, "machine", seed=seed)
     parts = terms.hour_cost if isinstance(terms.hour_cost, HourCost) else None
     said = tuple(assumed)
-    return PaceAnswer(found, loss, answer, hour, price, width, lost, yield_kg_ha, parts, said, p_own, currency)
+    return PaceAnswer(found, loss, answer, hour, price, width, lost, yield_kg_ha, parts, said, p_own, currency, up)
 
 
 def tested_kmh(found: Curves, load_per_kmh: float) -> tuple[float, float] | None:

@@ -121,14 +121,11 @@ def speeds_differ(found: PaceAnswer) -> bool:
 
 
 def limit_may_be_told(found: PaceAnswer) -> bool:
-    """Whether the loss at the best pace is a limit: only where own checks have shown a curve that rises with load."""
-    curves = found.curves
-    return (
-        found.pace.limit_that_pays_kg_ha is not None
-        and "not tested" not in found.pace.remarks
-        and len(curves.own) > 1
-        and curves.machine.p_rises(curves.combine.id) >= CLEAR
-    )
+    """Whether the loss at the best pace is a limit: only where own checks have shown a curve that rises with load.
+
+    By these checks alone, with a slope that leans neither way: the fit of all machines leans to a rise from the start.
+    """
+    return found.pace.limit_that_pays_kg_ha is not None and found.p_rises is not None and found.p_rises >= CLEAR
 
 
 def advice_has_a_ground(found: PaceAnswer) -> bool:
