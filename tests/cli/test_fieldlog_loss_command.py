@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import struct
 import subprocess
 import sys
 from pathlib import Path
@@ -74,6 +75,38 @@ def test_the_best_pace_page_and_zones(chaffinch, tmp_path):
     assert [one["zone"] for one in told["by_zone"]] == ["loam"]
     assert told["by_zone"][0]["cut_ha"] == pytest.approx(told["cut_ha"])
     assert told["sensor"] is None
+
+
+@pytest.mark.usefixtures("harvest")
+def test_the_map_as_a_picture(chaffinch, tmp_path):
+    ran = asked(chaffinch, "map", "--to", "map.png")
+    assert ran.status == 0, ran.err
+    assert "Written: a picture of " in ran.out
+    picture = (tmp_path / "map.png").read_bytes()
+    assert picture.startswith(b"\x89PNG\r\n\x1a\n")
+    wide, high = struct.unpack(">II", picture[16:24])
+    assert (wide > 1000, high > 500) == (True, True)
+    assert "is there already" in asked(chaffinch, "map", "--to", "map.png").err
+    assert asked(chaffinch, "map", "--to", "map.png", "--replace").status == 0
+    assert (tmp_path / "map.png").read_bytes() == picture
+
+
+def test_a_log_is_looked_at_in_the_farms_units(chaffinch, tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    start(tmp_path / "larkhollow.chaffinch", report_in="bu/ac")
+    metric = chaffinch("fieldlog", "inspect", EXAMPLE, "--zone", "-06:00")
+    farms = chaffinch("fieldlog", "inspect", EXAMPLE, "--zone", "-06:00", "--crop", "canola")
+    assert farms.status == 0, farms.err
+    row, other = (next(t for t in ran.out.splitlines() if t.startswith("  larkhollow-log")).split()[2:7]
+                  for ran in (metric, farms))  # fmt: skip
+    assert "bu/ac" in farms.out
+    ha, tonnes, t_ha = (float(v) for v in row[:3])
+    acres, bushels, bu_ac = (float(v.replace("\u202f", "")) for v in other[:3])
+    assert acres == pytest.approx(ha / 0.40468564224, rel=1e-3)
+    assert bushels == pytest.approx(tonnes * 1000 / 22.6796185, rel=1e-3)  # 50 lb
+    assert bu_ac == pytest.approx(t_ha * 1000 / 22.6796185 * 0.40468564224, rel=1e-3)
+    cleaned = chaffinch("fieldlog", "clean", EXAMPLE, "--zone", "-06:00", "--crop", "canola")
+    assert "bu/ac in the middle" in cleaned.out
 
 
 @pytest.mark.parametrize(

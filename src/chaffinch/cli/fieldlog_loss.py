@@ -40,7 +40,7 @@ def loss_options(command: Callable[..., Any]) -> Callable[..., Any]:
 
 @click.command("map")
 @click.argument("path", type=click.Path())
-@click.option("--to", metavar="FILE", help="Write the map: .gpkg, .geojson or .parquet.")
+@click.option("--to", metavar="FILE", help="Write the map: .gpkg, .geojson, .parquet, or .png to look at.")
 @click.option("--replace", is_flag=True, help="Write over a file that is there.")
 @click.option("--zones", metavar="FILE", help="Areas to tell apart: .shp, .gpkg or .geojson, also in a .zip.")
 @click.option("--zone-name", metavar="COLUMN", help="Which column of that file names them.")
@@ -65,7 +65,12 @@ def map_(
     elif zone_name or zone_crs:
         raise InputError("--zones", None, "is not told", "name the file the zones are in")
     found, unit, sign = _found(path, given, zones=told)
-    if to is not None:
+    picture = to is not None and Path(to).suffix.lower() == ".png"
+    if picture and to is not None:
+        from chaffinch.paper.log_picture import write_map_picture
+
+        write_map_picture(found, unit, sign, to, replace=replace)
+    elif to is not None:
         write_map(found, to, replace=replace)
     if as_data:
         print_json({**as_json(found), "written": to})
@@ -73,7 +78,7 @@ def map_(
     page = Page.here()
     show(found, unit, sign, page)
     if to is not None:
-        page.say(f"  Written: {len(found.squares):,} squares to {to}")
+        page.say(f"  Written: {'a picture of ' if picture else ''}{len(found.squares):,} squares to {to}")
         page.say()
 
 

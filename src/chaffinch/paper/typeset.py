@@ -21,7 +21,7 @@ from chaffinch.paper import letters
 if TYPE_CHECKING:
     import typst
 
-Layout = Literal["report", "card", "sheet"]
+Layout = Literal["report", "card", "sheet", "picture"]
 
 SIZES: Final = {"a4": (210.0, 297.0), "letter": (215.9, 279.4), "a5": (148.0, 210.0), "half-letter": (139.7, 215.9)}
 """Width and height [mm]; ISO 216, and North American sizes exact in inches."""

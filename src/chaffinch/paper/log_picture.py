@@ -1,0 +1,69 @@
+"""How is the map of a field log written as a picture of its own? The drawing of page and paper, in greys, as PNG."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Final
+
+from chaffinch.book.fieldlogs import moment_text
+from chaffinch.book.log_losses import LogLoss
+from chaffinch.book.shown_unit import PaceUnit
+from chaffinch.errors import InputError
+from chaffinch.paper.ink import WIDE
+from chaffinch.paper.log_told import told_of, weight_of
+from chaffinch.paper.typeset import pictures, refuse_without_typesetter
+
+PT_PER_PX: Final = 0.75
+"""Points of a pixel of a drawing [1], as on paper: 96 px and 72 pt are an inch."""
+PPI: Final = 192.0
+"""Pixels of the picture to an inch [1]: two for one of the drawing."""
+NO_DAY: Final = "1970-01-01"
+"""A picture carries no date."""
+
+
+def map_picture(found: LogLoss, unit: PaceUnit, sign: str) -> bytes:
+    """The map as PNG: squares in three patterns that stay apart in grey, north, a scale, and what the patterns mean.
+
+    Raises
+    ------
+    InputError
+        Where no record counts, so that there is no map.
+    ChaffinchError
+        When the typesetter is not installed.
+    """
+    refuse_without_typesetter()
+    told = told_of(found, unit, sign, weight_of(unit, None))
+    if told.map is None:
+        raise InputError("map", 0, "would be empty: no record counts", "look at the cleaning first")
+    rows = found.log.cleaned.rows
+    first = moment_text(float(rows.column("time_s")[0])) if len(rows) and rows.parts[0].clock == "utc" else ""
+    name = " · ".join(text for text in (found.curves.combine.name, found.curves.crop, first[:10]) if text)
+    width = round(WIDE * PT_PER_PX, 2)
+    data = {
+        "title": name,
+        "size": "a4",
+        "date": NO_DAY,
+        "lines": [told.total],
+        "svg": told.map.ink(WIDE),
+        "alt": told.map.alt,
+        "width_pt": width,
+    }
+    return pictures("picture", data, ppi=PPI)[0]
+
+
+def write_map_picture(found: LogLoss, unit: PaceUnit, sign: str, to: str | Path, *, replace: bool = False) -> None:
+    """Write :func:`map_picture` to a file that ends in ``.png``.
+
+    Raises
+    ------
+    InputError
+        Also for a file that is there, or cannot be written.
+    """
+    path = Path(to)
+    if path.exists() and not replace:
+        raise InputError("output", path.name, "is there already", "give another name, or say that it may be replaced")
+    made = map_picture(found, unit, sign)
+    try:
+        path.write_bytes(made)
+    except OSError as error:
+        raise InputError("output", path.name, f"cannot be written ({error.strerror})", "check the disk") from None
