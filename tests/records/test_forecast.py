@@ -142,6 +142,10 @@ def test_twenty_thousand_rows_are_read() -> None:
          "looks like °C", "call the column temperature (C)"),
         (table("2026-09-02 13:00,20,41", "2026-09-02 14:00,22,39", head="time,temperature,rh %"),
          "temperature (temperature)", "does not say whether", "temperature (C)"),
+        (table(*(f"2026-09-02 {h:02d}:00,{42 + h % 5},41" for h in range(24))), "line 2, temperature",
+         "never falls to 35, day or night; it looks like °F", "call the column temperature (F)"),
+        (table("2026-09-02 13:00,20,41", "2026-09-02 14:00,22,0.39"), "line 3, humidity", "a share among per cents",
+         "write it in per cent"),
         (table("2026-09-02 13:00,20,0.41", "2026-09-02 14:00,22,0.39"), "humidity (humidity (%))", "looks like a share",
          "humidity (share)"),
         (table("2026-09-02 13:00,20,41", "2026-09-02 14:00,22,39", head="time,temp C,humidity (share)"),
@@ -215,3 +219,8 @@ def test_any_text_is_read_or_refused(text: str) -> None:
     """Nothing but an InputError ever comes out."""
     with contextlib.suppress(InputError):
         assert len(read_forecast(text, day="2026-09-02").hours) > 1
+
+
+def test_hot_hours_without_a_night_are_believed() -> None:
+    found = read_forecast(table(*(f"2026-09-02 {h:02d}:00,{38 + h % 4},20" for h in range(12, 20))))
+    assert min(one.temperature_c for one in found.hours) == 38.0

@@ -24,6 +24,10 @@ LONGEST_STEP_MIN: Final = 180
 """Longest step between rows that is bridged [min]: many services go over to three hours after two days."""
 HOTTEST_AIR_C, COLDEST_AIR_C = 50.0, -50.0
 """Air beyond these is asked about [°C]; own figures (the hottest ever measured was 56.7 °C, memory)."""
+WARMEST_NIGHT_C, NIGHT_MIN = 35.0, 18 * HOUR_MIN
+"""A forecast of this length that never falls to this is asked about [°C, min]; own figures: cool days read in °F."""
+DRIEST_AIR_PCT: Final = 1.0
+"""Humidity up to which a value is taken for a share among per cents [%]; own figure."""
 FREEZING_F: Final = 32.0
 _SCALES: Final = {"C": (0.0, 1.0), "F": (FREEZING_F, 1.8), "K": (273.15, 1.0)}
 """Where 0 °C lies on each scale, and its degrees in one of ours (exact)."""
@@ -99,6 +103,7 @@ def read_forecast(text: str, *, day: str | None = None) -> Forecast:
         raise InputError("forecast, header", None, "has no column of the humidity", mend)
     notes: list[str] = []
     columns = {"temperature": _celsius(rows, "temperature")}
+    _has_a_night(rows, moments)
     if "humidity" in rows.columns:
         columns["humidity"] = _percent(rows, "humidity")
     else:
@@ -205,6 +210,17 @@ def _celsius(rows: Rows, name: str) -> list[float | None]:
     return found
 
 
+def _has_a_night(rows: Rows, moments: Sequence[Moment]) -> None:
+    """A cool day in Fahrenheit passes for a hot one in Celsius; its night does not."""
+    values = rows.columns["temperature"]
+    told = [(one, moment.minute) for one, moment in zip(values, moments, strict=True) if one is not None]
+    coldest = min(one for one, _ in told)
+    if rows.units["temperature"] == "C" and told[-1][1] - told[0][1] >= NIGHT_MIN and coldest > WARMEST_NIGHT_C:
+        problem = f"is called °C and never falls to {WARMEST_NIGHT_C:g}, day or night; it looks like °F"
+        mend = "if it is Fahrenheit, call the column temperature (F); if not, give the hours of one day at a time"
+        raise InputError(f"forecast, {rows.places[values.index(coldest)]}, temperature", coldest, problem, mend)
+
+
 def _percent(rows: Rows, name: str) -> list[float | None]:
     unit, values = rows.units[name], rows.columns[name]
     told = [one for one in values if one is not None]
@@ -224,6 +240,9 @@ def _percent(rows: Rows, name: str) -> list[float | None]:
         if one is not None and not 0.0 <= one <= 100.0:
             mend = "give 0 to 100 %"
             raise InputError(f"forecast, {rows.places[k]}, {name}", values[k], "is no share of a whole", mend)
+        if name == "humidity" and unit != "share" and one is not None and one <= DRIEST_AIR_PCT:
+            problem = "is drier than any air: it looks like a share among per cents"
+            raise InputError(f"forecast, {rows.places[k]}, {name}", values[k], problem, "write it in per cent, like 55")
     return found
 
 
