@@ -21,7 +21,7 @@ from chaffinch.book.said import next_step, sentence
 from chaffinch.cli.check_page import _chance
 from chaffinch.engine.estimate import Range
 from chaffinch.web.app import make_app
-from chaffinch.web.program_files import app_files
+from chaffinch.web.program_files import app_files, later_files
 
 
 def node(script: str, given: Any) -> Any:
@@ -57,7 +57,7 @@ def test_the_tables_are_what_python_would_write() -> None:
 
 def test_every_file_of_the_app_is_kept_for_use_without_a_network() -> None:
     """Every module that another one imports is in the service worker's list."""
-    listed = app_files(STATIC)
+    listed = app_files(STATIC) | later_files(STATIC)
     for path in sorted((STATIC / "app").rglob("*.js")):
         for line in path.read_text("utf-8").splitlines():
             if ' from "' in line or "await import(" in line:
