@@ -144,7 +144,7 @@ def heard_log(path: Path, column: str, hours: int = 6) -> Path:
     return path
 
 
-@pytest.mark.parametrize("column", ["loss_g_s", "loss_kg_ha", "loss_share_pct"])
+@pytest.mark.parametrize("column", ["loss_g_s", "loss_share_pct"])
 def test_a_loss_sensor_is_read_by_the_checks_beside_it(tmp_path: Path, column: str) -> None:
     book = start(tmp_path / "a.chaffinch")
     with_speeds(book, repeats=1)
