@@ -22,7 +22,7 @@ const { table } = JSON.parse(readFileSync(new URL("../vectors/advice.json", impo
 const LAST = CAUTIONS.at(-1).replace(/\s+/g, " ");
 
 const range = (median) => ({ low: median / 1.5, median, high: median * 1.5 });
-const answer = (median) => ({ crop: "canola", sources: { machine: { kg_ha: range(median) } }, total: { kg_ha: range(median), share_percent: range(2) }, unthreshed_percent: 4 });
+const answer = (median) => ({ crop: "canola", sources: { machine: { kg_ha: range(median) } }, total: { kg_ha: range(median), share_percent: range(2) }, unthreshed_percent: 4, judged: { kg_ha: range(median), trade: { ...range(median / 50), unit: "bu/ac" } } });
 
 /** @param {any} [use] the table  @param {any} [told] answers so far */
 function appWith(use = table, told = { answers: {}, skipped: [] }, found = answer(150)) {
@@ -76,6 +76,10 @@ test("every change of the table stands below the cautions", () => {
     assert.ok(at >= 0, change.key);
     assert.ok(text.indexOf(LAST) >= 0 && text.indexOf(LAST) < at, change.key);
     assert.ok(text.includes(change.undo));
+    // In the stop's own unit, a minute by its name, and only what can be put back and forth is tried in turn.
+    assert.match(text, /\d bu\/ac less lost expected/);
+    assert.doesNotMatch(text, /\b1 minutes|kg\/ha/);
+    assert.equal(text.includes("A, B, B, A"), Boolean(change.part !== "timing" && change.setting && change.way), change.key);
   }
 });
 
@@ -95,8 +99,16 @@ test("answers are kept as a note about the stop, as the book reads them", async 
 test("contradicting answers are told to measure first, and a step that needs the book is not told", () => {
   const answers = { found: "line", chaff: "far", tank: "green", straw: "short", strip: "ragged", seat: "lumps" };
   const { text } = advise(appWith(table, { answers, skipped: [] }), "s1").node;
-  assert.match(text, /Measure first/);
+  assert.match(text, /Measure first : the signs do not fit together/);
   assert.doesNotMatch(text, /Drive one step slower/);
+});
+
+test("a loss at its usual is called usual", () => {
+  const answers = { strip: "clean", seat: "none", chaff: "none", when: "always", tank: "clean", changed: "nothing" };
+  const sources = { standing: { kg_ha: range(5) }, header: { kg_ha: range(12) }, machine: { kg_ha: range(12) } };
+  const found = { ...answer(29), sources, total: { kg_ha: range(29), share_percent: range(1.4) } };
+  const { text } = advise(appWith(table, { answers, skipped: [] }, found), "s1").node;
+  assert.match(text, /Nothing worth changing : the losses are what is usual in this crop \(\d+ % by what is known\)/);
 });
 
 test("without the table, without an answer, and for a closed stop", () => {

@@ -7,8 +7,9 @@
 import { h } from "../app/dom.js";
 import { percent, plainNumber } from "../app/figures.js";
 import { newId } from "../app/phone.js";
+import { lossFactor } from "../app/said.js";
 import { CAUTIONS } from "../app/wording.js";
-import { nextQuestion, rank, ranked, splitOfRanges, standing, weigh } from "./advice.js";
+import { nextQuestion, rank, ranked, splitOfRanges, standing, UNEXPLAINED, USUAL, weigh } from "./advice.js";
 
 /** @typedef {import("../app/app.js").App} App */
 /** @typedef {import("../engine/types.js").Answer} Answer */
@@ -44,7 +45,7 @@ export function advise(app, id) {
     question ? asking(app, id, told, question.sign) : null,
     h("section.answer", { "aria-live": "polite" },
       h("p.verdict", { tabindex: "-1" }, h("span", {}, h("strong", {}, HEAD[said]), sentence(said, belief, changes)))),
-    said === "change" ? h("section", {}, h("h2", {}, "One at a time"), h("div.rows", {}, changes.map((one) => step(one)))) : null,
+    said === "change" ? h("section", {}, h("h2", {}, "One at a time"), h("div.rows", {}, changes.map((one) => step(one, answer)))) : null,
     said === "measure" ? h("p", {}, answer?.sources.header ? "A second check at another place would tell more than a changed setting." : "Frames in the cut strip would part header from machine.") : null,
     h("section", {}, h("h2", {}, "What it may be"),
       h("ul.plain", {}, ranked(belief).slice(0, 4).map(({ cause, p }) => h("li", {}, h("strong", {}, `${percent(p)}\u00a0%`), cause.says)))),
@@ -114,27 +115,38 @@ function given(app, id, told, table) {
     h("button.second", { onclick: keep }, "Keep these answers"));
 }
 
-/** @param {ReturnType<typeof rank>[number]} one */
-function step({ change, gain, expected }) {
+/** In the unit of the stop's own answer; kg/ha where it has none yet. @param {ReturnType<typeof rank>[number]} one @param {Answer | null} answer */
+function step({ change, gain, expected }, answer) {
+  const [factor, unit] = answer ? [lossFactor(answer), answer.judged.trade.unit] : [1, "kg/ha"];
   const spoils = change.spoils.map(([, says, low, high]) => `${says} (${low} to ${high} %)`);
   return h("section.note", {},
     h("strong", {}, change.says),
-    h("p", {}, `${plainNumber(expected)} kg/ha less lost expected, likely ${signed(gain.low)} to ${signed(gain.high)}. ${change.minutes ? `About ${change.minutes} minutes.` : "No stop."}`),
+    h("p", {}, `${twoFigures(factor * expected)} ${unit} less lost expected, likely ${twoFigures(factor * gain.low)} to ${twoFigures(factor * gain.high)}. ${change.minutes ? `About ${change.minutes} ${change.minutes === 1 ? "minute" : "minutes"}.` : "No stop."}`),
     h("p.soft", {}, `Step: ${change.step}.`),
     h("p.soft", {}, spoils.length > 0 ? `May spoil: ${spoils.join("; ")}.` : "May spoil: nothing known."),
-    h("p.soft", {}, `See whether it helped: stops in turn, A, B, B, A. Undo: ${change.undo}.`));
+    h("p.soft", {}, `See whether it helped: ${verify(change)} Undo: ${change.undo}.`));
 }
 
-/** @param {number} value */
-function signed(value) {
-  return `${value < 0 ? "−" : ""}${plainNumber(Math.abs(value))}`;
+/** As the desk says it: only a setting that can be put back and forth is tried in turn. @param {ReturnType<typeof rank>[number]["change"]} change */
+function verify(change) {
+  if (change.part === "timing") return "take a check then, at one speed in even crop, and lay it beside this one.";
+  if (!change.setting || !change.way) return "take a check before and one after, near each other, within the hour and at one speed.";
+  return "stops in turn, as it is set now (A) and one step on (B): A, B, B, A, at one speed in even crop, within the hour.";
+}
+
+/** Two figures are all that a guess deserves. @param {number} value */
+function twoFigures(value) {
+  return `${value < 0 ? "−" : ""}${plainNumber(Number(Math.abs(value).toPrecision(2)))}`;
 }
 
 /** @param {"change" | "measure" | "nothing"} said @param {import("./advice.js").Belief} belief @param {ReturnType<typeof rank>} changes */
 function sentence(said, belief, changes) {
   if (said === "change") return `: ${changes[0].change.says}`;
+  const chance = (/** @type {string} */ key) => ranked(belief).find(({ cause }) => cause.key === key)?.p ?? 0;
+  if (said === "nothing" && chance(USUAL) >= 0.5) return `: the losses are what is usual in this crop (${percent(chance(USUAL))} % by what is known). Leave the settings.`;
   if (said === "nothing") return ": no step is expected to bring more than it may spoil. Leave the settings.";
   const leading = ranked(belief).find(({ cause }) => cause.part !== "none");
+  if (leading && chance(UNEXPLAINED) > leading.p) return ": the signs do not fit together, or something is wrong that stands in no table. Changing a setting now would be a guess.";
   return `: no cause stands out${leading ? `; the likeliest, ${leading.cause.says}, has ${percent(leading.p)} %` : ""}. Changing a setting now would be a guess.`;
 }
 
