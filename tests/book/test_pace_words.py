@@ -1,4 +1,4 @@
-"""What a pace says of its own ground: nothing beyond what this machine's checks have shown, and no two alike chances."""
+"""What a pace says of its own ground: nothing beyond what this machine has shown, and no two alike chances."""
 
 from __future__ import annotations
 
