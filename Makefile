@@ -10,8 +10,9 @@ JOBS ?= 2
 demo: $(VENV)/.run ## set up and walk through an invented harvest morning
 	@$(BIN)/chaffinch demo
 
+# One thread each for linear algebra: the workers share the cores already.
 test: $(VENV)/.dev ## set up and run every test, with branch coverage
-	$(BIN)/python -m pytest -n $(JOBS) --dist worksteal --cov --cov-report term:skip-covered
+	OMP_NUM_THREADS=1 OPENBLAS_NUM_THREADS=1 $(BIN)/python -m pytest -n $(JOBS) --dist worksteal --cov --cov-report term:skip-covered
 
 lint: $(VENV)/.dev ## style, types and the import rule
 	$(BIN)/ruff check .
