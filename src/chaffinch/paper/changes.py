@@ -42,8 +42,8 @@ def changes(desk: Desk, records: list[TrialRecord], report_in: str | None) -> tu
         row, data = _row(desk, one, report_in)
         rows.append(row)
         figures.append(data)
-    said = text(words("report.changed.said"), soft=True)
-    return [title, table(rows, [TEXT, WIDE, NUMBER, NAME, NUMBER], shrinks="first", tall=3), said], figures
+    said = {**text(words("report.changed.said"), soft=True), "may_go": True}
+    return [title, table(rows, [TEXT, WIDE, NUMBER, NAME, NAME], shrinks="first", tall=3), said], figures
 
 
 def _row(desk: Desk, record: TrialRecord, report_in: str | None) -> tuple[list[str], dict[str, Any]]:

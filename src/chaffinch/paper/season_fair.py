@@ -46,11 +46,13 @@ def fair(desk: Desk, season: Thing, logged: Sequence[LoggedCheck], wanted: Wante
     made: list[Block] = []
     for by in BY:
         made.append(blocks.heading(words(f"report.fair.{by}")))
-        body = [
-            block
-            for crop, ids in seen[by].items()
-            for block in _of_crop(desk, season, by, crop, ids, names, tables, wanted)
-        ]
+        body, quiet = [], []
+        for crop, ids in seen[by].items():
+            of_crop = _of_crop(desk, season, by, crop, ids, names, tables, wanted)
+            body += of_crop
+            quiet += [] if of_crop else [crop]
+        if quiet:
+            body.append(blocks.text(words("report.fair.no_claim", crops=", ".join(quiet))))
         if not body:
             body = [blocks.text(words("report.fair.nothing", why=words(f"report.fair.unnamed.{by}")), soft=True)]
         if not wanted.short and any(one["is"] == "table" for one in body):
@@ -100,10 +102,8 @@ def _in_full(crop: str, found: dict[str, Any]) -> list[Block]:
 
 
 def _in_short(crop: str, found: dict[str, Any]) -> list[Block]:
+    """What is claimed; nothing where nothing is."""
     claims = [said for sign, _, said in found["pairs"] if sign == CLAIM]
-    if claims:
-        return [
-            blocks.verdict(CLAIM, f"{crop}: {said.partition(':')[0]}", f"{crop}: {said}")
-            for said in dict.fromkeys(claims)
-        ]
-    return [blocks.text(words("report.fair.short", crop=crop, said=words("report.fair.no_claim")))]
+    return [
+        blocks.verdict(CLAIM, f"{crop}: {said.partition(':')[0]}", f"{crop}: {said}") for said in dict.fromkeys(claims)
+    ]

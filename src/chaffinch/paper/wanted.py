@@ -89,7 +89,7 @@ ROWS: Final = (60, 30, 20, 15, 12, 9, 6, 3, 1, 0)
 """Rows a table of a short report may have, tried until it fits on one page."""
 
 
-FEWER: Final = (6, 3)
+FEWER: Final = (6, 3, 0)
 """Lines for tables with rows of three lines, tried before the other tables lose a row."""
 
 
