@@ -1,8 +1,8 @@
 """Does the advice find a planted fault? Simulated machines, each with one thing wrong, asked at most four questions.
 
-    python bench/planted_faults.py                the table of docs/method/advice.md (20 faults, 50 machines each)
-    python bench/planted_faults.py --draws 5      quicker
-    python bench/planted_faults.py --jitter 0.4   every likelihood ratio of the table off by a random factor
+    python bench/planted_faults.py --draws 25 --seed 3    half of the page's table; seed 4 is the other
+    python bench/planted_faults.py --slip 0.083333333333 --eye 0.4    a careless person
+    python bench/planted_faults.py --jitter 0.4    every likelihood ratio of the table off by a random factor
 
 The machines know nothing of the advice tables. A fault is a setting or a state moved (fan 1.5 times as fast, drum and
 concave slack, straw damp …); losses follow from small physical forms: threshing and separating in two stages along the
