@@ -111,7 +111,9 @@ def measure(folder: Path, demo: list[str], only: list[str]) -> list[Asked]:
     desk = open_desk(book, device="bench")
     app = make_app(WebSettings(book=book, keep=folder / "keep", limits=False), desk=desk)
     secret = app.state.devices.enter(app.state.devices.make_link().secret, "bench", "127.0.0.1").secret
-    with TestClient(app, base_url="http://localhost", headers={"Cookie": f"chaffinch={secret}"}) as client:
+    with TestClient(
+        app, base_url="http://localhost", headers={"Cookie": f"chaffinch-{app.state.book['id']}={secret}"}
+    ) as client:
 
         def look(path: str) -> None:
             answer = client.get(path)

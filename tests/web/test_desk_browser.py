@@ -259,6 +259,7 @@ def test_a_points_figures_stand_beside_it(browser: Browser, desk: tuple[Visitor,
     at = first.locator(".dot").bounding_box()
     assert at is not None
     page.mouse.move(at["x"] + at["width"] / 2, at["y"] + at["height"] / 2)
+    told.wait_for()  # it is placed before it shows
     assert told.inner_text() == said
     box = told.bounding_box()
     assert box is not None
@@ -268,6 +269,7 @@ def test_a_points_figures_stand_beside_it(browser: Browser, desk: tuple[Visitor,
     page.keyboard.press("Escape")
     assert told.is_hidden()
     spots.nth(4).focus()
+    told.wait_for()
     assert told.inner_text() == spots.nth(4).get_attribute("aria-label")
     page.keyboard.press("Enter")
     page.wait_for_url("**/check/*")
@@ -278,6 +280,7 @@ def test_a_points_figures_stand_beside_it(browser: Browser, desk: tuple[Visitor,
     page.goto(f"{address}/trial/{visitor.book.ids['trial']}")
     spot, told = page.locator(".narrow a.spot").first, page.locator("p.told")
     spot.locator(".reach").tap()
+    told.wait_for()
     assert told.inner_text() == spot.get_attribute("aria-label")
     assert "/trial/" in page.url, "the first tap shows, the second goes"
     box = told.bounding_box()

@@ -81,7 +81,7 @@ class FieldLogs:
             size += len(piece)
             if size > MOST_BYTES:
                 problem = f"is larger than {MOST_BYTES // _PIECE} MB"
-                mend = "send the log of one field, or work on it with: chaffinch fieldlog"
+                mend = "send the log of one field; a larger one is worked on at the computer that serves"
                 raise InputError("file", called[-60:], problem, mend)
             begun.update(piece)
             pieces.append(piece)
