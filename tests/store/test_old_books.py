@@ -324,6 +324,7 @@ def test_a_step_that_fails_is_undone_whole_and_tried_again(
     assert len(list(records.every(store))) == 13
 
 
+@pytest.mark.usefixtures("here")  # where the copy of a server's book goes
 def test_rows_that_could_not_be_made_leave_the_last_step_undone(
     new_address: object, monkeypatch: pytest.MonkeyPatch, of_today: dict[int, tuple[object, ...]]
 ) -> None:
