@@ -167,6 +167,7 @@ def tables_of(store: Store) -> dict[str, list[str]]:
     return {t: sorted(repr(row) for row in found if not str(row[0]).startswith(KEPT)) for t, found in rows.items()}
 
 
+@pytest.mark.usefixtures("here")  # where the copy of a server's book goes
 def test_where_the_copy_was_put_is_told_and_stays_in_the_book(new_address: object) -> None:
     """Told once it is whole and before anything is changed; noted in the book, and no fact of it that is exported."""
     address = new_address()  # type: ignore[operator]
@@ -298,6 +299,7 @@ def test_a_damaged_record_does_not_keep_an_old_book_from_being_opened(tmp_path: 
     assert uid(17) in checks_where(Desk(store, "desk", clock))
 
 
+@pytest.mark.usefixtures("here")  # where the copy of a server's book goes
 def test_a_step_that_fails_is_undone_whole_and_tried_again(
     new_address: object, monkeypatch: pytest.MonkeyPatch, of_today: dict[int, tuple[object, ...]]
 ) -> None:

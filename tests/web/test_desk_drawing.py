@@ -12,8 +12,8 @@ from hypothesis import strategies as st
 from markupsafe import Markup
 
 from chaffinch.engine.estimate import Range
-from chaffinch.web.pages import drawing
-from chaffinch.web.pages.drawing import NARROW, WIDE, Axis, Chart, Curve, Row, Spot
+from chaffinch.paper import drawing
+from chaffinch.paper.drawing import NARROW, WIDE, Axis, Chart, Curve, Row, Spot
 
 positive = st.floats(1e-3, 1e5)
 

@@ -10,10 +10,11 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from datetime import datetime
 from pathlib import Path
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 
+from chaffinch.book.check_json import as_range
 from chaffinch.book.curves import Curves, curves
 from chaffinch.book.desk import Desk
 from chaffinch.book.fieldlogs import LogCleaned, clean_log, of_records
@@ -354,3 +355,17 @@ def _joined(point: CheckPoint, log: LogCleaned, combine: Thing, known: dict[str,
     # The yield that makes speed × width × yield the grain that went through.
     crop_kg_ha = KG_PER_T * 10.0 * moment.throughput_t_h / (moment.speed_kmh * moment.width_m)
     return replace(point, speed_kmh=moment.speed_kmh, width_m=moment.width_m, yield_kg_ha=crop_kg_ha)
+
+
+def measured(found: LogLoss) -> dict[str, Any]:
+    """What the field lost as plain data, in kg, hectares and hours: what command and paper both tell."""
+    return {
+        "total_kg": as_range(found.total_kg),
+        "machine_kg": as_range(found.machine_kg),
+        "header_kg": as_range(found.header_kg),
+        "kg_ha": as_range(found.kg_ha),
+        "money": as_range(found.money),
+        "cut_ha": found.cut_ha,
+        "counted_ha": found.known_ha,
+        "hours_cutting": found.hours,
+    }

@@ -150,16 +150,11 @@ def _speed(kmh: float, unit: PaceUnit) -> str:
 
 def as_json(found: LogLoss) -> dict[str, Any]:
     """What a field lost, as data."""
+    from chaffinch.book.log_losses import measured  # numpy and the curves, which other pages do without
+
     other = found.other
     return {
-        "total_kg": as_range(found.total_kg),
-        "machine_kg": as_range(found.machine_kg),
-        "header_kg": as_range(found.header_kg),
-        "kg_ha": as_range(found.kg_ha),
-        "money": as_range(found.money),
-        "cut_ha": found.cut_ha,
-        "counted_ha": found.known_ha,
-        "hours_cutting": found.hours,
+        **measured(found),
         "beyond_tested_share": _plain(found.beyond_share),
         "load_kind": found.curves.load_kind,
         "checks": len(found.curves.own),

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any, Final
 
 from chaffinch.book.check_json import as_range
-from chaffinch.book.log_losses import LogLoss
+from chaffinch.book.log_losses import LogLoss, measured
 from chaffinch.book.shown_unit import PaceUnit
 from chaffinch.paper import blocks
 from chaffinch.paper.behind import method, prices
@@ -94,14 +94,7 @@ def figures(found: LogLoss) -> dict[str, Any]:
     """The figures of the report as plain data, in kg, hectares and hours."""
     other = found.other
     return {
-        "total_kg": as_range(found.total_kg),
-        "machine_kg": as_range(found.machine_kg),
-        "header_kg": as_range(found.header_kg),
-        "kg_ha": as_range(found.kg_ha),
-        "money": as_range(found.money),
-        "cut_ha": found.cut_ha,
-        "counted_ha": found.known_ha,
-        "hours_cutting": found.hours,
+        **measured(found),
         "checks": len(found.curves.own),
         "by_speed": [{"speed_kmh_from": c.low, "area_ha": c.area_ha, "kg_ha": c.kg_ha} for c in found.by_speed],
         "by_hour": [{"time_s_from": c.low, "area_ha": c.area_ha, "kg_ha": c.kg_ha} for c in found.by_hour],

@@ -1,6 +1,6 @@
 """What surrounds every desk page: who looks at it, in which units and light, its words, forms that forget nothing.
 
-Templates escape everything by themselves; only the drawings of :mod:`chaffinch.web.pages.drawing` are HTML already.
+Templates escape everything by themselves; only the drawings of :mod:`chaffinch.paper.drawing` are HTML already.
 """
 
 from __future__ import annotations
@@ -22,8 +22,8 @@ from chaffinch.book.figures import percent, plain_number, range_words, rounded
 from chaffinch.book.for_phones import book_of
 from chaffinch.book.times import local
 from chaffinch.errors import InputError
+from chaffinch.paper import drawing
 from chaffinch.web.access import page_context
-from chaffinch.web.pages import drawing
 from chaffinch.web.pages.mends import mend_here, said
 from chaffinch.web.pages.words import words
 

@@ -13,7 +13,7 @@ from chaffinch.book.monitors import MonitorFound
 from chaffinch.book.shown_unit import PaceUnit
 from chaffinch.engine.estimate import Range
 from chaffinch.errors import InputError
-from chaffinch.web.pages.drawing import step_of
+from chaffinch.paper.drawing import step_of
 from chaffinch.web.pages.mends import said
 from chaffinch.web.pages.words import words
 

@@ -22,8 +22,8 @@ from chaffinch.book.trials import TrialRecord, answer_trial, trials
 from chaffinch.book.version import book_version
 from chaffinch.book.wording import CAUTION
 from chaffinch.errors import InputError, SamplerError
+from chaffinch.paper import drawing
 from chaffinch.web.access import anyone, known, reader
-from chaffinch.web.pages import drawing
 from chaffinch.web.pages.answers import Working, longer_of
 from chaffinch.web.pages.frame import Person, desk_of, person_of, see, show
 from chaffinch.web.pages.told import Line, count_of, in_person_unit, lines_of, reads_of
