@@ -312,10 +312,10 @@ def test_a_step_that_fails_is_undone_whole_and_tried_again(
         if step == MIGRATIONS[2]:
             raise OSError(28, "No space left on device")
 
-    monkeypatch.setattr(opening, "apply", breaks_at_three)
-    with pytest.raises(BookError, match="No space left"):
-        again(address)
-    monkeypatch.undo()
+    with monkeypatch.context() as patch:
+        patch.setattr(opening, "apply", breaks_at_three)
+        with pytest.raises(BookError, match="No space left"):
+            again(address)
     half = Store(address, opening.engine_for(address, must_exist=True), lambda: NOW)
     with half.reading() as connection:
         assert ran(connection) == 2
