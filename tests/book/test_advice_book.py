@@ -9,12 +9,20 @@ import pytest
 
 from chaffinch.book.advice import AdviceTerms, advise_check, advise_file, last_check, split_of
 from chaffinch.book.advice_json import as_json
-from chaffinch.book.advice_kept import answers_kept, keep_answers, keep_tried, read_answers, read_tried, tried_after
+from chaffinch.book.advice_kept import (
+    TAKEN_BACK,
+    answers_kept,
+    keep_answers,
+    keep_tried,
+    read_answers,
+    read_tried,
+    tried_after,
+)
 from chaffinch.book.advice_own import change_tried, own_trials
 from chaffinch.book.advice_said import held_said, trial_command, trial_sides
 from chaffinch.book.check import answer
 from chaffinch.book.checks import find_check
-from chaffinch.book.things import find_thing
+from chaffinch.book.things import find_thing, things
 from chaffinch.book.trials import start_trial
 from chaffinch.engine.estimate import range_of
 from chaffinch.errors import InputError
@@ -152,6 +160,26 @@ def test_answers_are_kept_beside_the_check_and_a_later_note_stands_over_an_earli
         keep_answers(book.desk, ids, {"found": "moon"})
     with pytest.raises(InputError, match="are none"):
         keep_answers(book.desk, ids, {})
+
+
+def test_the_same_answers_are_kept_once_and_what_is_taken_back_counts_no_more(book: SeasonBook) -> None:
+    ids = book.check("Old Bess", 10, 8)
+    first = keep_answers(book.desk, ids, {"found": "straw", "when": "full"})
+    again = keep_answers(book.desk, ids, {"when": "full", "found": "straw"})
+    assert (first.how, again.how, again.note) == ("kept", "known", None)
+    assert keep_answers(book.desk, ids, {"when": "full", "chaff": "far"}).how == "kept"
+    assert keep_answers(book.desk, ids, {"chaff": TAKEN_BACK, "found": "chaff"}).how == "changed"
+    assert keep_answers(book.desk, ids, {"chaff": TAKEN_BACK}).how == "known"
+    assert answers_kept(book.desk, {ids}) == {"found": "chaff", "when": "full"}
+    texts = [note.parts["text"] for note in things(book.desk, "note")]
+    assert texts == [
+        "Advice answers: found = straw; when = full",
+        "Advice answers: chaff = far",
+        "Advice answers: chaff = taken back; found = chaff",
+    ]
+    found = advise_check(book.desk, find_check(book.desk, ids), AdviceTerms(answers={"found": TAKEN_BACK}))
+    assert "found" not in found.situation.answers
+    assert found.situation.answers["when"] == "full"
 
 
 def test_notes_of_people_are_left_alone() -> None:

@@ -33,7 +33,8 @@ function appWith(use = table, told = { answers: {}, skipped: [] }, found = answe
     shown: 0,
     show() { this.shown += 1; },
     go() {},
-    sheet() {},
+    said: [],
+    sheet(title) { this.said.push(title); },
     post: { soon() {} },
     write: async (act) => { await act(); return true; },
     answerOfStop: () => ({ answer: found }),
@@ -43,7 +44,9 @@ function appWith(use = table, told = { answers: {}, skipped: [] }, found = answe
       thing: () => ({ parts: { separation: "rotor", header: "draper" } }),
       crop: () => ({ key: "canola" }),
       sealed: async (id, kind, body) => ({ id, kind, body }),
-      add: async (one) => written.push(one),
+      records: [],
+      keep: { database: null },
+      async add(one) { await null; written.push(one); this.records.push(...one.records); },
     },
   };
   return app;
@@ -94,6 +97,31 @@ test("answers are kept as a note about the stop, as the book reads them", async 
   await node.all("button").find((one) => one.text.includes("Keep these answers")).listeners.click();
   assert.deepEqual(app.written[0].records[0].body, { text: "Advice answers: found = chaff; chaff = far", of: "s1" });
   assert.equal(app.written[0].records[0].kind, "note");
+});
+
+test("answers are kept once however often it is pressed; a change is one more note that is said, also a taking back", async () => {
+  const app = appWith(table, { answers: { found: "chaff", chaff: "far" }, skipped: [] });
+  const button = (what) => advise(app, "s1").node.all("button").find((one) => one.text.includes(what)).listeners.click();
+  const texts = () => app.written.map((one) => one.records[0].body.text);
+  await Promise.all([button("Keep these answers"), button("Keep these answers")]);
+  await button("Keep these answers");
+  assert.deepEqual([texts().length, app.said], [1, ["Kept", "Kept already"]]);
+  app.draft.advice.s1.answers.chaff = "near";
+  await button("Keep these answers");
+  assert.deepEqual([texts()[1], app.said.at(-1)], ["Advice answers: chaff = near", "Changed"]);
+  // A window that was loaded anew goes on from what was kept.
+  delete app.draft.advice;
+  await button("Keep these answers");
+  assert.deepEqual([texts().length, app.said.at(-1)], [2, "Kept already"]);
+  await button("Take back");
+  await button("Take back");
+  await button("Keep that they were taken back");
+  assert.equal(texts()[2], "Advice answers: found = taken back; chaff = taken back");
+  // What another window kept a moment ago is seen before anything is written.
+  const other = appWith(table, { answers: { found: "chaff" }, skipped: [] });
+  other.phone.keep = { database: {}, everything: async () => ({ records: [{ kind: "note", body: { of: "s1", text: "Advice answers: found = chaff" } }] }) };
+  await advise(other, "s1").node.all("button").find((one) => one.text.includes("Keep these answers")).listeners.click();
+  assert.deepEqual([other.written.length, other.said], [0, ["Kept already"]]);
 });
 
 test("contradicting answers are told to measure first, and a step that needs the book is not told", () => {

@@ -80,6 +80,22 @@ def test_answers_and_what_was_tried_are_kept_as_notes(desk: Visitor) -> None:
     assert answers_kept(desk.book.desk, {check}) == {"found": "chaff", "chaff": "far"}
     page = desk.get(path_of(desk))
     assert "behind, loose in the chaff" in page.words
+    # Kept once: there is nothing left to keep, and a form sent again writes nothing.
+    assert "Keep these answers" not in page.words
+    assert "All of them are kept" in page.words
+    again = desk.post(path_of(desk), {"a-found": "chaff", "a-chaff": "far"})
+    assert "nothing was written twice" in desk.get(again.to).words
+    # Taken back: that is kept as any answer is.
+    back = re.search(r'behind, loose in the chaff <a href="([^"]+)"', page.text)
+    assert back
+    without = desk.get(back[1].replace("&amp;", "&").partition("#")[0])
+    assert "behind, loose in the chaff</" not in without.text.partition('id="next"')[0]
+    assert "Keep that they were taken back" in without.words
+    changed = desk.post(path_of(desk), {"a-found": "taken back"})
+    assert "stay readable" in desk.get(changed.to).words
+    assert answers_kept(desk.book.desk, {check}) == {"chaff": "far"}
+    desk.post(path_of(desk), {"a-found": "chaff"})
+    assert answers_kept(desk.book.desk, {check}) == {"found": "chaff", "chaff": "far"}
     tried = desk.post(path_of(desk), {"action": "tried", "change": "fan_down", "outcome": "without effect"})
     assert tried.status == 303
     assert [(t.change, t.outcome) for t in tried_after(desk.book.desk, {check})] == [("fan_down", "without effect")]

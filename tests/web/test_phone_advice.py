@@ -69,6 +69,10 @@ def test_a_stop_without_signal_asks_what_may_be_wrong(browser: Browser, tmp_path
         phone.tap("Keep these answers")
         phone.see("The answers go to the book with this stop.")
         note = next(one for one in phone.records() if one["kind"] == "note")
+        phone.page.get_by_role("button", name="Close").click()
+        phone.tap("Keep these answers")
+        phone.see("Nothing was written twice.")
+        assert len([one for one in phone.records() if one["kind"] == "note"]) == 1
         phone.page.go_back()
         phone.context.set_offline(False)
         phone.send_all()

@@ -8,7 +8,7 @@ from typing import Final
 
 import numpy as np
 
-from chaffinch.book.advice_kept import answers_kept
+from chaffinch.book.advice_kept import answers_kept, holding
 from chaffinch.book.advice_own import Own, of_book, of_check
 from chaffinch.book.check import CheckAnswer, answer
 from chaffinch.book.checks import LoggedCheck, counting
@@ -87,6 +87,8 @@ class AdviceFound:
         Crop, machine and all answers, those of check and book among them.
     by_itself : mapping of str to str
         The answers that check and book gave.
+    kept : mapping of str to str
+        The answers kept beside the check in the book.
     belief : Causes
     standing : {"change", "measure", "nothing"}
     question : Question or None
@@ -109,6 +111,7 @@ class AdviceFound:
     combine: Thing | None
     situation: Situation
     by_itself: Mapping[str, str]
+    kept: Mapping[str, str]
     belief: Causes
     standing: Standing
     question: Question | None
@@ -259,7 +262,7 @@ def _advise(
     parts = {} if combine is None else combine.parts
     conditions = {} if logged is None else dict(logged.body.get("conditions") or {})
     by_itself = {**of_check(found, conditions), **own.answers}
-    answers = {**by_itself, **kept, **terms.answers}
+    answers = holding({**by_itself, **kept, **terms.answers})
     situation = Situation(
         find_crop(check.crop).key,
         terms.machine or str(parts.get("separation", "")),
@@ -289,7 +292,7 @@ def _advise(
         *(source for source in ("header", "machine") if source not in found.sources),
     ]
     return AdviceFound(
-        found, logged, combine, situation, by_itself, belief, said,
+        found, logged, combine, situation, by_itself, kept, belief, said,
         next_question(table, situation, belief, asked=put, skipped=terms.skipped),
         worth[:SHOWN] if said == "change" else (), worth, tuple(held), own, tuple(assumed), price, currency,
     )  # fmt: skip

@@ -1,9 +1,11 @@
 """What was answered and what was tried: kept in the book as notes, in words that a person and this program both read.
 
     Advice answers: found = chaff; chaff = far
+    Advice answers: chaff = taken back
     Advice tried: fan_down; without effect
 
-A note is about a check (``of``). Any other note is only a remark. Notes may be changed as labels are.
+A note is about a check (``of``). Any other note is only a remark. Notes may be changed as labels are. A later note
+stands over an earlier one, answer by answer, so a changed answer is one more note and the old one stays readable.
 """
 
 from __future__ import annotations
@@ -22,6 +24,8 @@ Outcome = Literal["helped", "without effect", "made it worse"]
 OUTCOMES: Final[tuple[Outcome, ...]] = ("helped", "without effect", "made it worse")
 ANSWERS: Final = "Advice answers: "
 TRIED: Final = "Advice tried: "
+TAKEN_BACK: Final = "taken back"
+"""Stands in the place of an answer that was kept and does not hold any more."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,8 +38,35 @@ class Tried:
     note: str
 
 
-def keep_answers(desk: Desk, check_id: str, answers: Mapping[str, str]) -> str:
-    """Keep answers beside a check; when this returns they are on disk. Returns the id of the note.
+@dataclass(frozen=True, slots=True)
+class KeptAnswers:
+    """What became of answers: ``how`` they were kept, ``note`` the id of the new note, None where none was needed."""
+
+    how: Literal["kept", "changed", "known"]
+    note: str | None
+
+
+def keep_answers(
+    desk: Desk, check_id: str, answers: Mapping[str, str], *, versions: Collection[str] = ()
+) -> KeptAnswers:
+    """Keep answers beside a check, once: when this returns they are on disk.
+
+    Parameters
+    ----------
+    desk : Desk
+        The open book.
+    check_id : str
+        Id of the check.
+    answers : mapping of str to str
+        By question; :data:`TAKEN_BACK` for one that does not hold any more.
+    versions : collection of str
+        Ids of the check's other versions, beside which answers may stand already.
+
+    Returns
+    -------
+    KeptAnswers
+        "known": the book says all that already, and nothing was written. "changed": an answer that was kept is another
+        now, or taken back; the note says so and the earlier one stays readable. Else "kept".
 
     Raises
     ------
@@ -46,10 +77,15 @@ def keep_answers(desk: Desk, check_id: str, answers: Mapping[str, str]) -> str:
         raise InputError("answers", None, "are none", "answer a question first")
     for sign, answer in answers.items():
         known = advice_table().sign(sign)
-        if known is None or answer not in known.answers:
+        if known is None or (answer not in known.answers and answer != TAKEN_BACK):
             raise InputError(f"answer, {sign}", answer, "is no answer of ours", "use an answer of the question")
-    text = ANSWERS + "; ".join(f"{sign} = {answer}" for sign, answer in answers.items())
-    return add_thing(desk, "note", {"text": text, "of": check_id}).id
+    before = answers_kept(desk, {check_id, *versions})
+    fresh = {k: v for k, v in answers.items() if before.get(k, TAKEN_BACK) != v}
+    if not fresh:
+        return KeptAnswers("known", None)
+    text = ANSWERS + "; ".join(f"{sign} = {answer}" for sign, answer in fresh.items())
+    note = add_thing(desk, "note", {"text": text, "of": check_id}).id
+    return KeptAnswers("changed" if before.keys() & fresh.keys() else "kept", note)
 
 
 def keep_tried(desk: Desk, check_id: str, change: str, outcome: str) -> str:
@@ -73,18 +109,23 @@ def answers_kept(desk: Desk, check_ids: Collection[str]) -> dict[str, str]:
     found: dict[str, str] = {}
     for note in _about(desk, check_ids):
         found |= read_answers(str(note.parts.get("text", "")))
-    return found
+    return holding(found)
+
+
+def holding(answers: Mapping[str, str]) -> dict[str, str]:
+    """The answers that hold: without those taken back."""
+    return {sign: answer for sign, answer in answers.items() if answer != TAKEN_BACK}
 
 
 def read_answers(text: str) -> dict[str, str]:
-    """Answers of one note; none where it is another note, or says what the table does not know (any more)."""
+    """Answers of one note, those taken back among them; none of what the table does not know (any more)."""
     if not text.startswith(ANSWERS):
         return {}
     found = {}
     for part in text.removeprefix(ANSWERS).split(";"):
-        told = re.fullmatch(r"\s*(\w+)\s*=\s*(\w+)\s*", part)
+        told = re.fullmatch(rf"\s*(\w+)\s*=\s*({TAKEN_BACK}|\w+)\s*", part)
         sign = None if told is None else advice_table().sign(told[1])
-        if told is not None and sign is not None and told[2] in sign.answers:
+        if told is not None and sign is not None and (told[2] in sign.answers or told[2] == TAKEN_BACK):
             found[told[1]] = told[2]
     return found
 

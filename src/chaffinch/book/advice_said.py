@@ -50,6 +50,12 @@ ASSUMED: Final = {
     "header": "Header loss was not measured: what is said of it is what is usual, not what is.",
     "machine": "Machine loss was not measured: what is said of it is what is usual, not what is.",
 }
+KEPT_SAID: Final = {
+    "kept": "The answers are kept with the check.",
+    "changed": "The changed answers are kept with the check; the earlier ones stay readable and count no more.",
+    "known": "The book has these answers already: nothing was written twice.",
+}
+"""What became of answers that were to be kept."""
 SPOILT: Final = {
     "value": "of the crop's value",
     "time": "more time for a hectare",

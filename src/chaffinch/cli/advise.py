@@ -87,10 +87,11 @@ def command(address: str | None, check: str | None, as_data: bool, **given: Any)
     said = found(terms)
     if not as_data and not given["no_questions"]:
         said = _talk(said, terms, found)
+    kept = ""
     if given["keep"] and desk is not None and logged is not None:
         from chaffinch.book.advice_kept import keep_answers
 
-        keep_answers(desk, logged.id, _by_person(said))
+        kept = keep_answers(desk, logged.id, _by_person(said), versions=logged.versions.all).how
     if as_data:
         from chaffinch.book.advice_json import as_json
 
@@ -98,7 +99,7 @@ def command(address: str | None, check: str | None, as_data: bool, **given: Any)
         return
     from chaffinch.cli.advise_page import show
 
-    show(said, Page.here(), kept=bool(given["keep"]))
+    show(said, Page.here(), kept=kept)
 
 
 def _which(

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 from chaffinch.book.advice_said import (
     ASSUMED,
     HEAD,
+    KEPT_SAID,
     LEAK_CATCH,
     LEAK_INTRO,
     LEAK_ORDER,
@@ -35,8 +36,8 @@ if TYPE_CHECKING:
     from chaffinch.engine.advice_changes import RankedChange
 
 
-def show(found: AdviceFound, page: Page, *, kept: bool = False) -> None:
-    """Print the advice."""
+def show(found: AdviceFound, page: Page, *, kept: str = "") -> None:
+    """Print the advice; ``kept`` is what became of the answers, where they were to be kept."""
     page.say()
     page.two_ends(_title(found), found.situation.crop)
     page.say()
@@ -59,7 +60,7 @@ def show(found: AdviceFound, page: Page, *, kept: bool = False) -> None:
     for text in [*held_said(found), *(ASSUMED[key] for key in found.assumed), MANUAL, OWN_FIGURES]:
         page.paragraph(text, bullet="· ")
     if kept:
-        page.paragraph("The answers are kept in the book, beside the check.", bullet="· ")
+        page.paragraph(KEPT_SAID[kept], bullet="· ")
     page.say()
 
 

@@ -16,10 +16,11 @@ from starlette.responses import Response
 
 from chaffinch import units
 from chaffinch.book.advice import AdviceFound, AdviceTerms, advise_known, known_of
-from chaffinch.book.advice_kept import OUTCOMES, keep_answers, keep_tried
+from chaffinch.book.advice_kept import OUTCOMES, TAKEN_BACK, keep_answers, keep_tried
 from chaffinch.book.advice_said import (
     ASSUMED,
     HEAD,
+    KEPT_SAID,
     LEAK_CATCH,
     LEAK_INTRO,
     LEAK_ORDER,
@@ -133,11 +134,11 @@ def keep(request: Request, check_id: CheckId, sent: Typed) -> Response:
         if form.get("action") == "tried":
             keep_tried(desk, logged.id, form.get("change"), form.get("outcome"))
             return see(f"/check/{logged.id}/advice?{urlencode({**_kept_in_address(form), 'note': 'tried'})}")
-        keep_answers(desk, logged.id, answers_of(form))
+        kept = keep_answers(desk, logged.id, answers_of(form), versions=logged.versions.all).how
     except InputError as error:
         form.refuse(error, ("change", "outcome"))
         return _page(request, check_id, form, status=422)
-    return see(f"/check/{logged.id}/advice?{urlencode({**_terms_in_address(form), 'note': 'kept'})}")
+    return see(f"/check/{logged.id}/advice?{urlencode({**_terms_in_address(form), 'note': kept})}")
 
 
 def answers_of(form: Form) -> dict[str, str]:
@@ -181,7 +182,7 @@ def _page(request: Request, check_id: str, form: Form, status: int = 200) -> Res
         why_not=why_not,
         told=None if found is None else _told(found, base, form),
         hidden=_kept_in_address(form),
-        note=form.get("note") if form.get("note") in ("kept", "tried") else "",
+        note=words("advice.tried.kept") if form.get("note") == "tried" else KEPT_SAID.get(form.get("note"), ""),
         tried=[(one.key, one.says) for one in advice_table().changes],
         outcomes=OUTCOMES,
     )
@@ -204,8 +205,10 @@ def _told(found: AdviceFound, base: str, form: Form) -> dict[str, Any]:
         if key in found.by_itself or sign is None:
             continue
         left = {k: v for k, v in here.items() if k != ANSWER + key}
-        back = f"{base}?{urlencode(left)}#next" if ANSWER + key in here else ""
-        answered.append((sign.asks, sign.answers[answer], back))
+        # What is kept stands under what is answered here: taking it back is said too, and kept as any answer.
+        left |= {ANSWER + key: TAKEN_BACK} if key in found.kept else {}
+        answered.append((sign.asks, sign.answers[answer], f"{base}?{urlencode(left)}#next"))
+    fresh = {k: v for k, v in answers_of(form).items() if v and found.kept.get(k, TAKEN_BACK) != v}
     return {
         "shape": SHAPE[found.standing],
         "head": HEAD[found.standing],
@@ -213,6 +216,7 @@ def _told(found: AdviceFound, base: str, form: Form) -> dict[str, Any]:
         "question": None if question is None else question.sign,
         "choices": choices,
         "answered": answered,
+        "to_keep": ("back" if set(fresh.values()) == {TAKEN_BACK} else "yes") if fresh else "",
         "itself": by_itself_said(found),
         "measure": measure_said(found) if found.standing == "measure" else [],
         "steps": [_step(found, one) for one in found.shown],

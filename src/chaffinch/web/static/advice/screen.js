@@ -15,6 +15,8 @@ import { nextQuestion, rank, ranked, splitOfRanges, standing, UNEXPLAINED, USUAL
 /** @typedef {import("../engine/types.js").Answer} Answer */
 /** @typedef {{answers: {[sign: string]: string}, skipped: string[]}} Told */
 
+const ANSWERS = "Advice answers: ";
+const TAKEN_BACK = "taken back";
 const HEAD = { change: "Worth trying", measure: "Measure first", nothing: "Nothing worth changing" };
 
 /**
@@ -91,7 +93,7 @@ function onward() {
 /** What was answered, to be taken back or kept. @param {App} app @param {string} id @param {Told} told @param {import("./advice.js").Table} table */
 function given(app, id, told, table) {
   const keys = Object.keys(told.answers);
-  if (keys.length === 0) return null;
+  if (keys.length === 0 && Object.keys(keptAnswers(app.phone.records, id)).length === 0) return null;
   const back = (/** @type {string} */ key) => {
     const { [key]: _, ...rest } = told.answers;
     remember(app, id, { ...told, answers: rest });
@@ -99,11 +101,12 @@ function given(app, id, told, table) {
     onward();
   };
   const keep = async () => {
-    const text = `Advice answers: ${keys.map((key) => `${key} = ${told.answers[key]}`).join("; ")}`;
-    const { phone } = app;
-    if (await app.write(async () => phone.add({ records: [await phone.sealed(newId(), "note", { text, of: id })], own: true }))) {
-      app.post.soon();
-      app.sheet("Kept", h("p", {}, "The answers go to the book with this stop."));
+    if (keeping) return; // The first press is still being written down.
+    keeping = true;
+    try {
+      await keepOnce(app, id, told.answers);
+    } finally {
+      keeping = false;
     }
   };
   return h("section", {}, h("h2", {}, "Answered"),
@@ -112,7 +115,43 @@ function given(app, id, told, table) {
       return h("li", {}, h("span.catch-text", {}, sign?.answers[told.answers[key]] ?? key),
         h("button.quiet", { onclick: () => back(key), "aria-label": `Take back: ${sign?.asks ?? key}` }, "Take back"));
     })),
-    h("button.second", { onclick: keep }, "Keep these answers"));
+    h("button.second", { onclick: keep }, keys.length > 0 ? "Keep these answers" : "Keep that they were taken back"));
+}
+
+let keeping = false;
+
+/** Only what this phone's notes do not say yet is written down. @param {App} app @param {string} id @param {Told["answers"]} answers */
+async function keepOnce(app, id, answers) {
+  const { phone } = app;
+  // Another window may have kept them, unheard here.
+  const before = keptAnswers(phone.keep.database ? (await phone.keep.everything()).records : phone.records, id);
+  const fresh = [
+    ...Object.entries(answers).filter(([key, answer]) => before[key] !== answer),
+    ...Object.keys(before).filter((key) => !(key in answers)).map((key) => [key, TAKEN_BACK]),
+  ];
+  if (fresh.length === 0) return app.sheet("Kept already", h("p", {}, "These answers are on their way to the book, or in it. Nothing was written twice."));
+  const text = ANSWERS + fresh.map(([key, answer]) => `${key} = ${answer}`).join("; ");
+  if (!(await app.write(async () => phone.add({ records: [await phone.sealed(newId(), "note", { text, of: id })], own: true })))) return undefined;
+  app.post.soon();
+  const changed = fresh.some(([key]) => key in before);
+  return app.sheet(changed ? "Changed" : "Kept", h("p", {}, changed
+    ? "The changed answers go to the book with this stop. The earlier ones stay readable there and count no more."
+    : "The answers go to the book with this stop."));
+}
+
+/** What notes about a stop say, a later one over an earlier, as the book reads them. @param {import("../app/outbox.js").Envelope[]} records @param {string} id */
+function keptAnswers(records, id) {
+  /** @type {Told["answers"]} */
+  const found = {};
+  for (const { kind, body } of records) {
+    if (kind !== "note" || body.of !== id || !String(body.text).startsWith(ANSWERS)) continue;
+    for (const part of body.text.slice(ANSWERS.length).split(";")) {
+      const [key, answer] = part.split("=").map((/** @type {string} */ one) => one.trim());
+      if (answer === TAKEN_BACK) delete found[key];
+      else if (answer) found[key] = answer;
+    }
+  }
+  return found;
 }
 
 /** In the unit of the stop's own answer; kg/ha where it has none yet. @param {ReturnType<typeof rank>[number]} one @param {Answer | null} answer */
@@ -186,10 +225,10 @@ function leaks(table) {
 
 /** @param {App} app @param {string} id @returns {Told} */
 function toldOf(app, id) {
-  return app.draft.advice?.[id] ?? { answers: {}, skipped: [] };
+  return app.draft.advice?.[id] ?? { answers: keptAnswers(app.phone.records, id), skipped: [] };
 }
 
-/** Answers stand in the draft of this window until they are kept. @param {App} app @param {string} id @param {Told} told */
+/** Answers stand in the draft of this window until they are kept; then in a note about the stop. @param {App} app @param {string} id @param {Told} told */
 function remember(app, id, told) {
   app.draft.advice = { ...app.draft.advice, [id]: told };
 }
