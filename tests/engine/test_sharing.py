@@ -17,9 +17,15 @@ from chaffinch.engine.ledger import FieldCheck, FieldEntry, field_loss
 from chaffinch.engine.ledger_check import field_check
 from chaffinch.engine.ledger_shared import common_and_own, shift
 from chaffinch.engine.loss_point import LossPoint
-from chaffinch.engine.pace_curves import pair_posteriors
+from chaffinch.engine.pace_curves import pair_posteriors, paired
 from chaffinch.engine.response import fit_response
-from chaffinch.engine.sharing import SharedByBoth, SharedNames, shared_by_source, without_shared_readings
+from chaffinch.engine.sharing import (
+    SharedByBoth,
+    SharedNames,
+    factors_together,
+    shared_by_source,
+    without_shared_readings,
+)
 from chaffinch.engine.sources import locate
 
 NAMES = SharedNames(("width", "c"), ("figures", "canola"))
@@ -152,6 +158,33 @@ def test_errors_of_two_curves_keep_their_sds_and_what_they_have_in_common():
     second = np.stack([sum(sd * drawn[name] for name, sd in part.items()) for part in (machine, header)])
     assert np.cov(ln.T) == pytest.approx(np.cov(second), rel=0.04)
     assert (SharedByBoth({}, {}).factors(64, seed=1) == 1.0).all()
+
+
+def test_errors_of_several_combines_move_together_as_far_as_they_are_the_same():
+    tkw, own = ("canola", "from a table", "counted"), ("width", "combine 2")
+    parts = [{tkw: 0.08}, {tkw: 0.08, own: 0.05}, {tkw: 0.08}, {}]
+    ln = np.log(factors_together(parts, 1 << 14, seed=3))
+    common, extra = 0.08**2, 0.05**2
+    expected = np.array(
+        [[common, common, common, 0], [common, common + extra, common, 0], [common, common, common, 0], [0, 0, 0, 0]]
+    )
+    assert np.cov(ln.T) == pytest.approx(expected, abs=3e-5)
+    assert ln[:, 0] == pytest.approx(ln[:, 2], abs=1e-12), "one error alone is the same number in both"
+    both = SharedByBoth(parts[0], parts[1])
+    assert both.factors(256, seed=3) == pytest.approx(factors_together(parts[:2], 256, seed=3))
+
+
+def test_combines_in_different_places_are_drawn_apart_and_share_what_they_share():
+    curves, weights = np.exp(np.linspace(-1, 1, 512))[:, None], np.full(512, 1 / 512)
+    factors = factors_together([{"tkw": 0.2}, {}, {"tkw": 0.2}, {}], 4096, seed=1, first=4)
+    one, two = (
+        paired((curves, weights), None, draws=4096, place=k, factors=factors[:, 2 * k : 2 * k + 2])[0][:, 0]
+        for k in range(2)
+    )
+    common = np.log(factors[:, 0])
+    left = [np.log(rows) - common for rows in (one, two)]
+    assert abs(np.corrcoef(*left)[0, 1]) < 0.03
+    assert np.corrcoef(np.log(one), np.log(two))[0, 1] == pytest.approx(0.04 / (0.04 + 1 / 3), abs=0.03)
 
 
 def test_curves_under_one_uncertain_tkw_are_those_fitted_under_every_tkw_it_may_have():

@@ -140,18 +140,31 @@ def paired(
     shared: SharedByBoth = NOTHING_SHARED,
     draws: int = PAIRED_DRAWS,
     seed: int = 1,
+    place: int = 0,
+    factors: FloatArray | None = None,
 ) -> tuple[FloatArray, FloatArray | None]:
     """Rows of machine and header loss of the same worlds, as :func:`pair_posteriors` puts them together.
 
     Draws of a fit stand in the order of their level, so rows of two fits must never be added as they come.
+
+    Parameters
+    ----------
+    machine, header, shared, draws, seed
+        As there.
+    place : int
+        Which of several combines whose rows are added, from 0: rows of two places are drawn independently.
+    factors : ndarray, shape (draws, 2), or None
+        Factors of the shared errors on machine and header loss [1], in place of ``shared``: where combines share
+        errors they are drawn for all together (:func:`chaffinch.engine.sharing.factors_together`).
 
     Returns
     -------
     machine_kg_ha, header_kg_ha : ndarray, shape (draws, m), the latter or None
         [kg/ha], all rows of equal weight.
     """
-    u = sobol(int(between("draws", draws, 64, 65536)), 2, seed=seed)
-    factors = shared.factors(len(u), seed=seed, first=u.shape[1])
+    u = sobol(int(between("draws", draws, 64, 65536)), 2, seed=seed, first=2 * place)
+    if factors is None:
+        factors = shared.factors(len(u), seed=seed, first=2 * place + u.shape[1])
     machine_kg_ha = factors[:, :1] * _resampled("machine", machine, u[:, 0])
     return machine_kg_ha, None if header is None else factors[:, 1:] * _resampled("header", header, u[:, 1])
 

@@ -76,22 +76,48 @@ class SharedByBoth:
         first : int
             First column of the Sobol sequence that is free.
 
-        Notes
-        -----
-        Two sums of independent normals are two correlated normals, so two columns are enough however many errors
-        there are: covariance Σ sd_machine·sd_header over the keys in both (exact).
         """
-        sd_machine, sd_header = (
-            math.hypot(0.0, *(not_negative("shared error", sd) for sd in part.values()))
-            for part in (self.machine, self.header)
-        )
-        both = sum(sd * self.header[name] for name, sd in self.machine.items() if name in self.header)
-        z = ndtri(sobol(count, 2, seed=seed, first=first))
-        along = both / sd_machine if sd_machine > 0.0 else 0.0
-        # Rounding may leave a hair below nothing where every error is in both.
-        across = math.sqrt(max(0.0, sd_header**2 - along**2))
-        result: FloatArray = np.exp(np.stack([sd_machine * z[:, 0], along * z[:, 0] + across * z[:, 1]], axis=1))
-        return result
+        return factors_together((self.machine, self.header), count, seed=seed, first=first)
+
+
+def factors_together(parts: Sequence[Shared], count: int, *, seed: int, first: int = 0) -> FloatArray:
+    """Factors on several losses by the errors each carries, those of one key moving together, shape (count, parts) [1].
+
+    Parameters
+    ----------
+    parts : sequence of mapping of SharedKey to float
+        For each loss, the sd of the log by which each error moves it [1], 0 or more.
+    count : int
+        Draws.
+    seed : int
+        Same seed, same factors.
+    first : int
+        First column of the Sobol sequence that is free; as many columns are used as there are parts.
+
+    Notes
+    -----
+    Sums of independent normals are correlated normals, so as many columns are enough as there are losses, however many
+    errors there are: covariance Σ sd_i·sd_j over the keys in both (exact), taken apart by Cholesky.
+    """
+    keys = sorted({key for part in parts for key in part}, key=repr)
+    sds = np.array([[not_negative("shared error", part.get(key, 0.0)) for key in keys] for part in parts])
+    z = ndtri(sobol(count, len(parts), seed=seed, first=first))
+    result: FloatArray = np.exp(z @ _lower(sds @ sds.T).T)
+    return result
+
+
+def _lower(covariance: FloatArray) -> FloatArray:
+    """Cholesky's triangle of a covariance that may be singular, as where two losses carry the very same errors."""
+    lower = np.zeros_like(covariance)
+    for i in range(len(covariance)):
+        for j in range(i + 1):
+            rest = covariance[i, j] - float(lower[i, :j] @ lower[j, :j])
+            if i == j:
+                # Rounding may leave a hair above or below nothing where every error is in others.
+                lower[i, i] = math.sqrt(rest) if rest > 1e-12 * covariance[i, i] else 0.0
+            elif lower[j, j] > 0.0:
+                lower[i, j] = rest / lower[j, j]
+    return lower
 
 
 NOTHING_SHARED = SharedByBoth({}, {})
