@@ -4,7 +4,17 @@ from __future__ import annotations
 
 import pytest
 
-from chaffinch.book.bars import bars, bars_beside, counts_per, find_bar, mend_bar, mended_beside, write_beside
+from chaffinch.book.bars import (
+    bars,
+    bars_beside,
+    counts_per,
+    find_bar,
+    mend_bar,
+    mended_beside,
+    put_back,
+    take_back,
+    write_beside,
+)
 from chaffinch.book.checks import find_check, log_check, replace_check
 from chaffinch.book.monitors import NO_SPEED, OTHER_WIDTH, SECOND, UNCOUNTED, monitor
 from chaffinch.book.things import find_thing
@@ -53,6 +63,29 @@ def test_a_slip_in_the_way_of_counting_is_named_and_mended(book):
     mend_bar(book.desk, again, {"reading": 7.0}, reason="misread")
     assert key_of(book).pairs[-1].reading == 7.0
     assert len(bars(book.desk)) == 6
+
+
+def test_a_reading_is_taken_back_and_put_back_and_stays_readable(book):
+    checks = paired(book)
+    wrong = bars_beside(book.desk, find_check(book.desk, checks[2]))[0]
+    found = find_bar(book.desk, wrong.id)
+    with pytest.raises(InputError, match="was not taken back"):
+        put_back(book.desk, found, reason="slip")
+    gone = take_back(book.desk, found, reason="read off the other machine")
+    assert bars_beside(book.desk, find_check(book.desk, checks[2])) == []
+    assert [pair.reading for pair in key_of(book).pairs] == [1.0, 2.0, 4.0, 5.0]
+    now = find_bar(book.desk, wrong.id)
+    assert (now.kept.id, now.kept.body["reading"], now.before["check"]) == (gone.id, 3.0, checks[2])
+    with pytest.raises(InputError, match="says nothing already"):
+        take_back(book.desk, now, reason="again")
+    put_back(book.desk, now, reason="it was this one after all")
+    assert [pair.reading for pair in key_of(book).pairs] == [1.0, 2.0, 3.0, 4.0, 5.0]
+    assert find_bar(book.desk, wrong.id).before is None
+    # The way of counting of a reading that was taken back is nobody's any more.
+    for check in checks:
+        (one,) = bars_beside(book.desk, find_check(book.desk, check))
+        take_back(book.desk, find_bar(book.desk, one.id), reason="all of them")
+    assert counts_per(book.desk, book.ids["Old Bess"]) is None
 
 
 def test_a_bar_beside_a_check_is_corrected_or_added(book):

@@ -109,6 +109,10 @@ class Tags(HTMLParser):
         self._select = ""
         self._area = ""
 
+    def link(self, start: str) -> str:
+        """The first address on the page that begins so."""
+        return next(given["href"] for tag, given in self.elements if tag == "a" and given["href"].startswith(start))
+
     def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
         given = {name: value or "" for name, value in attrs}
         assert len(given) == len(attrs), f"an attribute twice in <{tag}>"

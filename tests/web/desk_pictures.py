@@ -91,6 +91,7 @@ def a_log(app: Any, **asked: str) -> str:
 
 def pages_of(app: Any) -> dict[str, str]:
     """Every page worth a picture, by name."""
+    from chaffinch.book.bars import bars
     from chaffinch.book.fields import checks_where
     from chaffinch.book.things import things
     from chaffinch.book.trials import trials
@@ -116,6 +117,7 @@ def pages_of(app: Any) -> dict[str, str]:
         "combines": "/combines",
         "combine": f"/combine/{old}?crop=canola&hour_cost=450+/h&now=4.3+mph",
         "monitor": f"/combine/{combines['Young Bess'].id}?crop=wheat",
+        "bar": f"/bar/{bars(desk)[-1].kept.id}",
         "advices": "/advice",
         "advice": f"/check/{checks[0]}/advice?a-found=chaff&a-chaff=far&stop_cost=250+/h&area_left=40+ha",
         "leaks": "/advice/leaks",

@@ -49,6 +49,7 @@ def every_path(desk: Visitor) -> dict[str, str]:
         "combines": "/combines",
         "combine": f"/combine/{ids['Old Bess']}?hour_cost=450+/h&now=6+km/h",
         "monitor": f"/combine/{ids['Young Bess']}",
+        "bar": desk.get(f"/check/{ids['barred']}").tags.link("/bar/"),
         "day": "/day",
         "trials": "/trials",
         "trial": f"/trial/{ids['trial']}",

@@ -2,10 +2,14 @@
 
 A reading belongs to the machine of its check as that counts now: a check corrected to another combine takes its bar
 along. A reading beside no check belongs to the combine it names.
+
+Most readings are noted from the bar in the cab. Those that came from a field log carry a note in fixed words that names
+the sensor, and count in that sensor's own unit: they are never put together with the bar, nor with another sensor.
 """
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Final
@@ -28,6 +32,11 @@ from chaffinch.sync.corrections import versions
 
 CORRECTION: Final = ("replaces", "reason")
 WAYS: Final[tuple[Per, ...]] = ("time", "area")
+_TELLS: Final = frozenset({"check", "per", "speed"})
+"""Keys by which a reading says more than its own number."""
+FROM_LOG: Final = "Field log: "
+"""How the note of a reading from a field log begins; the column of its sensor follows."""
+_OF_LOG: Final = re.compile(re.escape(FROM_LOG) + r"(loss_\w+)")
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,13 +66,35 @@ class Bar:
         told = self.kept.body.get("per")
         return None if told is None else "time" if told == "time" else "area"
 
+    @property
+    def sensor(self) -> str:
+        """The column of a field log it comes from, like ``loss_left_sieve_g_s``; "" for the bar in the cab."""
+        return sensor_of(self.kept.body)
+
 
 @dataclass(frozen=True, slots=True)
 class Reading:
-    """A reading to correct: the version that counts, and ids of all that stand unreplaced."""
+    """A reading to correct.
+
+    Attributes
+    ----------
+    kept : Kept
+        The version that counts.
+    ends : tuple of str
+        Ids of all that stand unreplaced.
+    before : mapping or None
+        Of a reading that was taken back, what its last version before that said; else None.
+    """
 
     kept: Kept
     ends: tuple[str, ...]
+    before: Mapping[str, Any] | None = None
+
+
+def sensor_of(body: Mapping[str, Any]) -> str:
+    """The column of a field log that the record of a reading comes from; "" for the bar in the cab."""
+    found = _OF_LOG.match(str(body.get("note", "")))
+    return found[1] if found else ""
 
 
 def bars(desk: Desk) -> list[Bar]:
@@ -83,13 +114,17 @@ def bars(desk: Desk) -> list[Bar]:
 
 
 def bars_beside(desk: Desk, logged: LoggedCheck) -> list[Kept]:
-    """The readings that stand beside a check, in whichever of its versions, by time."""
-    return [one for one in readings(desk, MONITOR) if one.body.get("check") in logged.versions.all]
+    """The readings of the bar in the cab that stand beside a check, in whichever of its versions, by time."""
+    return [
+        one
+        for one in readings(desk, MONITOR)
+        if one.body.get("check") in logged.versions.all and not sensor_of(one.body)
+    ]
 
 
 def counts_per(desk: Desk, combine: str, crop: str | None = None) -> Per | None:
     """How a combine's bar (its id) counted the last time it was told: in that crop, else in any; None when never."""
-    told = [bar for bar in bars(desk) if bar.combine == combine and bar.per is not None]
+    told = [bar for bar in bars(desk) if bar.combine == combine and bar.per is not None and not bar.sensor]
     key = None if crop is None else find_crop(crop).key
     same = [bar for bar in told if bar.crop == key]
     last = same or told
@@ -132,7 +167,7 @@ def find_bar(desk: Desk, wanted: str) -> Reading | None:
     counting = next((one for one in readings(desk, MONITOR) if one.id in fitting[0].ends), None)
     if counting is None:
         raise InputError("reading", wanted, "two different records claim this id; neither counts", "note the bar anew")
-    return Reading(counting, fitting[0].ends)
+    return Reading(counting, fitting[0].ends, _before_taken_back(counting, bodies))
 
 
 def mended_beside(
@@ -192,9 +227,50 @@ def write_beside(desk: Desk, logged: LoggedCheck, bar: Mapping[str, Any]) -> Rec
 
 
 def mend_bar(desk: Desk, found: Reading, told: Mapping[str, Any], *, reason: str) -> Receipt:
-    """Correct one reading by a new record; from :func:`find_bar`, with what was said of reading, per and speed."""
+    """Correct one reading by a new record; from :func:`find_bar`, with what was said of reading, per and speed.
+
+    ``{"check": None}`` takes it from beside its check: it stays readable, and teaches nothing any more.
+    """
     body = {key: value for key, value in found.kept.body.items() if key not in CORRECTION}
     return desk.write(MONITOR, {**body, **told, "replaces": list(found.ends), "reason": nfc(reason)})
+
+
+def take_back(desk: Desk, found: Reading, *, reason: str) -> Receipt:
+    """Take a reading back by a new record, which stands beside no check and tells neither way of counting nor speed.
+
+    Nothing is deleted: the reading and why it was taken back stay readable, and :func:`put_back` undoes it.
+
+    Raises
+    ------
+    InputError
+        When it stands beside no check and tells nothing, so that there is nothing to take back.
+    """
+    if not _TELLS & set(found.kept.body):
+        raise InputError("reading", found.kept.id[:8], "says nothing already", "leave it as it is")
+    body = {key: value for key, value in found.kept.body.items() if key not in {*CORRECTION, *_TELLS}}
+    return desk.write(MONITOR, {**body, "replaces": list(found.ends), "reason": nfc(reason)})
+
+
+def put_back(desk: Desk, found: Reading, *, reason: str) -> Receipt:
+    """Let a reading that was taken back say what it said before, by a new record.
+
+    Raises
+    ------
+    InputError
+        When it was not taken back.
+    """
+    if found.before is None:
+        raise InputError("reading", found.kept.id[:8], "was not taken back", "correct it instead")
+    body = {key: value for key, value in found.before.items() if key not in CORRECTION}
+    return desk.write(MONITOR, {**body, "replaces": list(found.ends), "reason": nfc(reason)})
+
+
+def _before_taken_back(now: Kept, bodies: Mapping[str, Mapping[str, Any]]) -> Mapping[str, Any] | None:
+    """What a reading said before it was taken back; None for one that says something, or never did."""
+    if _TELLS & set(now.body):
+        return None
+    olds = [bodies[old] for old in replaced_by(now.body) if old in bodies]
+    return next((body for body in olds if _TELLS & set(body)), None)
 
 
 def _ends(desk: Desk, ids: Sequence[str]) -> list[str]:

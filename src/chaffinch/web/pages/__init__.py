@@ -5,6 +5,7 @@ from __future__ import annotations
 from fastapi import APIRouter
 
 from chaffinch.web.pages.advice import router as advice_router
+from chaffinch.web.pages.bar import router as bar_router
 from chaffinch.web.pages.by_hand import router as by_hand_router
 from chaffinch.web.pages.check import router as check_router
 from chaffinch.web.pages.checks import router as checks_router
@@ -31,6 +32,7 @@ for part in (
     checks_router,
     check_router,
     correcting_router,
+    bar_router,
     by_hand_router,
     field_router,
     season_router,

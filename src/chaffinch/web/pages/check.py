@@ -18,6 +18,7 @@ from chaffinch.paper.check_record_told import catches_told, versions_told
 from chaffinch.paper.check_told import told_of
 from chaffinch.web.access import reader
 from chaffinch.web.pages.answers import whole
+from chaffinch.web.pages.bar import lines_beside
 from chaffinch.web.pages.frame import desk_of, person_of, show
 from chaffinch.web.pages.mends import said
 from chaffinch.web.pages.told import FILED, in_person_unit, reads_of
@@ -66,6 +67,7 @@ def check(request: Request, check_id: CheckId) -> Response:
         catches=catches_told(logged.check, feet=feet),
         note=logged.check.note,
         from_field=words("check.from_field", what=" and ".join(taken)) if taken else "",
+        bars=lines_beside(desk, logged),
         versions=versions_told(desk, logged, feet=feet),
     )
 

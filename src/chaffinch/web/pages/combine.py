@@ -26,6 +26,7 @@ from chaffinch.records.kinds import KINDS
 from chaffinch.reference import crop as find_crop
 from chaffinch.web.access import reader
 from chaffinch.web.pages.answers import Progress, Working, longer_of
+from chaffinch.web.pages.bar import lines_of_combine
 from chaffinch.web.pages.field import ThingId, thing_or_missing
 from chaffinch.web.pages.frame import Form, asked, desk_of, person_of, show
 from chaffinch.web.pages.mends import said
@@ -103,6 +104,7 @@ def combine(request: Request, combine_id: ThingId) -> Response:
         monitor=monitor_told(found_monitor, unit) if unit and isinstance(found_monitor, InputError) else found_monitor,
         fields=[t for t in things(desk, "field") if not t.retired and _key(t) == crop],
         season_names={t.id: t.name for t in things(desk, "season")},
+        bars=lines_of_combine(desk, thing.id),
         lines=list(reversed(lines_of(desk, ids[:LISTED], person))),
     )
 

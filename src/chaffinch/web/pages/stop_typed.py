@@ -174,18 +174,30 @@ def trial_and_bar(desk: Desk, form: Form, stop: Stop) -> dict[str, Any] | None:
     text = form.told("bar")
     if text is None:
         return None
-    try:
-        shown = float(text.replace(",", "."))
-    except ValueError:
-        raise InputError("bar", text, "is not a number", "write what the monitor shows, like 40") from None
-    if not 0.0 <= shown < 1e9:
-        raise InputError("bar", text, "cannot be meant", "write what the monitor shows, 0 or more")
+    shown = shown_by_bar(text)
     if "combine" not in stop.where:
         raise InputError("bar", text, "belongs to no combine", "choose the combine")
     per = form.told("per") or counts_per(desk, stop.where["combine"], stop.table.get("crop"))
     if per is None:
         raise InputError("bar_per", None, "is not told, and the book has no earlier bar", "choose per time or per area")
     return {"reading": shown, "per": per}
+
+
+def shown_by_bar(text: str, *, called: str = "bar") -> float:
+    """What a loss monitor showed, in its own units.
+
+    Raises
+    ------
+    InputError
+        For what is no number, or one that no monitor shows.
+    """
+    try:
+        shown = float(text.replace(",", "."))
+    except ValueError:
+        raise InputError(called, text, "is not a number", "write what the monitor shows, like 40") from None
+    if not 0.0 <= shown < 1e9:
+        raise InputError(called, text, "cannot be meant", "write what the monitor shows, 0 or more")
+    return shown
 
 
 def _filed(desk: Desk, form: Form, stop: Stop) -> dict[str, Thing]:
