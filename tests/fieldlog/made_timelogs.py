@@ -45,12 +45,16 @@ def tlg_bin(records: Sequence[Record], letters: str = "ABD") -> bytes:
 def taskdata_xml(
     logs: Sequence[str] = ("TLG00001",),
     version: int = 4,
-    elements: Sequence[tuple[str, int]] = (("DET-1", 1),),
+    elements: Sequence[tuple[str, int] | tuple[str, int, str]] = (("DET-1", 1),),
     quantities: str = "",
     inside: str = "",
     totals: str = "",
 ) -> str:
-    dets = "".join(f'<DET A="{name}" B="{i}" C="{kind}" E="{i}" F="0"/>' for i, (name, kind) in enumerate(elements))
+    called = [f' D="{element[2]}"' if len(element) > 2 else "" for element in elements]
+    dets = "".join(
+        f'<DET A="{element[0]}" B="{i}" C="{element[1]}"{called[i]} E="{i}" F="0"/>'
+        for i, element in enumerate(elements)
+    )
     named = "".join(f'<TLG A="{log}" C="1"/>' for log in logs)
     return (
         f'<?xml version="1.0" encoding="UTF-8"?><ISO11783_TaskData VersionMajor="{version}" VersionMinor="0" '

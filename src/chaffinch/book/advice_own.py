@@ -178,7 +178,7 @@ def _load(found: Curves, logged: LoggedCheck) -> str | None:
 def _bar(desk: Desk, logged: LoggedCheck, combine: Thing, crop: str) -> str | None:
     here, others = None, []
     for bar in bars(desk):
-        if bar.combine != combine.id or bar.crop != crop:
+        if bar.combine != combine.id or bar.crop != crop or bar.sensor:
             continue
         reading = float(bar.kept.body["reading"])
         if bar.check == logged.id:

@@ -113,13 +113,13 @@ def bars(desk: Desk) -> list[Bar]:
     return found
 
 
-def bars_beside(desk: Desk, logged: LoggedCheck) -> list[Kept]:
-    """The readings of the bar in the cab that stand beside a check, in whichever of its versions, by time."""
-    return [
-        one
-        for one in readings(desk, MONITOR)
-        if one.body.get("check") in logged.versions.all and not sensor_of(one.body)
-    ]
+def bars_beside(desk: Desk, logged: LoggedCheck, *, of_logs: bool = False) -> list[Kept]:
+    """The readings of the bar in the cab that stand beside a check, in whichever of its versions, by time.
+
+    With ``of_logs`` those of a field log's sensors too.
+    """
+    beside = [one for one in readings(desk, MONITOR) if one.body.get("check") in logged.versions.all]
+    return [one for one in beside if of_logs or not sensor_of(one.body)]
 
 
 def counts_per(desk: Desk, combine: str, crop: str | None = None) -> Per | None:
@@ -227,10 +227,7 @@ def write_beside(desk: Desk, logged: LoggedCheck, bar: Mapping[str, Any]) -> Rec
 
 
 def mend_bar(desk: Desk, found: Reading, told: Mapping[str, Any], *, reason: str) -> Receipt:
-    """Correct one reading by a new record; from :func:`find_bar`, with what was said of reading, per and speed.
-
-    ``{"check": None}`` takes it from beside its check: it stays readable, and teaches nothing any more.
-    """
+    """Correct one reading by a new record; from :func:`find_bar`, with what was said of reading, per and speed."""
     body = {key: value for key, value in found.kept.body.items() if key not in CORRECTION}
     return desk.write(MONITOR, {**body, **told, "replaces": list(found.ends), "reason": nfc(reason)})
 

@@ -307,7 +307,7 @@ def _answered(found: LogFound) -> Rows:
 
 def _looked_at(found: Found) -> LogFound:
     from chaffinch.fieldlog.derive import completed, recomputed_over_recorded
-    from chaffinch.fieldlog.rows import LOSS_READINGS
+    from chaffinch.fieldlog.rows import loss_reading
 
     rows = None if found.rows is None else completed(found.rows)
     if rows is None:
@@ -323,7 +323,7 @@ def _looked_at(found: Found) -> LogFound:
         found.matched,
         rows.derived,
         tuple(rows.columns),
-        tuple(name for name in LOSS_READINGS if name in rows),
+        tuple(name for name in rows.columns if loss_reading(name) is not None),
         float(np.median(known)) if known.size else float("nan"),
         rows,
     )

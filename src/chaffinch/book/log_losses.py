@@ -210,7 +210,7 @@ def log_loss(
         raise InputError("price", None, "is needed for the best pace", "add --price")
     if best and hour_cost_per_h is None:
         raise InputError("hour cost", None, "is needed for the best pace", 'add --hour-cost "450 /h"')
-    log = _one_machine(clean_log(path, None, answers, settings=settings, progress=progress), machine)
+    log = one_machine(clean_log(path, None, answers, settings=settings, progress=progress), machine)
     rows = log.cleaned.rows
     moments_of: dict[str, JoinedCheck] = {}
 
@@ -304,8 +304,8 @@ def write_map(found: LogLoss, to: str | Path, *, replace: bool = False) -> None:
     write_cells(Path(to), found.squares, replace=replace)
 
 
-def _one_machine(log: LogCleaned, machine: str | None) -> LogCleaned:
-    """The log with the records of one machine, cleaned among all."""
+def one_machine(log: LogCleaned, machine: str | None) -> LogCleaned:
+    """The log with the records of one machine, cleaned among all; of several one must be named."""
     from chaffinch.fieldlog.machines import machines_of, of_machine
 
     machines = machines_of(log.cleaned.rows)

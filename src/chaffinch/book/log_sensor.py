@@ -73,12 +73,13 @@ def sensor_of(
         None where the log holds no readings.
     """
     from chaffinch.fieldlog.loss import binned
-    from chaffinch.fieldlog.sensor import at_moments, sensor_readings
+    from chaffinch.fieldlog.sensor import at_moments, sensors
 
-    readings = sensor_readings(cleaned)
-    if readings is None:
+    all_of_them = sensors(cleaned)
+    if not all_of_them:
         return None
-    shown = at_moments(cleaned, readings, np.array([at for at, _ in beside]))
+    readings = all_of_them[0]
+    shown = at_moments(cleaned, readings.per_area, np.array([at for at, _ in beside]))
     seen = [
         (float(reading), point)
         for reading, (_, point) in zip(shown, beside, strict=True)

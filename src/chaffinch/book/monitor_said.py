@@ -38,6 +38,11 @@ REMINDER: Final[dict[Reminder, str]] = {
     "other setting": "another setting was changed",
     "hours": "four hours or more have passed (judgement)",
 }
+IN_THE_CAB: Final = "the bar in the cab"
+OTHERS: Final = "The book has readings of other sensors too, each with a key of its own: {names}."
+OF_LOG: Final = (
+    "These are readings of {name} from field logs, in the log's own unit; the bar in the cab counts otherwise."
+)
 PER: Final = {
     "time": "The bar counts hits per time: at the same bar, a faster machine loses less per area.",
     "area": "The bar counts hits per area: the same bar means the same loss at any speed.",
@@ -52,6 +57,25 @@ def left_out_said(left_out: Mapping[str, int]) -> list[str]:
         else f"Left out: {count} readings that {why}."
         for why, count in left_out.items()
     ]
+
+
+def sensor_said(sensor: str) -> str:
+    """What a sensor is called: ``loss_left_sieve_g_s`` is "left sieve (g/s)"."""
+    from chaffinch.fieldlog.rows import COLUMNS, loss_reading
+
+    reading = loss_reading(sensor)
+    if reading is None:
+        return sensor or IN_THE_CAB
+    unit = "share × yield" if reading[0] == "loss_share_pct" else COLUMNS[reading[0]].unit
+    return f"{reading[1].replace('_', ' ') or 'the loss sensor'} ({unit})"
+
+
+def sensors_said(found: MonitorFound) -> list[str]:
+    """Which sensor a key is of, where that is not plain, and which others the book has."""
+    told = [OF_LOG.format(name=sensor_said(found.sensor))] if found.sensor else []
+    if found.others:
+        told.append(OTHERS.format(names=", ".join(sensor_said(one) for one in found.others)))
+    return told
 
 
 def catches_said(found: MonitorFound) -> list[str]:

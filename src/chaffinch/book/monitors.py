@@ -69,6 +69,10 @@ class MonitorFound:
         Readings that make no pair, by why.
     speeds_kmh : tuple of float
         Slowest, middle and fastest speed of the pairs [km/h], those that differ; empty where none is told.
+    sensor : str
+        Whose key it is: a field log's column, or "" for the bar in the cab.
+    others : tuple of str
+        Other sensors with readings beside checks in this crop, each with a key of its own.
     """
 
     combine: Thing
@@ -79,6 +83,8 @@ class MonitorFound:
     tested_on: int
     left_out: dict[str, int]
     speeds_kmh: tuple[float, ...]
+    sensor: str = ""
+    others: tuple[str, ...] = ()
 
     def near_a_pair(self, speed_kmh: float) -> bool:
         """Whether pairs were taken near that speed: not more than a tenth beyond the slowest and the fastest."""
@@ -92,6 +98,7 @@ def monitor(
     crop: str,
     *,
     season: str | None = None,
+    sensor: str | None = None,
     now: Conditions | None = None,
     seed: int = 1,
     progress: Progress | None = None,
@@ -108,6 +115,9 @@ def monitor(
         The crop, by name or key.
     season : str or None
         Id of one season; None for all.
+    sensor : str or None
+        Which sensor: a field log's column or its name in it ("left sieve"), or "" for the bar in the cab. None: the bar
+        in the cab where one was noted, else the only sensor there is.
     now : Conditions or None
         What holds now, to say whether the key still stands.
     seed : int
@@ -118,12 +128,15 @@ def monitor(
     Raises
     ------
     InputError
-        When no reading of this combine stands beside a check of machine loss in this crop, or the bar changed the way
-        it counts.
+        When no reading of this combine stands beside a check of machine loss in this crop, several sensors do and none
+        was chosen, or the bar changed the way it counts.
     """
     key_of_crop = find_crop(crop).key
     left_out: dict[str, int] = {}
-    beside = _one_each([bar for bar in bars(desk) if bar.combine == combine.id], key_of_crop, left_out)
+    every = [bar for bar in bars(desk) if bar.combine == combine.id]
+    known = sorted({bar.sensor for bar in every if bar.check is not None and bar.crop == key_of_crop})
+    chosen = _sensor(sensor, known)
+    beside = _one_each([bar for bar in every if bar.sensor == chosen], key_of_crop, left_out)
     fields = {one.id: one for one in things(desk, "field")}
     logged = [c for c in counting(desk, beside) if season is None or c.body.get("season") == season]
     points = points_of(with_learned(desk, logged), fields, seed=seed, progress=progress)
@@ -153,7 +166,37 @@ def monitor(
     elif now is not None:
         standing = stale(whole, (), then=_conditions(pairs[-1]), now=now, seed=seed)
     speeds = [p.speed_kmh for p in pairs if p.speed_kmh is not None]
-    return MonitorFound(combine, key_of_crop, whole, tuple(pairs), standing, tested_on, left_out, _apart(speeds))
+    return MonitorFound(
+        combine, key_of_crop, whole, tuple(pairs), standing, tested_on, left_out, _apart(speeds), chosen,
+        tuple(one for one in known if one != chosen),
+    )  # fmt: skip
+
+
+def sensors_noted(desk: Desk, combine: Thing, crop: str) -> list[str]:
+    """Sensors of a combine with a reading beside a check in a crop: columns of logs, "" for the bar in the cab."""
+    key = find_crop(crop).key
+    mine = [bar for bar in bars(desk) if bar.combine == combine.id and bar.check is not None and bar.crop == key]
+    return sorted({bar.sensor for bar in mine})
+
+
+def _sensor(wanted: str | None, known: Sequence[str]) -> str:
+    """The sensor that is meant, of those with readings beside checks."""
+    if wanted is None and ("" in known or not known):
+        return ""
+    if wanted is None and len(known) == 1:
+        return known[0]
+    named = ", ".join(one or "the bar in the cab" for one in known)
+    if wanted is None:
+        raise InputError("sensor", named, "are kept apart, and none was chosen", f"choose one: --sensor {known[0]}")
+    plain = "_".join(wanted.casefold().split())
+    fitting = [one for one in known if one == plain] or [
+        one for one in known if plain and one.startswith(f"loss_{plain}_")
+    ]
+    if not fitting:
+        raise InputError("sensor", wanted, "has no reading beside a check here", f"use one of {named or 'none'}")
+    if len(fitting) > 1:
+        raise InputError("sensor", wanted, "is told in several ways", f"use one of {', '.join(fitting)}")
+    return fitting[0]
 
 
 def _one_each(own: Sequence[Bar], crop: str, left_out: dict[str, int]) -> dict[str, Bar]:

@@ -33,11 +33,14 @@ if TYPE_CHECKING:
 @click.option("--settle", is_flag=True, help="Replace all versions of a check whose corrections disagree.")
 @filing_options
 @once("--speed", "speed", metavar="TEXT", help="Speed at the bar's reading, where the check's is not right for it.")
+@click.option("--take-back", is_flag=True, help="Take a reading of the loss monitor back: it tells nothing any more.")
+@click.option("--put-back", is_flag=True, help="Let one that was taken back tell again what it told.")
 @click.option("--anyway", is_flag=True, help="Correct it although its crop is not the field's, or the bar added counts "
               "otherwise than before.")  # fmt: skip
 def replace(
-    address: str | None, check: str, file: str | None, reason: str | None, *, settle: bool, anyway: bool, **given: Any
-) -> None:
+    address: str | None, check: str, file: str | None, reason: str | None, *, settle: bool,
+    take_back: bool, put_back: bool, anyway: bool, **given: Any,
+) -> None:  # fmt: skip
     """Correct CHECK (the beginning of its id) with the check of FILE, or the bar beside it.
 
     Without FILE the readings stay and only the filing changes: --field, --combine, --operator, --at, --setting,
@@ -45,7 +48,8 @@ def replace(
     Nothing is deleted. Of a check that was corrected before, any version's id will do: the newest is corrected.
 
     --bar, --bar-per and --speed correct the bar noted beside the check, or add one. A reading of the loss monitor can
-    be named in place of CHECK too: chaffinch book show monitor lists them.
+    be named in place of CHECK too: chaffinch book show monitor lists them. With --take-back it stays readable and tells
+    nothing any more; --put-back undoes that.
     """
     if reason is None and a_person_types():
         try:
@@ -59,7 +63,7 @@ def replace(
     filed_by = ("field", "combine", "operator", "season", "at", "trial", "side")
     filed = [name for name in filed_by if given.get(name) is not None]
     changed = bool(file is not None or filed or given["given_settings"] or given["given_conditions"])
-    if not changed and not bar:
+    if not changed and not bar and not (take_back or put_back):
         raise InputError("FILE", None, "is missing", "name the corrected check file, or what to file it under")
     desk = open_the_book(address)
     from chaffinch.book.checks import find_to_correct
@@ -68,9 +72,16 @@ def replace(
     if reading is not None:
         if changed:
             problem = "is a reading of the loss monitor, not a check"
-            raise InputError("CHECK", check, problem, "only --bar, --bar-per and --speed correct one")
-        _mend_reading(desk, reading, bar, reason=reason.strip())
+            mend = "only --bar, --bar-per, --speed, --take-back and --put-back correct one"
+            raise InputError("CHECK", check, problem, mend)
+        if take_back or put_back:
+            _back(desk, reading, bar, reason=reason.strip(), again=put_back)
+        else:
+            _mend_reading(desk, reading, bar, reason=reason.strip())
         return
+    if take_back or put_back:
+        option = "--put-back" if put_back else "--take-back"
+        raise InputError(option, check, "is a check", "name a reading: chaffinch book show monitor lists them")
     logged = find_to_correct(desk, check)
     if not changed:
         _mend_beside(desk, logged, bar, reason=reason.strip(), anyway=anyway)
@@ -147,6 +158,17 @@ def _mend_reading(desk: Desk, found: Reading, bar: dict[str, Any], *, reason: st
     with uninterrupted():
         receipt = kept(desk, mend_bar(desk, found, bar, reason=reason))
     _say_bar(receipt.id, {**found.kept.body, **bar}, found.ends)
+
+
+def _back(desk: Desk, found: Reading, bar: dict[str, Any], *, reason: str, again: bool) -> None:
+    from chaffinch.book.bars import put_back, take_back
+
+    if bar:
+        raise InputError("--bar", bar.get("reading"), "does not go with taking back", "do one after the other")
+    with uninterrupted():
+        receipt = kept(desk, (put_back if again else take_back)(desk, found, reason=reason))
+    what = "put back" if again else "taken back"
+    Page.here().say(f"saved {receipt.id[:8]}  {what}, which replaces {', '.join(one[:8] for one in found.ends)}")
 
 
 def _mend_beside(desk: Desk, logged: LoggedCheck, bar: dict[str, Any], *, reason: str, anyway: bool) -> None:

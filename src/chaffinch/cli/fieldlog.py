@@ -22,6 +22,7 @@ FIELDLOG_COMMANDS: Final = {
     "clean": "Which records count, and why the others do not.",
     "map": "What the whole field lost, and where.",
     "what-if": "What another pace would have brought.",
+    "bars": "Note what its loss sensors showed beside checks.",
 }
 
 
@@ -37,6 +38,10 @@ class FieldlogCommands(Commands):
             from chaffinch.cli.fieldlog_loss import map_, what_if
 
             return {"map": map_, "what-if": what_if}[name]
+        if name == "bars":
+            from chaffinch.cli.fieldlog_bars import bars
+
+            return bars
         return {"inspect": inspect, "import": import_, "clean": clean}[name]
 
 

@@ -28,6 +28,7 @@ ROWS: Final = 6
 @click.option("--combine", metavar="NAME", help="The combine; may be left out where the book has one.")
 @click.option("--crop", metavar="NAME", required=True, help="The crop, like canola.")
 @click.option("--season", metavar="NAME", help="Only pairs of this season; else of all.")
+@click.option("--sensor", metavar="NAME", help='A field log\'s sensor, like "left sieve"; else the bar in the cab.')
 @click.option("--bar", "bar", metavar="NUMBER", type=float, help="What it shows now: the loss that stands for.")
 @click.option("--speed", metavar="TEXT", help='Speed now, like "6 km/h"; a bar per time needs it.')
 @click.option("--condition", "given_conditions", metavar="KEY=NUMBER", multiple=True,
@@ -38,6 +39,8 @@ def command(address: str | None, as_data: bool, **given: Any) -> None:
 
     The key is learned from pairs: what the bar showed and what a check found at the same place. It needs four pairs
     over a span of 1.5 times before it claims anything, and says where it has not been tried.
+
+    Readings that chaffinch fieldlog bars noted from a log have a key for each sensor.
     """
     from chaffinch.book.monitors import monitor
     from chaffinch.cli.book_filing import one_thing, read_conditions
@@ -50,7 +53,9 @@ def command(address: str | None, as_data: bool, **given: Any) -> None:
     told = read_conditions(given["given_conditions"])
     speed = None if given["speed"] is None else units.read_positive(given["speed"], "speed", field="--speed").value
     with progress("Reading the checks") as step:
-        found = monitor(desk, combine, given["crop"], season=season, now=_now(desk, told), progress=step)
+        found = monitor(
+            desk, combine, given["crop"], season=season, sensor=given["sensor"], now=_now(desk, told), progress=step
+        )
     unit = unit_of(desk, found.crop)
     if given["bar"] is not None and not found.key.missing:
         # Said before anything is printed: a bar that was never tried.
@@ -77,7 +82,7 @@ def _now(desk: Desk, told: dict[str, float]) -> Conditions | None:
 
 def _show(found: MonitorFound, page: Page, unit: PaceUnit, bar: float | None, speed: float | None) -> None:
     from chaffinch.book.figures import rounded
-    from chaffinch.book.monitor_said import HEADER, NOT_YET, PER, catches_said, standing_said
+    from chaffinch.book.monitor_said import HEADER, NOT_YET, PER, catches_said, sensors_said, standing_said
     from chaffinch.cli.book_figures import headline
 
     key = found.key
@@ -90,6 +95,8 @@ def _show(found: MonitorFound, page: Page, unit: PaceUnit, bar: float | None, sp
     page.paragraph(HEADER)
     if key.missing:
         page.paragraph(f"◆ {NOT_YET.format(missing='; '.join(key.missing))}")
+        for text in sensors_said(found):
+            page.paragraph(text, bullet="· ")
         _left_out(found, page)
         page.say()
         return
@@ -106,7 +113,7 @@ def _show(found: MonitorFound, page: Page, unit: PaceUnit, bar: float | None, sp
     _loss_to_bar(found, page, unit)
     page.say()
     page.paragraph(PER[key.per], bullet="· ")
-    for text in (*standing_said(found.standing, found.tested_on), *catches_said(found)):
+    for text in (*sensors_said(found), *standing_said(found.standing, found.tested_on), *catches_said(found)):
         page.paragraph(text, bullet="· ")
     _left_out(found, page)
     page.say()
@@ -205,6 +212,8 @@ def _as_json(found: MonitorFound, bar: float | None, speed: float | None) -> dic
         "combine": {"id": found.combine.id, "name": found.combine.name},
         "crop": found.crop,
         "machine_only": True,
+        "sensor": found.sensor or None,
+        "other_sensors": list(found.others),
         "per": key.per,
         "pairs": [
             {"reading": p.reading, "speed_kmh": p.speed_kmh, "check": p.point.logged.id, "taken_at": p.taken_at}

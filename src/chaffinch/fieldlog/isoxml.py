@@ -19,7 +19,19 @@ from chaffinch.fieldlog.answers import Answers, Found
 from chaffinch.fieldlog.clockwork import in_utc
 from chaffinch.fieldlog.opened import Opened
 from chaffinch.fieldlog.plane import step_m
-from chaffinch.fieldlog.rows import COLUMNS, Clock, FloatArray, Part, Problem, Question, Rows, joined, out_of_range
+from chaffinch.fieldlog.rows import (
+    COLUMNS,
+    LOSS_READINGS,
+    Clock,
+    FloatArray,
+    Part,
+    Problem,
+    Question,
+    Rows,
+    joined,
+    out_of_range,
+)
+from chaffinch.fieldlog.sensor_names import sensor_names
 from chaffinch.fieldlog.taskdata import Device, Task, TaskData, parsed, task_data
 from chaffinch.fieldlog.timelog import EPOCH_S, NOT_THERE, TimeLog, decode, layout_of, times_s
 from chaffinch.fieldlog.volumes import weighed
@@ -234,13 +246,20 @@ def _chosen(
     for column in COLUMNS:
         if column not in offers:
             continue
+        factor = next(e.factor.value for e in entries().values() if e.column == column)
+        reporting = [(k, log.layout.values[k].element) for k in offers[column]]
+        named = dict(sensor_names(column, reporting, data.elements)) if column in LOSS_READINGS else {}
+        columns |= {name: log.values[k] * factor for name, k in named.items()}
         found = _of_elements(column, offers[column], log, data, answers)
+        if found is None and column in LOSS_READINGS:
+            continue  # each sensor has its own column, and nothing need be chosen
         if found is None:
             ids = tuple(log.layout.values[k].element for k in offers[column])
             questions[f"element {column}"] = Question(f"element {column}", "several elements", ids)
             continue
         values, element = found
-        columns[column] = values * next(e.factor.value for e in entries().values() if e.column == column)
+        if not named or len(offers[column]) > 1:
+            columns[column] = values * factor
         if element in data.elements:
             # The machine that tells flow or yield is the one that harvests; a header may be a device of its own.
             first = column in ("yield_t_ha", "flow_kg_s")

@@ -25,7 +25,8 @@ FULL_WIDTH: Final = 0.95
 """Least width over the usual one [1] (derived)."""
 LEAST_RECORDS: Final = 5
 """Records the window must hold [1]; own figure."""
-_BAD: Final = Flag.STATUS | Flag.POSITION | Flag.DELAY | Flag.TURN | Flag.PASS_END | Flag.OVERLAP
+BAD: Final = Flag.STATUS | Flag.POSITION | Flag.DELAY | Flag.TURN | Flag.PASS_END | Flag.OVERLAP
+"""Flags of records that cannot stand for a moment."""
 
 Doubt = Literal["not in the log", "too few records", "speed varied", "not at full width", "no flow"]
 
@@ -85,7 +86,7 @@ def _moment(cleaned: Cleaned, used: IntArray, time: FloatArray, at: float, usual
     if low == high:
         return Moment(nothing, nothing, nothing, nothing, 0, ("not in the log",))
     window = used[int(low) : int(high)]
-    good = window[(cleaned.flags[window] & _BAD) == 0]
+    good = window[(cleaned.flags[window] & BAD) == 0]
     if good.size < LEAST_RECORDS or good.size < 0.8 * window.size:
         return Moment(nothing, nothing, nothing, nothing, int(good.size), ("too few records",))
     rows = cleaned.rows

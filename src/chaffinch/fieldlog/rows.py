@@ -7,7 +7,8 @@ not read is named in ``derived`` with how. Nothing is filled in for the reader's
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+import re
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from types import MappingProxyType
 from typing import Final, Literal
@@ -83,6 +84,43 @@ COLUMNS: Final[Mapping[str, Column]] = MappingProxyType(
 """Every column a reader may fill."""
 
 LOSS_READINGS: Final = tuple(name for name in COLUMNS if name.startswith("loss_"))
+LONGEST_SENSOR: Final = 40
+"""Longest name of a loss sensor in a column [characters]; own figure."""
+
+
+def sensor_column(reading: str, sensor: str) -> str:
+    """The column of one of several loss sensors: ``loss_g_s`` of a "Left sieve" is ``loss_left_sieve_g_s``.
+
+    The unit stays at the end; a name without a letter or digit gives ``reading`` itself.
+    """
+    plain = re.sub(r"[\W_]+", "_", sensor.casefold()).strip("_")[:LONGEST_SENSOR].strip("_")
+    return f"loss_{plain}_{reading.removeprefix('loss_')}" if plain else reading
+
+
+def loss_reading(column: str) -> tuple[str, str] | None:
+    """Which loss reading a column holds, and of which sensor: ("loss_g_s", "left_sieve"); "" for the only one.
+
+    None for a column that holds none.
+    """
+    if column in LOSS_READINGS:
+        return column, ""
+    for reading in LOSS_READINGS:
+        sensor = column.removeprefix("loss_").removesuffix(f"_{reading.removeprefix('loss_')}")
+        if sensor and sensor_column(reading, sensor) == column:
+            return reading, sensor
+    return None
+
+
+def known_column(name: str) -> Column | None:
+    """What a column holds, that of one of several loss sensors too; None for one that is none."""
+    reading = loss_reading(name)
+    return COLUMNS.get(name if reading is None else reading[0])
+
+
+def in_order(names: Iterable[str]) -> list[str]:
+    """Names of columns in the order of ``COLUMNS``, those of several loss sensors last."""
+    mine = set(names)
+    return [name for name in COLUMNS if name in mine] + sorted(mine - set(COLUMNS))
 
 
 @dataclass(frozen=True, slots=True)
@@ -158,7 +196,8 @@ class Rows:
     Parameters
     ----------
     columns : mapping of str to array
-        Of ``COLUMNS``, float64, shape (n,), NaN where missing. A column nobody recorded is absent.
+        Of ``COLUMNS``, float64, shape (n,), NaN where missing. A column nobody recorded is absent. Where several loss
+        sensors report one reading each has its own, see :func:`sensor_column`.
     part : int array, shape (n,)
         Position in ``parts``; records of a part stand together, in the order they were recorded.
     parts : tuple of Part
@@ -173,7 +212,7 @@ class Rows:
 
     def __post_init__(self) -> None:
         for name, values in self.columns.items():
-            if name not in COLUMNS:
+            if known_column(name) is None:
                 raise InputError("column", name, "is no column of a field log", f"use {', '.join(COLUMNS)}")
             if values.shape != self.part.shape or values.dtype != np.float64:
                 raise InputError(f"column {name}", values.shape, "has another length than the parts", "give one array")
@@ -188,7 +227,7 @@ class Rows:
 
     def column(self, name: str) -> FloatArray:
         """One column; all NaN where nobody recorded it. Not to be written to."""
-        if name not in COLUMNS:
+        if known_column(name) is None:
             raise InputError("column", name, "is no column of a field log", f"use {', '.join(COLUMNS)}")
         found = self.columns.get(name)
         return np.full(len(self), np.nan) if found is None else found
@@ -241,7 +280,7 @@ def joined(tables: Sequence[Rows]) -> Rows:
         raise InputError("rows", 0, "there is no table to join", "read at least one log")
     if len(tables) == 1:
         return tables[0]
-    names = [name for name in COLUMNS if any(name in table for table in tables)]
+    names = in_order({name for table in tables for name in table.columns})
     columns = {name: np.concatenate([table.column(name) for table in tables]) for name in names}
     steps = np.cumsum([0, *(len(table.parts) for table in tables)])
     part = np.concatenate([table.part + start for table, start in zip(tables, steps, strict=False)])
@@ -253,7 +292,9 @@ def out_of_range(columns: Mapping[str, FloatArray]) -> tuple[dict[str, FloatArra
     """Columns with what no record can hold taken as missing, and how many that was in each."""
     kept, counts = {}, {}
     for name, values in columns.items():
-        known = COLUMNS[name]
+        known = known_column(name)
+        if known is None:
+            raise InputError("column", name, "is no column of a field log", f"use {', '.join(COLUMNS)}")
         with np.errstate(invalid="ignore"):
             bad = (values < known.low) | (values > known.high)
         count = int(bad.sum())

@@ -17,7 +17,17 @@ from chaffinch.fieldlog.clockwork import in_utc
 from chaffinch.fieldlog.derive import completed, recomputed_over_recorded
 from chaffinch.fieldlog.meanings import MEANINGS, UNITS, Matched, match
 from chaffinch.fieldlog.places import Places, places
-from chaffinch.fieldlog.rows import COLUMNS, FloatArray, IntArray, Part, Problem, Question, Rows, out_of_range
+from chaffinch.fieldlog.rows import (
+    COLUMNS,
+    FloatArray,
+    IntArray,
+    Part,
+    Problem,
+    Question,
+    Rows,
+    loss_reading,
+    out_of_range,
+)
 from chaffinch.fieldlog.timecolumn import Times, times
 from chaffinch.fieldlog.unitsfound import BY_POSITION, LEAST, UnitSets, factor, unit_sets
 
@@ -71,11 +81,12 @@ def found_in_table(
         raise InputError(name, 0, "holds no records", "export it anew, with its rows")
     told: list[Problem] = list(problems)
     questions: list[Question] = []
-    columns = match(table.columns, units_row, answers.columns)
+    sensors, rest = _sensors(table.columns, answers.columns)
+    columns = match(table.columns, units_row, {**rest, **dict.fromkeys(sensors, "-")})
     if points is not None:
         columns = [Matched(c.header) if c.meaning in ("lon_deg", "lat_deg") and not c.said else c for c in columns]
     by = {c.meaning: c for c in columns if c.meaning}
-    if not set(by) - {"field", "machine", "part", "date", "section"}:
+    if not sensors and not set(by) - {"field", "machine", "part", "date", "section"}:
         header = ", ".join(table.columns[:12])
         raise InputError(name, header, "has no column that is known", "say what they mean: 'Flow=flow_kg_s:lb/s'")
     raw = {m: _numbers(table[c.header], m, told) for m, c in by.items() if m in MEANINGS and _is_number(m)}
@@ -97,13 +108,28 @@ def found_in_table(
         ready |= {"lon_deg": where.lon_deg, "lat_deg": where.lat_deg}
     if stamps.time_s is not None:
         ready["time_s"] = stamps.time_s
+    ready |= {column: _numbers(table[header], column, told) for header, column in sensors.items()}
     ready, strange = out_of_range(ready)
     told += [Problem("beyond any record", name, count, column) for column, count in strange.items()]
     rows = _parted(table, by, ready, stamps, name)
     rows, zone = in_utc(rows, answers.zone)
     questions += [zone] if zone else []
     told += _disagreements(rows, name) or _off(found, units, raw, name)
-    return Found(kind, completed(rows), tuple(questions), tuple(told), _written(columns, units))
+    return Found(kind, completed(rows), tuple(questions), tuple(told), {**_written(columns, units), **sensors})
+
+
+def _sensors(headers: Sequence[str], said: Mapping[str, str]) -> tuple[dict[str, str], dict[str, str]]:
+    """Columns of several loss sensors by header: under our own names, or said to be such; and what else was said."""
+    folded = {name.strip().casefold(): name for name in headers}
+    own = {name: name for name in headers if (loss_reading(name) or ("", ""))[1] and name not in said}
+    rest = {}
+    for name, meant in said.items():
+        reading, header = loss_reading(meant.strip()), folded.get(name.strip().casefold())
+        if reading is not None and reading[1] and header is not None:
+            own[header] = meant.strip()
+        else:
+            rest[name] = meant
+    return own, rest
 
 
 def _is_number(meaning: str) -> bool:

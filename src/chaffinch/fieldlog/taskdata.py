@@ -32,12 +32,16 @@ class Quantity:
 
 @dataclass(frozen=True, slots=True)
 class DeviceElement:
-    """A part of a machine: kind 1 the device, 2 a function, 3 a bin, 4 a section, 5 a unit (DET C)."""
+    """A part of a machine: kind 1 the device, 2 a function, 3 a bin, 4 a section, 5 a unit (DET C).
+
+    ``name`` is what its maker calls it (DET D), in the operator's language; may be empty.
+    """
 
     id: str
     kind: int
     number: int
     device: str
+    name: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -126,7 +130,7 @@ def task_data(data: bytes, name: str, beside: Callable[[str], bytes | None]) -> 
         device = _device(one)
         devices[device.id] = device
         for det in one.iter("DET"):
-            known = DeviceElement(det.get("A", ""), _int(det.get("C")), _int(det.get("E")), device.id)
+            known = DeviceElement(det.get("A", ""), _int(det.get("C")), _int(det.get("E")), device.id, det.get("D", ""))
             elements[known.id] = known
     tasks = tuple(_task(e, fields) for r in roots for e in r.iter("TSK"))
     return TaskData(_int(root.get("VersionMajor")), tasks, devices, elements, tuple(problems))

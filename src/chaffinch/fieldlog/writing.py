@@ -15,7 +15,7 @@ import numpy as np
 
 from chaffinch.errors import InputError
 from chaffinch.fieldlog.loss import Cell
-from chaffinch.fieldlog.rows import COLUMNS, Rows
+from chaffinch.fieldlog.rows import Rows, in_order
 
 if TYPE_CHECKING:
     import polars as pl
@@ -124,7 +124,7 @@ def as_table(rows: Rows, beside: Mapping[str, Any]) -> pl.DataFrame:
             micro = pl.Series(name, mine * 1e6).fill_nan(None).round(0).cast(pl.Int64)
             series.append(micro.cast(pl.Datetime("us", zone)))
     series += [
-        pl.Series(name, rows.columns[name]).fill_nan(None) for name in COLUMNS if name in rows and name != "time_s"
+        pl.Series(name, rows.columns[name]).fill_nan(None) for name in in_order(rows.columns) if name != "time_s"
     ]
     series += [pl.Series(name, values) for name, values in beside.items()]
     return pl.DataFrame(series)

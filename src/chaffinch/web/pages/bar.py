@@ -10,11 +10,12 @@ from fastapi import APIRouter, Depends, Path, Request
 from starlette.responses import Response
 
 from chaffinch import units
-from chaffinch.book.bars import Reading, bars, bars_beside, find_bar, mend_bar, put_back, take_back
+from chaffinch.book.bars import Reading, bars, bars_beside, find_bar, mend_bar, put_back, sensor_of, take_back
 from chaffinch.book.checks import LoggedCheck
 from chaffinch.book.desk import Desk
 from chaffinch.book.differing import differences
 from chaffinch.book.looking import Kept, ReadingHistory, reading_history
+from chaffinch.book.monitor_said import sensor_said
 from chaffinch.book.things import by_ids
 from chaffinch.book.times import local
 from chaffinch.errors import BookError, InputError
@@ -83,7 +84,7 @@ def correct(request: Request, bar_id: BarId, sent: Typed) -> Response:
 
 def lines_beside(desk: Desk, logged: LoggedCheck) -> list[BarLine]:
     """The readings beside a check, each with its page."""
-    return [_line(one) for one in bars_beside(desk, logged)]
+    return [_line(one) for one in bars_beside(desk, logged, of_logs=True)]
 
 
 def lines_of_combine(desk: Desk, combine: str) -> list[BarLine]:
@@ -100,7 +101,9 @@ def _line(kept: Kept, more: str = "") -> BarLine:
 
 def _shown(body: Mapping[str, Any]) -> str:
     per = words(f"log.per.{body['per']}") if body.get("per") in WAYS else words("flag.untold")
-    return words("bar.shown", reading=f"{body['reading']:g}", per=per)
+    told = words("bar.shown", reading=f"{body['reading']:g}", per=per)
+    sensor = sensor_of(body)
+    return words("bar.of_log", sensor=sensor_said(sensor), told=told) if sensor else told
 
 
 def _speed(body: Mapping[str, Any]) -> str:

@@ -93,6 +93,7 @@ ASKED: Final = MappingProxyType(
         "bar.of_check": "Loss monitor",
         "bar.of_combine": "Readings of its loss monitor",
         "bar.shown": "{reading}, counted {per}",
+        "bar.of_log": "{sensor} of a field log: {told}",
         "bar.at": "at {speed}",
         "bar.alone": "beside no check",
         "bar.beside": "It stands beside a check.",
