@@ -175,7 +175,7 @@ def test_areas_stand_for_their_middles_and_an_empty_one_for_nothing(tmp_path: Pa
     [
         ({"columns": {}}, "damaged metadata"),
         ({"primary_column": "shape", "columns": {"shape": {"encoding": "WKB"}}}, "is named as geometry and not there"),
-        ({"primary_column": "geometry", "columns": {"geometry": {"encoding": "polygon"}}}, "no encoding of points"),
+        ({"primary_column": "geometry", "columns": {"geometry": {"encoding": "polygon"}}}, "no encoding of geometries"),
     ],
 )
 def test_parquet_with_odd_metadata_is_refused(tmp_path: Path, geo: dict, said: str) -> None:

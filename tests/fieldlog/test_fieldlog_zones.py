@@ -8,6 +8,8 @@ from pathlib import Path
 
 import geopandas
 import numpy as np
+import polars as pl
+import pyproj
 import pytest
 import shapely
 from test_fieldlog_loss import cut
@@ -30,14 +32,26 @@ def frame(column: str = "zone", **more: list) -> geopandas.GeoDataFrame:
     return geopandas.GeoDataFrame({column: ["clay", "sand", "clay"], **more}, geometry=shapes, crs="EPSG:4326")
 
 
-@pytest.mark.parametrize("ending", [".geojson", ".gpkg", ".shp", ".zip"])
+def write_parquet(path: Path, shown: geopandas.GeoDataFrame, system: object = None) -> None:
+    """GeoParquet 1.1 by hand, so that nothing of the program writes what it reads."""
+    column = {"encoding": "WKB", "geometry_types": ["Polygon"], **({} if system is None else {"crs": system})}
+    geo = {"version": "1.1.0", "primary_column": "geometry", "columns": {"geometry": column}}
+    table = pl.DataFrame({name: shown[name].tolist() for name in shown.columns if name != "geometry"})
+    shapes = pl.Series("geometry", list(shapely.to_wkb(shown.geometry.to_numpy())), dtype=pl.Binary)
+    table.with_columns(shapes).write_parquet(path, metadata={"geo": json.dumps(geo)})
+
+
+@pytest.mark.parametrize("ending", [".geojson", ".gpkg", ".shp", ".zip", ".parquet"])
 def test_zones_of_every_format_are_the_same(tmp_path: Path, ending: str) -> None:
     path = tmp_path / f"zones{ending}"
     if ending == ".zip":
         frame().to_crs("EPSG:32613").to_file(tmp_path / "z.shp", driver="ESRI Shapefile")
         with zipfile.ZipFile(path, "w") as box:
             for part in tmp_path.glob("z.*"):
-                box.write(part, part.name)
+                box.write(part, f"soils/{part.name}")
+            box.writestr("__MACOSX/soils/._z.shp", b"x")
+    elif ending == ".parquet":
+        write_parquet(path, frame().to_crs("EPSG:32613"), pyproj.CRS("EPSG:32613").to_json_dict())
     else:
         frame().to_file(path)
     zones = read_zones(path)
@@ -70,10 +84,21 @@ def test_names_and_coordinates_are_asked_and_never_guessed(tmp_path: Path) -> No
 def test_what_is_no_file_of_zones_is_refused(tmp_path: Path) -> None:
     points = geopandas.GeoDataFrame({"name": ["a"]}, geometry=[shapely.Point(LON, LAT)], crs="EPSG:4326")
     points.to_file(tmp_path / "points.geojson")
+    write_parquet(tmp_path / "points.parquet", points)
+    pl.DataFrame({"zone": ["a"]}).write_parquet(tmp_path / "table.parquet")
+    with zipfile.ZipFile(tmp_path / "two.zip", "w") as box:
+        box.writestr("a.geojson", "{}")
+        box.writestr("b.geojson", "{}")
+    with zipfile.ZipFile(tmp_path / "bomb.zip", "w", zipfile.ZIP_DEFLATED) as box:
+        box.writestr("a.geojson", bytes(80 << 20))
     (tmp_path / "bad.geojson").write_text("{", encoding="utf-8")
     (tmp_path / "none.geojson").write_text(json.dumps({"type": "FeatureCollection", "features": []}), encoding="utf-8")
     for name, said in (
         ("points.geojson", "holds no areas"),
+        ("points.parquet", "holds no areas"),
+        ("table.parquet", "is a table without areas"),
+        ("two.zip", "several files of zones"),
+        ("bomb.zip", "would unpack to 80 MB"),
         ("bad.geojson", "cannot be read"),
         ("none.geojson", "gives its areas no names|holds no areas|without areas"),
         ("zones.txt", "ending"),

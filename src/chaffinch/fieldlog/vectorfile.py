@@ -36,7 +36,7 @@ _MEND: Final = "export it anew, or as comma text"
 
 
 @dataclass(frozen=True, slots=True)
-class _Read:
+class Read:
     """A table with its geometries in WKB (None: none), and what it says of their coordinate system."""
 
     table: pl.DataFrame
@@ -64,7 +64,7 @@ def read_vector(path: Path, inner: str, answers: Answers) -> Found:
     """
     name = Path(inner or path.name)
     kind = KINDS[name.suffix.lower()]
-    read = _parquet(path, name) if kind == "Parquet" else _by_gdal(path, inner, name, answers)
+    read = parquet_table(path, name) if kind == "Parquet" else _by_gdal(path, inner, name, answers)
     told = list(read.problems)
     points = None
     if read.wkb is not None:
@@ -95,7 +95,7 @@ def _is_degrees(crs: str) -> bool:
     return crs.upper() in ("EPSG:4326", "OGC:CRS84")
 
 
-def _by_gdal(path: Path, inner: str, name: Path, answers: Answers) -> _Read:
+def _by_gdal(path: Path, inner: str, name: Path, answers: Answers) -> Read:
     import polars as pl
     import pyogrio
     from pyogrio.errors import DataLayerError, DataSourceError
@@ -114,7 +114,7 @@ def _by_gdal(path: Path, inner: str, name: Path, answers: Answers) -> _Read:
         plain = [None if v is None else str(v) for v in values] if values.dtype == object else values
         columns[str(header)] = pl.Series(str(header), plain, strict=False)
     told = tuple(Problem("library warning", name.name, 1, str(w.message)[:100]) for w in heard)
-    return _Read(pl.DataFrame(columns), wkb, meta["crs"] or "", told)
+    return Read(pl.DataFrame(columns), wkb, meta["crs"] or "", told)
 
 
 def _layer(layers: Any, name: Path, asked: str) -> str:
@@ -131,7 +131,14 @@ def _layer(layers: Any, name: Path, asked: str) -> str:
     return found[0]
 
 
-def _parquet(path: Path, name: Path) -> _Read:
+def parquet_table(path: Path, name: Path) -> Read:
+    """The columns of a Parquet file that hold one value each, its geometries, and what it says of their system.
+
+    Raises
+    ------
+    InputError
+        When it cannot be read, or its geometries are damaged or neither WKB nor points.
+    """
     import polars as pl
 
     try:
@@ -142,7 +149,7 @@ def _parquet(path: Path, name: Path) -> _Read:
         raise InputError(name.name, None, f"cannot be read ({short})", _MEND) from None
     said = meta.get("geo")
     if said is None:
-        return _Read(_plain(table, ""), None, "")
+        return Read(_plain(table, ""), None, "")
     try:
         geo = json.loads(said)
         primary = geo["primary_column"]
@@ -157,14 +164,14 @@ def _parquet(path: Path, name: Path) -> _Read:
         told = "OGC:CRS84"
     if encoding == "WKB":
         wkb = np.array(table[primary].cast(pl.Binary).to_list(), dtype=object)
-        return _Read(_plain(table, primary), wkb, told)
+        return Read(_plain(table, primary), wkb, told)
     if encoding == "point":
         import shapely
 
         pairs = table[primary].struct
         wkb = shapely.to_wkb(shapely.points(_float(pairs.field("x")), _float(pairs.field("y"))))
-        return _Read(_plain(table, primary), wkb, told)
-    raise InputError(name.name, encoding, "is no encoding of points", "write points as WKB")
+        return Read(_plain(table, primary), wkb, told)
+    raise InputError(name.name, encoding, "is no encoding of geometries we read", "write them as WKB")
 
 
 def _float(series: pl.Series) -> FloatArray:

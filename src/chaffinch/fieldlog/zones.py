@@ -1,23 +1,26 @@
 """Which records lie in which zone of a field? Zones are named areas of a file: soils, slopes, trial strips, last year.
 
-Any file of polygons that GDAL reads is taken, with a column that names each. Several polygons of one name are one zone.
+Any file of polygons that GDAL reads is taken, and GeoParquet, with a column that names each. Several polygons of one
+name are one zone.
 """
 
 from __future__ import annotations
 
 import warnings
 from dataclasses import dataclass
-from pathlib import Path
+from pathlib import Path, PurePosixPath
 from typing import Any, Final
 
 import numpy as np
 
 from chaffinch.errors import InputError
+from chaffinch.fieldlog.opened import opened
 from chaffinch.fieldlog.places import to_degrees
 from chaffinch.fieldlog.rows import FloatArray, IntArray
-from chaffinch.fieldlog.vectorfile import KINDS
+from chaffinch.fieldlog.vectorfile import KINDS, parquet_table
 
-ENDINGS: Final = tuple(ending for ending, kind in KINDS.items() if kind != "Parquet")
+ENDINGS: Final = tuple(KINDS)
+_BY_GDAL: Final = tuple(ending for ending, kind in KINDS.items() if kind != "Parquet")
 CALLED: Final = ("zone", "name")
 """Columns taken for the names of zones where nobody says which, in this order."""
 MOST: Final = 1000
@@ -51,7 +54,7 @@ def read_zones(path: Path, *, column: str = "", crs: str = "") -> Zones:
     Parameters
     ----------
     path : Path
-        Shapefile, GeoPackage or GeoJSON; a zip that holds one.
+        Shapefile, GeoPackage, GeoJSON or GeoParquet; a zip that holds one of the first three.
     column : str
         Which column names the zones; empty: ``zone``, else ``name``, else the only column there is.
     crs : str
@@ -66,7 +69,11 @@ def read_zones(path: Path, *, column: str = "", crs: str = "") -> Zones:
 
     wkb, fields, told = _read(path)
     names = [_text(value) for value in fields[_column(tuple(fields), column, path.name)]]
-    shapes = shapely.from_wkb(wkb)
+    try:
+        shapes = shapely.from_wkb(wkb)
+    except (shapely.errors.GEOSException, TypeError) as error:
+        short = str(error).splitlines()[0][:100]
+        raise InputError(path.name, None, f"has geometries that cannot be read ({short})", _MEND) from None
     there = ~shapely.is_missing(shapes) & ~shapely.is_empty(shapes)
     if not there.any() or not np.isin(shapely.get_type_id(shapes[there]), _POLYGONS).all():
         raise InputError(path.name, None, "holds no areas, or more than areas", "give a file of polygons")
@@ -119,7 +126,12 @@ def _read(path: Path) -> tuple[Any, dict[str, Any], str]:
         raise InputError("zones", path.name, "has an ending no file of zones has", f"use {', '.join(ENDINGS)} or .zip")
     if not path.is_file():
         raise InputError("zones", path.name, "is not there", "check the name and the folder")
-    where = f"/vsizip/{path.resolve().as_posix()}" if ending == ".zip" else str(path)
+    if KINDS.get(ending) == "Parquet":
+        read = parquet_table(path, path)
+        if read.wkb is None:
+            raise InputError(path.name, None, "is a table without areas", _MEND)
+        return read.wkb, {name: read.table[name].to_list() for name in read.table.columns}, read.crs
+    where = f"/vsizip/{path.resolve().as_posix()}/{_inside(path)}" if ending == ".zip" else str(path)
     with warnings.catch_warnings():
         # What GDAL finds odd and reads all the same shows in what was read.
         warnings.simplefilter("ignore")
@@ -136,6 +148,15 @@ def _read(path: Path) -> tuple[Any, dict[str, Any], str]:
     if wkb is None:
         raise InputError(path.name, None, "is a table without areas", _MEND)
     return wkb, dict(zip((str(name) for name in meta["fields"]), data, strict=True)), meta["crs"] or ""
+
+
+def _inside(path: Path) -> str:
+    """The one file of zones in a zip, which is weighed before anything of it is unpacked."""
+    names = [name for name in opened(path).names if PurePosixPath(name).suffix.lower() in _BY_GDAL]
+    if len(names) != 1:
+        problem = "holds no file of zones" if not names else "holds several files of zones"
+        raise InputError(path.name, len(names), problem, f"put one in it: {', '.join(_BY_GDAL)}")
+    return names[0]
 
 
 def _column(columns: tuple[str, ...], asked: str, file: str) -> str:
