@@ -25,7 +25,8 @@ import fieldlog_speed
 from chaffinch.fieldlog.answers import Answers
 from chaffinch.fieldlog.clean import clean
 from chaffinch.fieldlog.derive import completed
-from chaffinch.fieldlog.loss import of_groups, usage, whole_field
+from chaffinch.fieldlog.loss import usage, whole_field
+from chaffinch.fieldlog.loss_parts import of_groups
 from chaffinch.fieldlog.overlap import overlap_share
 from chaffinch.fieldlog.passes import course
 from chaffinch.fieldlog.reading import read_log

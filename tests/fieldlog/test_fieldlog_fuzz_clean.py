@@ -8,7 +8,8 @@ from hypothesis import strategies as st
 
 from chaffinch.fieldlog.clean import clean
 from chaffinch.fieldlog.derive import completed
-from chaffinch.fieldlog.loss import by_class, cells, usage, whole_field
+from chaffinch.fieldlog.loss import usage, whole_field
+from chaffinch.fieldlog.loss_parts import by_class, cells
 from chaffinch.fieldlog.moments import moments
 from chaffinch.fieldlog.rows import COLUMNS, Part, Rows, out_of_range
 

@@ -9,7 +9,8 @@ import pytest
 
 from chaffinch.fieldlog.clean import Cleaned, clean
 from chaffinch.fieldlog.derive import completed
-from chaffinch.fieldlog.loss import at_pace, binned, by_class, cells, interval_of, of_groups, usage, whole_field
+from chaffinch.fieldlog.loss import at_pace, binned, interval_of, usage, whole_field
+from chaffinch.fieldlog.loss_parts import by_class, cells, of_groups
 from chaffinch.fieldlog.moments import moments
 from chaffinch.fieldlog.rows import Part, Rows
 
@@ -50,8 +51,9 @@ def test_bins_agree_with_every_record_alone() -> None:
     scale = use.cut_ha / use.known_ha
     np.testing.assert_allclose(loss.machine_kg, scale * machine @ use.area_ha[good], rtol=2e-4)
     np.testing.assert_allclose(loss.header_kg, scale * header @ use.area_ha[good], rtol=2e-4)
-    np.testing.assert_allclose(loss.mean_kg_ha[good], (machine + header).mean(axis=0), rtol=0.04)
-    assert np.isnan(loss.mean_kg_ha[~good]).all()
+    mean = loss.mean_of(use)
+    np.testing.assert_allclose(mean[good], (machine + header).mean(axis=0), rtol=0.04)
+    assert np.isnan(mean[~good]).all()
 
 
 def test_bins_hold_all_area_and_the_mean_of_their_members() -> None:
@@ -112,7 +114,7 @@ def test_classes_and_squares_add_up_to_the_field() -> None:
     use = usage(cleaned)
     loss = whole_field(use, curves)
     good = ~np.isnan(use.area_ha)
-    lost = float(use.area_ha[good] @ loss.mean_kg_ha[good])
+    lost = float(use.area_ha[good] @ loss.mean_of(use)[good])
     for parts in (by_class(use, loss, use.speed_kmh, 1.0), cells(cleaned, use, loss, 27.0)):
         assert len(parts) > 1
         assert sum(one.area_ha for one in parts) == pytest.approx(use.known_ha)

@@ -16,7 +16,7 @@ from chaffinch.book.log_losses import LogLoss
 from chaffinch.book.shown_unit import unit_of
 from chaffinch.book.things import find_thing
 from chaffinch.errors import InputError
-from chaffinch.fieldlog.loss import Cell
+from chaffinch.fieldlog.loss_parts import Cell
 from chaffinch.paper.log_map import log_map, squares_of
 from chaffinch.paper.log_report import log_report
 from chaffinch.paper.wanted import Wanted, made

@@ -2,17 +2,18 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from chaffinch.book.fieldlogs import LogCleaned
 from chaffinch.engine.estimate import Range
 from chaffinch.errors import InputError
 
 if TYPE_CHECKING:
+    from chaffinch.fieldlog.clean import Cleaned
     from chaffinch.fieldlog.loss import FieldLoss, Usage
 
 KG_PER_T: Final = 1000.0
@@ -51,30 +52,47 @@ class ZoneLoss:
     money: Range | None
 
 
-def by_zone(
-    told: ZonesTold, log: LogCleaned, use: Usage, loss: FieldLoss, price_per_t: float | None
-) -> tuple[tuple[ZoneLoss, ...], int]:
-    """What each zone lost, in the order of the file, and how many records lie in several.
+class ZoneSums:
+    """What each zone lost, added up over the pieces of a log and its machines.
 
     Raises
     ------
     InputError
-        As :func:`chaffinch.fieldlog.zones.read_zones`, and where no record that cut lies in any.
+        As :func:`chaffinch.fieldlog.zones.read_zones`; and :meth:`found`, where no record that cut lies in any zone.
     """
-    from chaffinch.fieldlog.loss import interval_of, of_groups
-    from chaffinch.fieldlog.zones import read_zones, zone_of
 
-    zones = read_zones(told.path, column=told.column, crs=told.crs)
-    rows = log.cleaned.rows
-    zone, in_several = zone_of(zones, rows.column("lon_deg"), rows.column("lat_deg"))
-    if not (zone[use.cut_area_ha > 0] >= 0).any():
-        raise InputError("zones", told.path.name, "hold no record of the log", "check that it is of the same field")
-    names = (*zones.names, "")
-    found = []
-    parts = of_groups(use, loss, np.where(zone < 0, len(zones.names), zone), len(names))
-    for name, (cut_ha, known_ha, draws) in zip(names, parts, strict=True):
-        kg = interval_of(draws) if known_ha > 0 else None
-        money = None if kg is None or price_per_t is None else kg.times(price_per_t / KG_PER_T)
-        if name or cut_ha > 0:
-            found.append(ZoneLoss(name, cut_ha, known_ha, kg, None if kg is None else kg.times(1 / cut_ha), money))
-    return tuple(found), in_several
+    def __init__(self, told: ZonesTold, losses: Sequence[FieldLoss]) -> None:
+        from chaffinch.fieldlog.loss_parts import GroupTally
+        from chaffinch.fieldlog.zones import read_zones
+
+        self._told = told
+        self._zones = read_zones(told.path, column=told.column, crs=told.crs)
+        self._sums = [(GroupTally(len(self._zones.names) + 1), loss) for loss in losses]
+        self.in_several = 0
+
+    def add(self, machine: int, cleaned: Cleaned, use: Usage) -> None:
+        """Count records of a machine in."""
+        from chaffinch.fieldlog.zones import zone_of
+
+        rows = cleaned.rows
+        zone, in_several = zone_of(self._zones, rows.column("lon_deg"), rows.column("lat_deg"))
+        self.in_several += in_several
+        tally, loss = self._sums[machine]
+        tally.add(use, loss, np.where(zone < 0, len(self._zones.names), zone))
+
+    def found(self, price_per_t: float | None) -> tuple[ZoneLoss, ...]:
+        """What each zone lost, in the order of the file, and last what lies in none."""
+        from chaffinch.fieldlog.loss import interval_of
+        from chaffinch.fieldlog.loss_parts import losses_of_groups
+
+        parts = losses_of_groups(self._sums)
+        if not any(cut_ha > 0 for cut_ha, _, _ in parts[:-1]):
+            problem = "hold no record of the log"
+            raise InputError("zones", self._told.path.name, problem, "check that it is of the same field")
+        made = []
+        for name, (cut_ha, known_ha, draws) in zip((*self._zones.names, ""), parts, strict=True):
+            kg = interval_of(draws) if known_ha > 0 else None
+            money = None if kg is None or price_per_t is None else kg.times(price_per_t / KG_PER_T)
+            if name or cut_ha > 0:
+                made.append(ZoneLoss(name, cut_ha, known_ha, kg, None if kg is None else kg.times(1 / cut_ha), money))
+        return tuple(made)

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from chaffinch.book.shown_unit import PaceUnit
     from chaffinch.engine.estimate import Range
     from chaffinch.engine.pace import Pace, Remark
-    from chaffinch.fieldlog.loss import ClassLoss
+    from chaffinch.fieldlog.loss_parts import ClassLoss
 
 T = 1 / 1000.0
 BEST_REMARKS: Final[dict[Remark, str]] = {

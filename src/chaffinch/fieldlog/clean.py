@@ -6,7 +6,7 @@ last what stands out among its neighbours, judged only on what the filters befor
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from enum import IntFlag
 from typing import Final
@@ -18,7 +18,7 @@ from chaffinch.fieldlog.groups import from_start, medians, run_starts, sliding_m
 from chaffinch.fieldlog.lag import Lag, flow_lag, shifted_flow
 from chaffinch.fieldlog.overlap import overlap_share
 from chaffinch.fieldlog.passes import Course, course
-from chaffinch.fieldlog.rows import BoolArray, FloatArray, IntArray, Rows
+from chaffinch.fieldlog.rows import BoolArray, FloatArray, IntArray, Part, Rows
 from chaffinch.fieldlog.settings import Settings, usual
 
 MAD_TO_SD: Final = 1.4826
@@ -87,6 +87,25 @@ class Cleaned:
         """Records no filter flagged."""
         counts: BoolArray = self.flags == 0
         return counts
+
+    @property
+    def records(self) -> int:
+        """How many there are."""
+        return self.flags.size
+
+    @property
+    def counting(self) -> int:
+        """How many no filter flagged."""
+        return int(self.counts.sum())
+
+    @property
+    def parts(self) -> tuple[Part, ...]:
+        """Parts that hold records."""
+        return tuple(self.rows.parts[int(number)] for number in np.flatnonzero(np.bincount(self.rows.part)))
+
+    def pieces(self) -> Iterator[Cleaned]:
+        """All records at once: a log held as a whole is one piece."""
+        yield self
 
     @property
     def share_flagged(self) -> float:

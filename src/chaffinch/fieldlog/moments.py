@@ -58,7 +58,9 @@ class Moment:
         return not self.doubts
 
 
-def moments(cleaned: Cleaned, time_s: FloatArray, machine: str | None = None) -> list[Moment]:
+def moments(
+    cleaned: Cleaned, time_s: FloatArray, machine: str | None = None, usual_m: float | None = None
+) -> list[Moment]:
     """Look up moments.
 
     Parameters
@@ -68,15 +70,18 @@ def moments(cleaned: Cleaned, time_s: FloatArray, machine: str | None = None) ->
         Moments in UTC seconds; parts whose clock is not ``utc`` are left out.
     machine : str or None
         Only parts of this machine; None for all.
+    usual_m : float or None
+        Usual width [m], where ``cleaned`` holds only some of the records; None: that of the records.
     """
     rows = cleaned.rows
     mine = np.array([p.clock == "utc" and machine in (None, p.machine) for p in rows.parts], np.bool_)
     used = np.flatnonzero(mine[rows.part] & ~np.isnan(rows.column("time_s"))) if len(rows) else np.zeros(0, np.int64)
     used = used[np.argsort(rows.column("time_s")[used], kind="stable")]
     time = rows.column("time_s")[used]
-    width = rows.column("width_m")
-    widths = width[used][width[used] > 0]
-    usual_m = float(np.median(widths)) if widths.size else float("nan")
+    if usual_m is None:
+        widths = rows.column("width_m")[used]
+        widths = widths[widths > 0]
+        usual_m = float(np.median(widths)) if widths.size else float("nan")
     return [_moment(cleaned, used, time, float(at), usual_m) for at in time_s]
 
 

@@ -18,16 +18,25 @@ EARTH_M: Final = 6_371_008.8
 M_PER_DEG: Final = EARTH_M * np.pi / 180.0
 
 
-def to_plane(lon_deg: FloatArray, lat_deg: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Metres east and north of the middle of the records; NaN where a position is missing."""
+def middle(lon_deg: FloatArray, lat_deg: FloatArray) -> tuple[float, float]:
+    """Median longitude and latitude of the records whose position is known; NaN without one."""
     known = ~(np.isnan(lon_deg) | np.isnan(lat_deg))
     if not known.any():
-        return np.full(lon_deg.shape, np.nan), np.full(lat_deg.shape, np.nan)
+        return float("nan"), float("nan")
     # The median: one position at the other end of the world must not move the middle.
-    lon0, lat0 = float(np.median(lon_deg[known])), float(np.median(lat_deg[known]))
+    return float(np.median(lon_deg[known])), float(np.median(lat_deg[known]))
+
+
+def to_plane(
+    lon_deg: FloatArray, lat_deg: FloatArray, around: tuple[float, float] | None = None
+) -> tuple[FloatArray, FloatArray]:
+    """Metres east and north of a middle, that of the records where none is given; NaN where a position is missing."""
+    lon0, lat0 = middle(lon_deg, lat_deg) if around is None else around
     # One factor for the whole field keeps straight lines straight.
     east = (np.remainder(lon_deg - lon0 + 180.0, 360.0) - 180.0) * (M_PER_DEG * np.cos(np.radians(lat0)))
-    return east, (lat_deg - lat0) * M_PER_DEG
+    north = (lat_deg - lat0) * M_PER_DEG
+    known = ~(np.isnan(lon_deg) | np.isnan(lat_deg))
+    return np.where(known, east, np.nan), np.where(known, north, np.nan)
 
 
 def step_m(lon_deg: FloatArray, lat_deg: FloatArray) -> FloatArray:

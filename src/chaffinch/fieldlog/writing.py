@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any, Final
 import numpy as np
 
 from chaffinch.errors import InputError
-from chaffinch.fieldlog.loss import Cell
+from chaffinch.fieldlog.loss_parts import Cell
 from chaffinch.fieldlog.rows import Rows, in_order
 
 if TYPE_CHECKING:

@@ -22,7 +22,7 @@ from chaffinch.paper.told import Amount, area_said, money_said, sign_of
 from chaffinch.paper.words import words
 
 if TYPE_CHECKING:
-    from chaffinch.fieldlog.loss import ClassLoss
+    from chaffinch.fieldlog.loss_parts import ClassLoss
 
 KG_PER_T: Final = 1000.0
 

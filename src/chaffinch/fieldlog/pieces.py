@@ -1,0 +1,185 @@
+"""How is a log walked through that may be larger than memory? Piece by piece, each cleaned, as often as one likes.
+
+A log held as a whole is one piece. Whatever is asked of a log is asked of its pieces and added up, so that the answer
+does not depend on how many there are.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping
+from dataclasses import replace
+from typing import Final, Protocol
+
+import numpy as np
+
+from chaffinch.fieldlog.clean import Cleaned, Flag, Taken
+from chaffinch.fieldlog.lag import Lag
+from chaffinch.fieldlog.moments import FROM_S
+from chaffinch.fieldlog.rows import FloatArray, Part, joined
+from chaffinch.fieldlog.settings import Settings
+
+AT_ONCE: Final = 1 << 21
+"""Values that a median may hold at once [1]: 16 MB; more are sought in several walks."""
+_DIGIT: Final = 16  # binary digits settled in one walk
+
+
+class CleanedLog(Protocol):
+    """The records of a log with their flags, in one piece or many."""
+
+    @property
+    def settings(self) -> Settings:
+        """Limits of the cleaning."""
+
+    @property
+    def lags(self) -> Mapping[str, Lag]:
+        """By machine."""
+
+    @property
+    def taken(self) -> tuple[Taken, ...]:
+        """What each filter took."""
+
+    @property
+    def records(self) -> int:
+        """How many there are."""
+
+    @property
+    def counting(self) -> int:
+        """How many no filter flagged."""
+
+    @property
+    def share_flagged(self) -> float:
+        """Share of all records with a flag [0-1]."""
+
+    @property
+    def parts(self) -> tuple[Part, ...]:
+        """Parts that hold records."""
+
+    def too_much(self) -> tuple[Flag, ...]:
+        """Filters that flagged more than they should."""
+
+    def pieces(self) -> Iterator[Cleaned]:
+        """The records in their order, piece by piece."""
+
+
+def median_over(walk: Callable[[], Iterable[FloatArray]]) -> float:
+    """The median of all values of a walk, as if they were held at once; NaN does not count, NaN where there is none.
+
+    Parameters
+    ----------
+    walk : callable
+        Gives the same arrays each time. Beyond ``AT_ONCE`` values it is walked five times: in each, the next sixteen
+        binary digits of the two middle values are settled, so that only counts are held.
+    """
+    held: list[FloatArray] = []
+    size = 0
+    for values in walk():
+        known = values[~np.isnan(values)]
+        size += known.size
+        if size <= AT_ONCE:
+            held.append(known)
+    if not size:
+        return float("nan")
+    if size <= AT_ONCE:
+        return float(np.median(np.concatenate(held)))
+    del held
+    found = [_ranked(walk, rank) for rank in sorted({(size - 1) // 2, size // 2})]
+    return 0.5 * (found[0] + found[-1])
+
+
+def _ranked(walk: Callable[[], Iterable[FloatArray]], rank: int) -> float:
+    """The value that ``rank`` others lie below."""
+    settled = 0
+    for shift in range(64 - _DIGIT, -1, -_DIGIT):
+        counts = np.zeros(1 << _DIGIT, np.int64)
+        for values in walk():
+            order = _in_order(values[~np.isnan(values)])
+            if shift + _DIGIT < 64:
+                order = order[(order >> np.uint64(shift + _DIGIT)) == np.uint64(settled)]
+            digit = (order >> np.uint64(shift)) & np.uint64((1 << _DIGIT) - 1)
+            counts += np.bincount(digit.astype(np.int64), minlength=counts.size)
+        below = np.cumsum(counts)
+        digit_of = int(np.searchsorted(below, rank, side="right"))
+        rank -= int(below[digit_of - 1]) if digit_of else 0
+        settled = (settled << _DIGIT) | digit_of
+    sign = 1 << 63
+    bits = settled ^ sign if settled & sign else ~settled & ((1 << 64) - 1)
+    return float(np.array([bits], np.uint64).view(np.float64)[0])
+
+
+def _in_order(values: FloatArray) -> np.ndarray[tuple[int, ...], np.dtype[np.uint64]]:
+    """Whole numbers in the order of the values."""
+    bits = np.ascontiguousarray(values).view(np.uint64)
+    sign = np.uint64(1 << 63)
+    return np.where(bits & sign, ~bits, bits | sign)
+
+
+def machines_in(log: CleanedLog) -> tuple[str, ...]:
+    """Names of the machines whose records are there, sorted; empty text for one without a name."""
+    return tuple(sorted({part.machine for part in log.parts}))
+
+
+def pieces_of(log: CleanedLog, machines: Collection[str]) -> Iterator[Cleaned]:
+    """The records of some machines, piece by piece, with the flags they got among all."""
+    everyone = set(machines_in(log)) <= set(machines)
+    for piece in log.pieces():
+        if everyone:
+            yield piece
+            continue
+        mine = np.array([part.machine in machines for part in piece.rows.parts], np.bool_)
+        keep = np.flatnonzero(mine[piece.rows.part])
+        if keep.size:
+            yield some_of(piece, keep)
+
+
+def some_of(piece: Cleaned, keep: np.ndarray[tuple[int, ...], np.dtype[np.int64]]) -> Cleaned:
+    """Some records of a piece."""
+    return replace(
+        piece,
+        rows=piece.rows.where(keep),
+        flags=piece.flags[keep],
+        flow_kg_s=piece.flow_kg_s[keep],
+        yield_t_ha=piece.yield_t_ha[keep],
+        overlap_share=piece.overlap_share[keep],
+        pass_no=piece.pass_no[keep],
+    )
+
+
+def joined_pieces(pieces: list[Cleaned]) -> Cleaned:
+    """Several pieces as one, in their order; there must be one."""
+    if len(pieces) == 1:
+        return pieces[0]
+    return replace(
+        pieces[0],
+        rows=joined([piece.rows for piece in pieces]),
+        flags=np.concatenate([piece.flags for piece in pieces]),
+        flow_kg_s=np.concatenate([piece.flow_kg_s for piece in pieces]),
+        yield_t_ha=np.concatenate([piece.yield_t_ha for piece in pieces]),
+        overlap_share=np.concatenate([piece.overlap_share for piece in pieces]),
+        pass_no=np.concatenate([piece.pass_no for piece in pieces]),
+    )
+
+
+def around_moments(log: CleanedLog, machines: Collection[str], time_s: FloatArray) -> tuple[Cleaned | None, float]:
+    """Records of some machines in the window before any of the moments, and the machines' usual width [m].
+
+    Both are what :func:`chaffinch.fieldlog.moments.moments` needs; None where no moment lies in the log.
+    """
+    found = []
+    for piece in pieces_of(log, machines):
+        time = piece.rows.column("time_s")
+        keep = np.zeros(time.size, np.bool_)
+        with np.errstate(invalid="ignore"):
+            for at in time_s:
+                keep |= (time >= at - FROM_S) & (time < at)
+        if keep.any():
+            found.append(some_of(piece, np.flatnonzero(keep)))
+
+    def widths() -> Iterator[FloatArray]:
+        for piece in pieces_of(log, machines):
+            rows = piece.rows
+            used = np.array([part.clock == "utc" for part in rows.parts], np.bool_)[rows.part]
+            used &= ~np.isnan(rows.column("time_s"))
+            width = rows.column("width_m")[used]
+            yield width[width > 0]
+
+    return (joined_pieces(found), median_over(widths)) if found else (None, float("nan"))
