@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import json
 from base64 import urlsafe_b64encode
 from collections.abc import Iterator
@@ -10,7 +11,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from desk_farm import Visitor, desk_farm
+from desk_farm import ORIGIN, Visitor, desk_farm
 
 from chaffinch.book.checks import find_check
 from chaffinch.book.fields import checks_where
@@ -20,6 +21,7 @@ from chaffinch.book.trials import trials
 from chaffinch.errors import BookError
 from chaffinch.records.checkfile import check_to_table
 from chaffinch.sync.envelope import seal
+from chaffinch.web.forms import LONGEST_TYPED, MOST_FIELDS
 
 PHONE_CHECK = {
     "crop": "canola", "country": "CA", "limit": "60 kg/ha", "combine": {"cut_width": "12.2 m", "drop_width": "1.7 m"},
@@ -343,6 +345,56 @@ def test_a_phones_file_comes_in_with_its_photos(desk: Visitor) -> None:
     assert [one.name for one in kept.iterdir()] == [photos[0]["sha256"]]
     again = desk.post("/import", {}, files={"file": ("phone.jsonl", data, "application/json")})
     assert "0 records, 1 known already" in again.words
+
+
+def test_a_phones_file_with_many_photos_comes_in_and_one_too_large_is_told_the_way(desk: Visitor) -> None:
+    """More than a page of any other kind may be sent; it goes to disk as it comes."""
+    pictures = [b"\xff\xd8\xff" + bytes([n]) * 4_000_000 for n in range(3)]
+    photos = [{"sha256": sha256(x).hexdigest(), "base64": urlsafe_b64encode(x).decode().rstrip("=")} for x in pictures]
+    data = json.dumps({"phone": "chaffinch", "layout": 1, "photos": photos}, separators=(",", ":")).encode() + b"\n"
+    assert len(data) > 8 * 1024**2
+    page = desk.post("/import", {}, files={"file": ("phone.jsonl", data, "application/json")})
+    assert page.status == 200, page.words
+    assert "3 photos are kept here, 0 are not." in page.words
+    kept = desk.app.state.settings.photos
+    assert {x["sha256"] for x in photos} <= {one.name for one in kept.iterdir()}
+    large = desk.client.post(
+        "/import", content=b"x", headers={"Cookie": desk.cookie, "Origin": ORIGIN, "Content-Length": "70000000"}
+    )
+    assert large.status_code == 413
+    told = " ".join(large.text.split())
+    assert "body: is larger than 65 MB (got &#x27;70000000 bytes&#x27;)" in told
+    assert "send from the phone itself, near the server: Outbox, Send now" in told
+    sheet = desk.post("/import", {}, files={"file": ("checks.csv", b"Date," * 1_700_000, "text/csv")})
+    assert sheet.status == 422
+    assert "is larger than 8 MB" in sheet.words
+
+
+def test_a_form_has_so_many_fields_and_no_more(desk: Visitor) -> None:
+    """In both ways a form travels, and by whoever reads it first: the second secret, or the page."""
+    as_parts = {"files": {"file": ("a.txt", b"a", "text/plain")}}
+    for path, more in itertools.product(("/setup/field/new", "/log", "/choices"), ({}, as_parts)):
+        fits = desk.post(path, {f"field-{n}": "x" for n in range(MOST_FIELDS - 1)}, **more)  # and the second secret
+        assert fits.status in (303, 422)
+        refused = desk.post(path, {f"field-{n}": "x" for n in range(MOST_FIELDS)}, **more)
+        assert refused.status == 413
+        assert f"form: has more than {MOST_FIELDS} fields" in refused.words
+        assert "send it in parts" in refused.words
+        long = desk.post(path, {"note": "ä" * (LONGEST_TYPED + 1)}, **more)
+        assert long.status == 413
+        assert f"note: has {LONGEST_TYPED + 1} characters, more than {LONGEST_TYPED}" in long.words
+        assert desk.post(path, {"note": "ä" * (13 * LONGEST_TYPED // 6)}, **more).status == 413
+
+
+def test_more_files_than_a_form_has_and_a_body_that_is_none_are_refused(desk: Visitor) -> None:
+    several = [(f"file-{n}", (f"{n}.csv", b"a", "text/csv")) for n in range(3)]
+    refused = desk.post("/import", {}, files=several)
+    assert (refused.status, "form: has more than 2 files" in refused.words) == (413, True)
+    headers = {"Cookie": desk.cookie, "Origin": ORIGIN, "Content-Type": "multipart/form-data; boundary=x"}
+    broken = desk.client.post("/import", content=b"--y\r\nnothing", headers=headers)
+    assert broken.status_code == 400
+    assert "cannot be read" in broken.text
+    assert desk.get("/log", note="x" * (LONGEST_TYPED + 1)).status == 413
 
 
 def test_a_wrong_column_is_said_beside_it(desk: Visitor) -> None:

@@ -9,13 +9,15 @@ from __future__ import annotations
 
 import base64
 import binascii
+import io
 import json
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from hashlib import sha256
-from typing import Any, Final
+from itertools import islice
+from typing import IO, Any, Final
 
 from chaffinch.book.desk import Desk
 from chaffinch.book.importing import BATCH, Adding, Imported, Judging, Refused, opened_line
@@ -25,7 +27,8 @@ from chaffinch.sync.envelope import Envelope
 __all__ = ["FromPhone", "Photo", "RecordReceipt", "import_phone_file", "is_phone_file"]
 
 MOST_BYTES: Final = 64 * 1024**2
-"""Largest file that is read [bytes]; own figure: about thirty photos, or two hundred thousand records."""
+"""Largest file that is read [bytes]; own figure: some hundred photos as the phone keeps them, or two hundred thousand
+records."""
 LAYOUT: Final = 1
 """Newest layout of the first line that is known here."""
 _PHOTO_BYTES: Final = 8 * 1024**2
@@ -80,7 +83,8 @@ class FromPhone:
     open_stops : int
         Stops that were not finished on the phone: they are no records, and do not come in.
     photos : tuple of Photo
-        Pictures that fit their hash; the book keeps none, the server beside it does.
+        Pictures that fit their hash, unless they were handed on one by one; the book keeps none, the server beside it
+        does.
     """
 
     imported: Imported
@@ -96,39 +100,53 @@ def is_phone_file(beginning: bytes) -> bool:
     return beginning.removeprefix(b"\xef\xbb\xbf").lstrip().startswith(_BEGINNING)
 
 
-def import_phone_file(desk: Desk, data: bytes, *, dry_run: bool = False) -> FromPhone:
-    """Bring the records of a phone's file into the book.
+def import_phone_file(
+    desk: Desk, data: bytes | IO[bytes], *, dry_run: bool = False, each_photo: Callable[[Photo], object] | None = None
+) -> FromPhone:
+    """Bring the records of a phone's file into the book, some hundred at a time.
 
     Parameters
     ----------
     desk : Desk
-    data : bytes
-        The file.
+    data : bytes or binary file
+        The file; one that is open is read from where it stands, and never held whole.
     dry_run : bool
         Write nothing; say what would become of each record.
+    each_photo : callable or None
+        Is given each picture by itself, after the records; then they are not collected.
 
     Raises
     ------
     InputError
         When the file is none of a phone's, is damaged in its first line, newer than this program, or too large.
     """
-    if len(data) > MOST_BYTES:
-        raise InputError("file", f"{len(data)} bytes", "is larger than a phone's file may be", "take it in two parts")
-    head, *lines = data.removeprefix(b"\xef\xbb\xbf").split(b"\n")
-    about = _head(head)
-    opened = [(number, opened_line(line)) for number, line in enumerate(lines, 2) if line.strip()]
-    envelopes = [one for _, one in opened if isinstance(one, Envelope)]
+    file = io.BytesIO(data) if isinstance(data, bytes) else data
+    size = _size(file)
+    if size > MOST_BYTES:
+        problem = f"is larger than the {MOST_BYTES // 1024**2} MB that a phone's file may have"
+        mend = "send from the phone itself, near the server: Outbox, Send now; it has no such end"
+        raise InputError("file", f"{size} bytes", problem, mend)
+    about = _head(file.readline().removeprefix(b"\xef\xbb\xbf"))
     taking = Judging(desk) if dry_run else Adding(desk)
-    answers = iter([x for i in range(0, len(envelopes), BATCH) for x in taking.receipts(envelopes[i : i + BATCH])])
-    receipts = []
-    for number, one in opened:
-        if isinstance(one, str):
-            receipts.append(RecordReceipt(number, "", "", "", "refused", one))
+    receipts: list[RecordReceipt] = []
+    lines = ((number, opened_line(line)) for number, line in enumerate(file, 2) if line.strip())
+    while batch := list(islice(lines, BATCH)):
+        answers = iter(taking.receipts([one for _, one in batch if isinstance(one, Envelope)]))
+        for number, one in batch:
+            if isinstance(one, str):
+                receipts.append(RecordReceipt(number, "", "", "", "refused", one))
+            else:
+                answer = next(answers)
+                taken = _moment(one.body.get("taken_at")) or _moment(one.device_time)
+                receipts.append(RecordReceipt(number, one.kind, one.id, taken, answer.outcome, answer.reason))
+    photos: list[Photo] = []
+    broken = 0
+    for photo in _photos(about.pop("photos", None)):
+        if photo is None:
+            broken += 1
         else:
-            answer = next(answers)
-            taken = _moment(one.body.get("taken_at")) or _moment(one.device_time)
-            receipts.append(RecordReceipt(number, one.kind, one.id, taken, answer.outcome, answer.reason))
-    photos, notices = _photos(about.get("photos"))
+            (each_photo or photos.append)(photo)
+    notices = [f"{_many(broken, 'photo does', 'photos do')} not fit their hash."] if broken else []
     stops = _open_stops(about.get("journal"))
     if stops:
         notices.append(
@@ -160,21 +178,26 @@ def _head(line: bytes) -> dict[str, Any]:
     return dict(about)
 
 
-def _photos(given: object) -> tuple[list[Photo], list[str]]:
-    found: list[Photo] = []
-    broken = 0
-    for one in given if isinstance(given, list) else []:
+def _size(file: IO[bytes]) -> int:
+    """Bytes from here to the end."""
+    here = file.tell()
+    size = file.seek(0, io.SEEK_END) - here
+    file.seek(here)
+    return size
+
+
+def _photos(given: object) -> Iterator[Photo | None]:
+    """The pictures of the file, one by one; None for one that does not fit its hash."""
+    coming = given if isinstance(given, list) else []
+    while coming:
+        one = coming.pop(0)
         try:
             text = str(one["base64"])
             content = base64.b64decode(text + "=" * (-len(text) % 4), altchars=b"-_", validate=True)
             whole = sha256(content).hexdigest() == one["sha256"] and len(content) <= _PHOTO_BYTES
         except (KeyError, TypeError, binascii.Error):
             whole = False
-        if whole:
-            found.append(Photo(str(one["sha256"]), content))
-        else:
-            broken += 1
-    return found, [f"{_many(broken, 'photo does', 'photos do')} not fit their hash."] if broken else []
+        yield Photo(str(one["sha256"]), content) if whole else None
 
 
 def _open_stops(journal: object) -> int:

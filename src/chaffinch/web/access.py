@@ -21,6 +21,7 @@ from starlette.routing import Mount
 
 from chaffinch.errors import ChaffinchError
 from chaffinch.web.devices import Device, Devices, Role
+from chaffinch.web.forms import sent_form
 from chaffinch.web.limits import Buckets
 from chaffinch.web.problems import Refusal
 
@@ -81,10 +82,11 @@ class Access:
             mend = "let it in with a code of the owner, or open the link that the server printed when it began"
             raise Refusal(401, "device", "is not known to this book", mend)
         try:
-            if who.by == "cookie" and request.method not in _SAFE:
-                await _refuse_from_elsewhere(request, who)
+            # Before anything of the body is read.
             if not who.may(self.role):
                 raise Refusal(403, "role", f"{who.role} may not do this", f"ask for a device with the role {self.role}")
+            if who.by == "cookie" and request.method not in _SAFE:
+                await _refuse_from_elsewhere(request, who)
         except Refusal:
             # The page that would have put the form's files away is never reached.
             await request.close()
@@ -158,7 +160,7 @@ async def _refuse_from_elsewhere(request: Request, who: Who) -> None:
     refuse_other_site(request)
     given = request.headers.get(CSRF_HEADER)
     if given is None and "form" in request.headers.get("content-type", ""):
-        value = (await request.form()).get(CSRF_FIELD)
+        value = (await sent_form(request)).get(CSRF_FIELD)
         given = value if isinstance(value, str) else None
     if given is None or not hmac.compare_digest(given.encode("utf-8", "replace"), who.csrf.encode()):
         raise Refusal(403, CSRF_FIELD, "does not fit this page", "load the page again, then send it once more")

@@ -12,7 +12,7 @@ from starlette.requests import Request
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from chaffinch.web.problems import Refusal, told
-from chaffinch.web.settings import most_bytes
+from chaffinch.web.settings import LESS_AT_ONCE, most_bytes
 
 BURST_KNOWN: Final = 120.0
 """Requests a known device may make at once [1]; own figure: a phone that comes home with 1000 checks makes ten."""
@@ -77,7 +77,8 @@ class BodyLimit:
         most, came = most_bytes(scope["path"], with_key=with_key), 0
         announced = next((value for name, value in scope["headers"] if name == b"content-length"), b"0")
         if not announced.isdigit() or len(announced) > 15 or int(announced) > most:
-            await told(_too_large(most), Request(scope))(scope, receive, send)
+            size = announced.decode("ascii", "replace")[:15]
+            await told(_too_large(most, scope["path"], f"{size} bytes"), Request(scope))(scope, receive, send)
             return
 
         async def counted() -> Message:
@@ -86,11 +87,13 @@ class BodyLimit:
             came += len(message.get("body", b""))
             if came > most:
                 # As the framework's own kind: it is let through where a body is read.
-                raise HTTPException(413, _too_large(most).problem)
+                raise HTTPException(413, _too_large(most, scope["path"]).problem)
             return message
 
         await self.app(scope, counted, send)
 
 
-def _too_large(most: int) -> Refusal:
-    return Refusal(413, "body", f"is larger than {most} bytes", "send less at once")
+def _too_large(most: int, path: str, value: str | None = None) -> Refusal:
+    mend = next((mend for start, mend in LESS_AT_ONCE.items() if path.startswith(start)), "send less at once")
+    shown = f"{most // 1024**2} MB" if most >= 1024**2 else f"{most // 1024} kB"
+    return Refusal(413, "body", f"is larger than {shown}", mend, value=value)

@@ -94,7 +94,11 @@ def told(refusal: Refusal, request: Request) -> Response:
     title = _TITLES.get(refusal.status, "That did not work")
     from chaffinch.web.pages.mends import mend_here  # the pages know refusals, so they come later
 
-    page = plain_page(title, f"{refusal.problem}; {mend_here(refusal.mend)}.", link=link)
+    mend = mend_here(refusal.mend)
+    line = f"{refusal.problem}; {mend}"
+    if refusal.value is not None:
+        line = InputError(refusal.field, refusal.value, refusal.problem, mend).line()
+    page = plain_page(title, f"{line}.", link=link)
     return Response(page, refusal.status, headers=refusal.headers, media_type="text/html")
 
 

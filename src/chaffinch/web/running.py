@@ -15,6 +15,7 @@ from typing import Final
 import uvicorn
 from starlette.types import ASGIApp
 
+from chaffinch.web.crowd import CountingDoor
 from chaffinch.web.slow_senders import Impatient
 
 MOST_AT_ONCE: Final = 400
@@ -66,7 +67,14 @@ def run(app: ASGIApp, doors: Sequence[Door], *, when_ready: Callable[[], None] =
         Called once all doors are open.
     """
     servers = [_Server(_config(app, door, first=place == 0)) for place, door in enumerate(doors)]
-    asyncio.run(_serve(servers, doors, when_ready))
+    asyncio.run(_serve(servers, [counting(door) for door in doors], when_ready))
+
+
+def counting(door: Door) -> socket.socket:
+    """The socket of a door, which lets no address hold all connections; a proxy is one address for everybody."""
+    if door.behind_proxy:
+        return door.waiting
+    return CountingDoor(door.waiting, plain=door.certificate is None)
 
 
 def _config(app: ASGIApp, door: Door, *, first: bool) -> uvicorn.Config:
@@ -90,7 +98,7 @@ def _config(app: ASGIApp, door: Door, *, first: bool) -> uvicorn.Config:
     )
 
 
-async def _serve(servers: Sequence[_Server], doors: Sequence[Door], when_ready: Callable[[], None]) -> None:
+async def _serve(servers: Sequence[_Server], waiting: Sequence[socket.socket], when_ready: Callable[[], None]) -> None:
     loop = asyncio.get_running_loop()
 
     def end() -> None:
@@ -102,7 +110,7 @@ async def _serve(servers: Sequence[_Server], doors: Sequence[Door], when_ready: 
             loop.add_signal_handler(number, end)
         except NotImplementedError:  # Windows
             signal.signal(number, lambda *_: loop.call_soon_threadsafe(end))
-    running = [asyncio.create_task(s.serve(sockets=[d.waiting])) for s, d in zip(servers, doors, strict=True)]
+    running = [asyncio.create_task(s.serve(sockets=[one])) for s, one in zip(servers, waiting, strict=True)]
     while not all(server.started for server in servers) and not any(task.done() for task in running):
         await asyncio.sleep(0.02)
     if all(server.started for server in servers):

@@ -24,6 +24,7 @@ from chaffinch.book.times import local
 from chaffinch.errors import InputError
 from chaffinch.paper import drawing
 from chaffinch.web.access import page_context
+from chaffinch.web.forms import refuse_long, sent_form
 from chaffinch.web.pages.mends import mend_here, said
 from chaffinch.web.pages.words import words
 
@@ -31,8 +32,6 @@ TEMPLATES: Final = Path(__file__).parent.parent / "templates"
 LOOKS: Final = ("auto", "light", "dark")
 MEASURES: Final = {"farm": None, "metric": "kg/ha", "american": "bu/ac"}
 """What a person may read in, and the unit of loss it stands for; None for the farm's own."""
-LONGEST_TYPED: Final = 20_000
-"""Characters of one field of a form that are read; own figure."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -117,7 +116,7 @@ class Form:
 
 async def typed(request: Request) -> AsyncIterator[FormData]:
     """What the browser sent; its files are put away when the page is made."""
-    sent = await request.form(max_files=2, max_fields=400)
+    sent = await sent_form(request)
     try:
         yield sent
     finally:
@@ -130,7 +129,7 @@ Typed = Annotated[FormData, Depends(typed)]
 def form_of(sent: FormData) -> Form:
     """A form's texts; files are left aside, and of a field sent twice the last holds."""
     return Form({
-        name: value[:LONGEST_TYPED].replace("\r\n", "\n")
+        name: value.replace("\r\n", "\n")
         for name, value in sent.multi_items()
         if not isinstance(value, UploadFile)
     })  # fmt: skip
@@ -138,7 +137,10 @@ def form_of(sent: FormData) -> Form:
 
 def asked(request: Request) -> Form:
     """What the address itself says after its question mark, as a form."""
-    return Form({name: value[:LONGEST_TYPED] for name, value in request.query_params.multi_items()})
+    values = dict(request.query_params.multi_items())
+    for name, value in values.items():
+        refuse_long(name, value)
+    return Form(values)
 
 
 NAVIGATION: Final = (

@@ -6,7 +6,7 @@ from collections import OrderedDict
 from dataclasses import dataclass, field, replace
 from hashlib import sha256
 from threading import Lock
-from typing import Annotated, Any, Final
+from typing import IO, Annotated, Any, Final
 
 from fastapi import APIRouter, Depends, Path, Request
 from starlette.datastructures import UploadFile
@@ -14,7 +14,7 @@ from starlette.responses import Response
 
 from chaffinch.book.columnmeanings import DATE_STYLES, FIXED, MEANINGS
 from chaffinch.book.importing import Imported
-from chaffinch.book.phone_file import FromPhone, Photo, import_phone_file, is_phone_file
+from chaffinch.book.phone_file import Photo, import_phone_file, is_phone_file
 from chaffinch.book.spreadsheet import (
     Matching,
     Sheet,
@@ -36,6 +36,8 @@ router = APIRouter()
 
 KEPT: Final = 4
 """Sheets kept in memory between two pages; own figure."""
+MOST_SHEET_BYTES: Final = 8 * 1024**2
+"""Largest spreadsheet that is matched in a browser [bytes]; own figure: it stays in memory between two pages."""
 SHOWN: Final = 40
 """Checks and refusals that a page shows; own figure."""
 EXAMPLES: Final = 3
@@ -80,9 +82,14 @@ def send(request: Request, who: Owner, sent: Typed) -> Response:
     try:
         if not isinstance(file, UploadFile) or not file.filename:
             raise InputError("file", None, "is missing", "choose a phone's file, or a sheet saved as CSV")
-        data = file.file.read()
-        if is_phone_file(data[:64]):
-            return _phone_page(request, import_phone_file(desk_of(request), data))
+        beginning = file.file.read(64)
+        file.file.seek(0)
+        if is_phone_file(beginning):
+            return _phone_page(request, file.file)
+        data = file.file.read(MOST_SHEET_BYTES + 1)
+        if len(data) > MOST_SHEET_BYTES:
+            problem = f"is larger than {MOST_SHEET_BYTES // 1024**2} MB"
+            raise InputError("spreadsheet", file.filename, problem, words("import.sheet.mend"))
         token = _sheets(request).keep(who.id, data)
     except InputError as error:
         form.refuse(error, {"file": "file", "spreadsheet": "file"})
@@ -90,11 +97,12 @@ def send(request: Request, who: Owner, sent: Typed) -> Response:
     return see(f"/import/{token}")
 
 
-def _phone_page(request: Request, found: FromPhone) -> Response:
+def _phone_page(request: Request, file: IO[bytes]) -> Response:
+    kept: list[bool] = []
+    found = import_phone_file(desk_of(request), file, each_photo=lambda one: kept.append(_kept(request, one)))
     counts, notices = found.imported, list(found.imported.notices)
-    if found.photos:
-        kept = sum(_kept(request, one) for one in found.photos)
-        notices.append(words("import.phone.photos", count=kept, left=len(found.photos) - kept))
+    if kept:
+        notices.append(words("import.phone.photos", count=sum(kept), left=len(kept) - sum(kept)))
     return show(
         request,
         "import_phone.html",

@@ -169,6 +169,7 @@ ASKED: Final = MappingProxyType(
         "import.outcome.known": "known already",
         "import.outcome.conflict": "in conflict",
         "import.outcome.refused": "refused",
+        "import.sheet.mend": "bring it in at the computer that serves, or in parts",
         "import.gone": "The sheet was put away meanwhile; choose the file once more.",
         "crew.title": "Crew and devices",
         "crew.drivers": "Drivers",
