@@ -10,6 +10,7 @@ from chaffinch import units
 from chaffinch.book.currency import MoneyTold, one_currency, read_told
 from chaffinch.book.desk import Desk
 from chaffinch.book.log_losses import LogLoss, log_loss
+from chaffinch.book.log_machines import told_machines
 from chaffinch.book.shown_unit import PaceUnit
 from chaffinch.book.things import Thing
 
@@ -26,7 +27,7 @@ def asked_loss(
     answers: Answers,
     given: Mapping[str, str | None],
     *,
-    combine: Thing,
+    combine: Thing | None,
     crop: str,
     unit: PaceUnit,
     called: Called,
@@ -44,9 +45,9 @@ def asked_loss(
         As for :func:`chaffinch.book.log_losses.log_loss`.
     given : mapping
         Texts by name, None or absent where not told: ``price``, ``hour_cost``, ``speed`` (another pace), ``fastest``,
-        ``machine``; ``best`` is "yes" where the best pace is asked for.
-    combine : Thing
-        The combine whose curves count.
+        ``machine``; ``best`` is "yes" where the best pace is asked for; ``machine_is`` one ``NAME=COMBINE`` a line.
+    combine : Thing or None
+        The combine whose curves count; None: each machine's own.
     crop : str
         The crop.
     unit : PaceUnit
@@ -79,6 +80,7 @@ def asked_loss(
     found = log_loss(
         desk, combine, crop, path, answers, season=season, price_per_t=price, hour_cost_per_h=hour_cost,
         other_kmh=speed("speed"), fastest_kmh=speed("fastest"), best=given.get("best") == "yes",
-        machine=given.get("machine") or None, class_kmh=2.0 * unit.step_kmh, settings=settings, progress=progress,
+        machine=given.get("machine") or None, machine_is=told_machines((given.get("machine_is") or "").splitlines()),
+        class_kmh=2.0 * unit.step_kmh, settings=settings, progress=progress,
     )  # fmt: skip
     return found, sign

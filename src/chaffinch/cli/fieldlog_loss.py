@@ -25,9 +25,12 @@ def loss_options(command: Callable[..., Any]) -> Callable[..., Any]:
     for option in reversed(
         (
             book_option,
-            click.option("--combine", metavar="NAME", help="The combine; may be left out where the book has one."),
+            click.option("--combine", metavar="NAME",
+                         help="Whose curves count; left out, each machine of the log is summed by its own combine's."),
             click.option("--crop", metavar="NAME", required=True, help="The crop, like canola."),
-            click.option("--machine", metavar="NAME", help="Whose records count, where several machines made the log."),
+            click.option("--machine", metavar="NAME", help="Only this machine's records, where several made the log."),
+            click.option("--machine-is", "machine_is", metavar="NAME=COMBINE", multiple=True,
+                         help='Which combine a machine of the log is, like "L-77=Old Bess".'),
             click.option("--season", metavar="NAME", help="Only checks of this season; else of all."),
             click.option("--price", metavar="TEXT", help='Price of the grain, like "14.50 /bu".'),
             click.option("--set", "changed", metavar="NAME=NUMBER", multiple=True,
@@ -53,7 +56,8 @@ def map_(
 ) -> None:  # fmt: skip
     """Sum what the field of the log at PATH lost, and draw where.
 
-    The curves are those of the combine in the book; checks taken while the log ran get their load from it.
+    The curves are those of the combine in the book; checks taken while the log ran get their load from it. Where
+    several machines made the log, each is summed by the curves of the combine of its name, and their sum is told.
     """
     from chaffinch.book.log_losses import write_map
     from chaffinch.book.log_zones import ZonesTold
@@ -111,13 +115,15 @@ def what_if(
 def _found(path: str, given: dict[str, Any], **how: Any) -> tuple[LogLoss, PaceUnit, str]:
     from chaffinch.book.currency import one_currency, read_told
     from chaffinch.book.log_losses import log_loss
+    from chaffinch.book.log_machines import told_machines
     from chaffinch.book.shown_unit import unit_of
     from chaffinch.cli.book_filing import one_thing
     from chaffinch.cli.fieldlog_loss_page import class_kmh
-    from chaffinch.cli.pace import only_combine
 
     desk: Desk = open_the_book(given.pop("address"))
-    combine = only_combine(desk, given.pop("combine"))
+    name = given.pop("combine")
+    combine = None if name is None else one_thing(desk, "combine", name, flag="--combine")
+    machine_is = told_machines(given.pop("machine_is"))
     crop, season_name, price_text = given.pop("crop"), given.pop("season"), given.pop("price")
     season = None if season_name is None else one_thing(desk, "season", season_name, flag="--season").id
     settings, given_machine = numbers(given.pop("changed")), given.pop("machine")
@@ -135,6 +141,7 @@ def _found(path: str, given: dict[str, Any], **how: Any) -> tuple[LogLoss, PaceU
     with progress("Reading the log") as step:
         found = log_loss(
             desk, combine, crop, path, answers(given), season=season, price_per_t=price, hour_cost_per_h=hour_cost,
-            machine=given_machine, class_kmh=class_kmh(unit), settings=settings, progress=step, **how,
+            machine=given_machine, machine_is=machine_is, class_kmh=class_kmh(unit), settings=settings, progress=step,
+            **how,
         )  # fmt: skip
     return found, unit, sign

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator
 from typing import TYPE_CHECKING, Any, Final
 
 from chaffinch.book.check_json import as_range
@@ -10,10 +11,11 @@ from chaffinch.book.fieldlog_said import doubts_said
 from chaffinch.book.fieldlogs import moment_text
 from chaffinch.book.figures import plain_number, range_words
 from chaffinch.cli.book_figures import headline
+from chaffinch.cli.fieldlog_machines_page import machines_table, name_of, paces_table
 from chaffinch.cli.page import Page
 
 if TYPE_CHECKING:
-    from chaffinch.book.log_losses import LogLoss
+    from chaffinch.book.log_losses import LogLoss, MachineLoss
     from chaffinch.book.log_sensor import LogSensor
     from chaffinch.book.shown_unit import PaceUnit
     from chaffinch.engine.estimate import Range
@@ -47,6 +49,8 @@ def show(found: LogLoss, unit: PaceUnit, sign: str, page: Page) -> None:
     page.say()
     _amounts(found, unit, sign, page)
     page.say()
+    if found.several:
+        machines_table(found, unit, sign, page)
     if len(found.by_speed) > 1:
         rows = [["speed", unit.loss.land, unit.loss.name]]
         for one in found.by_speed:
@@ -92,13 +96,17 @@ def show_other(found: LogLoss, unit: PaceUnit, sign: str, page: Page) -> None:
     other = found.other
     assert other is not None
     _head(found, page)
-    at = _speed(other.speed_kmh, unit)
+    each = math.isnan(other.speed_kmh)
+    at = "each at its best" if each else f"at {_speed(other.speed_kmh, unit)}"
     if found.best is not None:
         _best(found.best, unit, page)
+    if found.several:
+        _bests(found, unit, page)
+        paces_table(found, unit, page)
     rows = [
         ["", "lost, t", "likely", "hours cutting"],
         ["as it was cut", *_tonnes(found.total_kg), f"{found.hours:.2f}"],
-        [f"at {at}", *_tonnes(other.total_kg), f"{other.hours:.2f}"],
+        [at, *_tonnes(other.total_kg), f"{other.hours:.2f}"],
         ["saved", *_tonnes(other.saved_kg), f"{-other.hours_more:.2f}"],
     ]
     page.print_table(rows)
@@ -144,6 +152,19 @@ def _best(best: Pace, unit: PaceUnit, page: Page) -> None:
     page.say()
 
 
+def _bests(found: LogLoss, unit: PaceUnit, page: Page) -> None:
+    """The best pace of each of several machines."""
+    for one in found.machines:
+        if one.best is not None:
+            low, high = (_speed(v, unit) for v in one.best.band_kmh)
+            text = f"{name_of(one)}: {_speed(one.best.best_kmh, unit)} would have cost least; {low} to {high} the same."
+            page.paragraph(text, bullet="· ")
+            for remark in one.best.remarks:
+                page.paragraph(BEST_REMARKS[remark], bullet="! ")
+    if found.machines[0].best is not None:
+        page.say()
+
+
 def _speed(kmh: float, unit: PaceUnit) -> str:
     return f"{plain_number(unit.speeds(kmh))} {unit.speed}"
 
@@ -157,7 +178,7 @@ def as_json(found: LogLoss) -> dict[str, Any]:
         **measured(found),
         "beyond_tested_share": _plain(found.beyond_share),
         "load_kind": found.curves.load_kind,
-        "checks": len(found.curves.own),
+        "checks": len(found.own),
         "joined": [
             {
                 "check": one.id,
@@ -175,7 +196,7 @@ def as_json(found: LogLoss) -> dict[str, Any]:
         "other_pace": None
         if other is None
         else {
-            "speed_kmh": other.speed_kmh,
+            "speed_kmh": _plain(other.speed_kmh),
             "total_kg": as_range(other.total_kg),
             "saved_kg": as_range(other.saved_kg),
             "hours_cutting": other.hours,
@@ -222,8 +243,8 @@ def as_json(found: LogLoss) -> dict[str, Any]:
 
 def _head(found: LogLoss, page: Page) -> None:
     page.say()
-    name = found.curves.combine.name
-    page.two_ends(f"{name} · {found.curves.crop}", f"{found.log.cleaned.flags.size:,} records of its log")
+    records = f"{found.log.cleaned.records:,} records of {'their' if found.several else 'its'} log"
+    page.two_ends(f"{found.combines} · {found.curves.crop}", records)
     page.say()
 
 
@@ -241,30 +262,40 @@ def _amounts(found: LogLoss, unit: PaceUnit, sign: str, page: Page) -> None:
 
 def _told(found: LogLoss, page: Page) -> None:
     """What the answer rests on."""
-    own = len(found.curves.own)
-    checks = "no check" if own == 0 else "1 check" if own == 1 else f"{own} checks"
-    page.paragraph(f"It rests on {checks} of this combine in this crop.", bullet="· ")
+    for one in found.machines:
+        own = len(one.curves.own)
+        checks = "no check" if own == 0 else "1 check" if own == 1 else f"{own} checks"
+        whose = name_of(one) if found.several else "this combine"
+        page.paragraph(f"It rests on {checks} of {whose} in this crop.", bullet="· ")
     stands = sum(one.moment.stands for one in found.joined)
     if found.joined:
         page.paragraph(
             f"{stands} of {len(found.joined)} checks taken while the log ran got their load from it.", bullet="· "
         )
-    for one in found.joined:
-        if not one.moment.stands:
-            page.paragraph(f"{one.taken_at}: {doubts_said(one.moment.doubts)}; its load is as told.", bullet="  ")
+    for joined in found.joined:
+        if not joined.moment.stands:
+            why = doubts_said(joined.moment.doubts)
+            page.paragraph(f"{joined.taken_at}: {why}; its load is as told.", bullet="  ")
     share = f"{100 * found.known_ha / found.cut_ha:.0f} %"
     page.paragraph(f"Records that count make {share} of the area; the rest is taken to have lost alike.", bullet="· ")
-    if found.sensor is not None:
-        page.paragraph(_sensor(found.sensor), bullet="· ")
-    if found.header_kg is None:
-        page.paragraph("Machine only: header loss was not measured and comes on top.", bullet="! ")
-    if found.curves.load_kind == "speed":
-        page.paragraph("Some checks tell no yield, so the curve stands over speed and not over load.", bullet="! ")
-    if math.isnan(found.beyond_share):
-        page.paragraph("This combine was never tested in this crop.", bullet="! ")
-    elif found.beyond_share > 0:
-        share = f"{100 * found.beyond_share:.0f} %"
-        page.paragraph(f"{share} of the area was cut more than a tenth beyond the loads tested.", bullet="! ")
+    for one in found.machines:
+        whose = f"{name_of(one)}: " if found.several else ""
+        if one.sensor is not None:
+            page.paragraph(whose + _sensor(one.sensor), bullet="· ")
+        for text in _warned(one):
+            page.paragraph(whose + text, bullet="! ")
+
+
+def _warned(one: MachineLoss) -> Iterator[str]:
+    """What is not in the sum of a machine."""
+    if one.header_kg is None:
+        yield "Machine only: header loss was not measured and comes on top."
+    if one.curves.load_kind == "speed":
+        yield "Some checks tell no yield, so the curve stands over speed and not over load."
+    if math.isnan(one.beyond_share):
+        yield "This combine was never tested in this crop."
+    elif one.beyond_share > 0:
+        yield f"{100 * one.beyond_share:.0f} % of the area was cut more than a tenth beyond the loads tested."
 
 
 def _money(amount: str, sign: str) -> str:

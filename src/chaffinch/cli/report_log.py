@@ -42,17 +42,18 @@ def log_report(path: str, *, best: bool, **given: Any) -> None:
     from chaffinch.book.log_asked import asked_loss
     from chaffinch.book.shown_unit import unit_of
     from chaffinch.cli.book_filing import one_thing
-    from chaffinch.cli.pace import only_combine
     from chaffinch.paper.log_report import log_report as laid_out
 
     printing = {name: given.pop(name) for name in _PAPER}
     wanted = wanted_of(printing)
     desk = open_the_book(given.pop("address"))
-    combine, crop = only_combine(desk, given.pop("combine")), given.pop("crop")
+    own, crop = given.pop("combine"), given.pop("crop")
+    combine = None if own is None else one_thing(desk, "combine", own, flag="--combine")
     season_name, settings = given.pop("season"), numbers(given.pop("changed"))
     season = None if season_name is None else one_thing(desk, "season", season_name, flag="--season").id
     asked = {name: given.pop(name) for name in ("speed", "hour_cost", "fastest", "price", "machine")}
     asked["best"] = "yes" if best else None
+    asked["machine_is"] = "\n".join(given.pop("machine_is"))
     name = Path(path).stem
     refuse_early(printing, ("log", name, wanted.date))
     unit = unit_of(desk, crop, report_in=wanted.report_in)
