@@ -149,7 +149,12 @@ def test_a_combine_shows_its_pace_and_its_points(desk: Visitor) -> None:
     found = pace(desk.book.desk, machine, "canola", PaceTerms(hour_cost=450.0, today_kmh=6.0))
     page = desk.get(f"/combine/{machine.id}", hour_cost="450 /h", now="6 km/h", crop="canola")
     assert f"{found.pace.best_kmh:.1f} km/h best pace" in page.words
-    assert page.text.count('<circle class="dot"') == 2 * len(found.curves.own)
+    # On the curve of the loss and on that of the cost, each wide and narrow, and each leads to its check.
+    assert page.text.count('<circle class="dot"') == 4 * len(found.curves.own)
+    paths = [path for path, _ in spots(page)]
+    assert set(paths) == {f"/check/{point.logged.id}" for point in found.curves.own}
+    assert len(paths) == 4 * len(found.curves.own)
+    assert any(" $" in said and "/ha, likely" in said for _, said in spots(page))
     assert "best" in page.words
     assert "--" not in page.words, "no flag of the command line on a page"
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import ast
 import re
 from pathlib import Path
 
@@ -11,6 +12,7 @@ from chaffinch.paper.words import WORDS as ON_PAPER
 from chaffinch.web import pages
 from chaffinch.web.pages.words import WORDS as AT_THE_DESK
 from chaffinch.web.pages.words import words
+from chaffinch.web.words_plain import PLAIN, plain
 
 WORDS = {**AT_THE_DESK, **ON_PAPER}
 WEB = Path(pages.__file__).parents[1]
@@ -59,6 +61,25 @@ def test_no_sentence_stands_in_a_template() -> None:
         plain = re.sub(r"<[^>]*>|&\w+;|[\w-]+=\"[^\"]*\"", " ", text)
         left = set(re.findall(r"[A-Za-z]{2,}", plain)) - {"to"}
         assert left == set(), (path.name, left)
+
+
+def test_pages_that_stand_alone_have_their_sentences_in_a_table_too() -> None:
+    """The ways in and out, and the heads of refusals."""
+    texts = {path.name: path.read_text(encoding="utf-8") for path in (WEB / "doors.py", WEB / "problems.py")}
+    used = {key for text in texts.values() for key in re.findall(r'plain\("([\w.]+)"', text)}
+    begun = ("refused.", "trust.")
+    assert used <= set(PLAIN)
+    assert {key for key in PLAIN if key not in used and not key.startswith(begun)} == set()
+    tree = ast.parse(texts["doors.py"])
+    said_of = {id(node.value) for node in ast.walk(tree) if isinstance(node, ast.Expr)}
+    sentences = [
+        node.value
+        for node in ast.walk(tree)
+        if isinstance(node, ast.Constant) and isinstance(node.value, str) and id(node) not in said_of
+    ]
+    assert [text for text in sentences if len(text.split()) > 2] == []
+    with pytest.raises(KeyError):
+        plain("trust.compare", signed="no such fact")
 
 
 def test_a_missing_key_or_fact_is_an_error() -> None:

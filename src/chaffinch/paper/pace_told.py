@@ -81,7 +81,7 @@ def told_of(found: PaceAnswer, unit: PaceUnit) -> Told:
         against=today_said(found, unit) or words("combine.tell_now"),
         limit=limit_said(found, unit),
         chart=response_drawing(found, unit),
-        costs=cost_drawing(found, unit),
+        costs=cost_drawing(found, unit, checks=True),
         table=table_rows(found, unit),
         table_about=table_about(unit),
         points=_points(found, unit),

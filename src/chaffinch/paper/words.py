@@ -76,6 +76,7 @@ TOLD: Final = MappingProxyType(
         "season.header_only": "Header only: what the machine loses is not in it.",
         "combine.curve": "Machine loss by speed",
         "combine.curve.about": "A curve with its range, likely {low} to {high} {unit} at the best pace of {best}; {points} points with their ranges are this machine's own checks, each at the speed that gives its load today. Where the curve is broken, load or speed was not tried yet. Below the axis the bar is the pace that costs about the same.",
+        "combine.cost.points": "Dots are this machine's checks: what each saw behind the machine, at the price, with time and header loss as the curves have them.",
         "combine.now_notch": "now",
         "combine.own": "{own} of its own, {all} in all",
         "combine.tell_now": "Tell today's speed, and its cost is held against this.",

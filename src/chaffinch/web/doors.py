@@ -13,11 +13,9 @@ from chaffinch.web.plain_page import plain_page
 from chaffinch.web.problems import Refusal
 from chaffinch.web.settings import WebSettings
 from chaffinch.web.tls import CA_FILE, fingerprint
+from chaffinch.web.words_plain import plain
 
 router = APIRouter(include_in_schema=False)
-
-NO_WAY_IN = "This link was used before, or its ten minutes are over."
-MORE_WAYS = "At the computer that serves, chaffinch serve link prints a new one. Elsewhere, ask the owner for a code."
 
 
 @router.get("/enter", dependencies=[Depends(anyone)])
@@ -29,7 +27,9 @@ def enter(request: Request, key: Annotated[str, Query(max_length=200)] = "") -> 
     except Refusal as refusal:
         if refusal.status != 401:
             raise
-        said = plain_page("No way in", NO_WAY_IN, MORE_WAYS, link=("/pair", "Type a code"))
+        said = plain_page(
+            plain("enter.none"), plain("enter.none.said"), plain("enter.none.more"), link=("/pair", plain("enter.code"))
+        )
         return HTMLResponse(said, 401, headers={"WWW-Authenticate": "Bearer"})
     return with_key(request, let_in)
 
@@ -54,7 +54,7 @@ def leave(request: Request, who: Reader) -> Response:
     """Let this browser forget the book."""
     devices: Devices = request.app.state.devices
     devices.revoke(who.id)
-    response = HTMLResponse(plain_page("You have left", "This browser knows nothing of the book any more."))
+    response = HTMLResponse(plain_page(plain("left"), plain("left.said")))
     response.delete_cookie(cookie_name(request), path="/", secure=request.url.scheme == "https", httponly=True)
     return response
 
@@ -65,26 +65,14 @@ def install_ca(request: Request) -> Response:
     settings: WebSettings = request.app.state.settings
     file = settings.keep / CA_FILE
     if not file.is_file():
-        return HTMLResponse(plain_page("No certificate is needed here", "This server made none of its own."))
+        return HTMLResponse(plain_page(plain("trust.none"), plain("trust.none.said")))
     return HTMLResponse(
         plain_page(
-            "Let this phone trust the farm's server",
-            "A phone keeps an app for the field only when it trusts where it came from. The certificate below was made "
-            "on the farm's own computer. It can vouch for this server and for nothing outside your own network.",
-            "Compare these signs with those on the computer's screen before you go on: "
-            + fingerprint(file.read_bytes()),
-            lists=(
-                (
-                    "Android: take the certificate below. Then Settings, search for “CA certificate”, Install anyway, "
-                    "and choose the file.",
-                    "iPhone: take the certificate below in Safari and allow it. Then Settings, “Profile downloaded”, "
-                    "Install. Then General, About, Certificate Trust Settings, and switch it on.",
-                    "Windows, macOS, Linux: open the file, or import it in the browser's settings under certificates, "
-                    "as an authority for web sites.",
-                    "Close the browser, open it again, and load the app's address: no warning may appear now.",
-                ),
-            ),
-            link=("/chaffinch-ca.crt", "Take the certificate"),
+            plain("trust"),
+            plain("trust.said"),
+            plain("trust.compare", signs=fingerprint(file.read_bytes())),
+            lists=(tuple(plain(f"trust.{step}") for step in ("android", "iphone", "other", "again")),),
+            link=("/chaffinch-ca.crt", plain("trust.take")),
         )
     )
 
@@ -95,7 +83,7 @@ def ca_certificate(request: Request) -> Response:
     settings: WebSettings = request.app.state.settings
     file = settings.keep / CA_FILE
     if not file.is_file():
-        raise Refusal(404, "certificate", "was not made here", "the server runs without one")
+        raise Refusal(404, "certificate", plain("trust.missing"), plain("trust.missing.mend"))
     return Response(
         file.read_bytes(),
         media_type="application/x-x509-ca-cert",

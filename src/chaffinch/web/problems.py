@@ -12,6 +12,7 @@ from starlette.responses import JSONResponse, Response
 
 from chaffinch.errors import BookError, InputError
 from chaffinch.web.plain_page import plain_page
+from chaffinch.web.words_plain import PLAIN, plain
 
 MEDIA_TYPE: Final = "application/problem+json"
 _LONGEST: Final = 300  # [characters] of anything that is told back
@@ -90,8 +91,9 @@ def told(refusal: Refusal, request: Request) -> Response:
         )
         return JSONResponse(body.model_dump(), refusal.status, headers=refusal.headers, media_type=MEDIA_TYPE)
     # A browser that is not known is shown the way in.
-    link = ("/pair", "Open the desk here with a code") if refusal.status == 401 else ("", "")
-    title = _TITLES.get(refusal.status, "That did not work")
+    link = ("/pair", plain("refused.pair")) if refusal.status == 401 else ("", "")
+    head = f"refused.{refusal.status}"
+    title = plain(head if head in PLAIN else "refused.other")
     from chaffinch.web.pages.mends import mend_here  # the pages know refusals, so they come later
 
     mend = mend_here(refusal.mend)
@@ -100,18 +102,6 @@ def told(refusal: Refusal, request: Request) -> Response:
         line = InputError(refusal.field, refusal.value, refusal.problem, mend).line()
     page = plain_page(title, f"{line}.", link=link)
     return Response(page, refusal.status, headers=refusal.headers, media_type="text/html")
-
-
-_TITLES: Final = {
-    401: "Who are you?",
-    403: "Not for this role",
-    404: "Nothing here",
-    413: "Too large",
-    421: "The request names another host.",
-    429: "Too many at once",
-    500: "A mistake of the server's own.",
-    503: "The book cannot be reached",
-}
 
 
 def clean(text: str) -> str:
