@@ -11,6 +11,7 @@ from chaffinch.book.currency import MoneyTold, one_currency, read_told
 from chaffinch.book.desk import Desk
 from chaffinch.book.log_losses import LogLoss, log_loss
 from chaffinch.book.log_machines import told_machines
+from chaffinch.book.log_zones import ZonesTold
 from chaffinch.book.shown_unit import PaceUnit
 from chaffinch.book.things import Thing
 
@@ -33,6 +34,7 @@ def asked_loss(
     called: Called,
     settings: Mapping[str, float] | None = None,
     season: str | None = None,
+    zones: ZonesTold | None = None,
     progress: Callable[[int, int], None] | None = None,
 ) -> tuple[LogLoss, str]:
     """What the field of a log lost, and the sign of all its money.
@@ -56,6 +58,8 @@ def asked_loss(
         How this face calls a figure.
     season : str or None
         Id of the season whose checks count; None for all.
+    zones : ZonesTold or None
+        Areas to tell the loss of.
 
     Raises
     ------
@@ -81,6 +85,6 @@ def asked_loss(
         desk, combine, crop, path, answers, season=season, price_per_t=price, hour_cost_per_h=hour_cost,
         other_kmh=speed("speed"), fastest_kmh=speed("fastest"), best=given.get("best") == "yes",
         machine=given.get("machine") or None, machine_is=told_machines((given.get("machine_is") or "").splitlines()),
-        class_kmh=2.0 * unit.step_kmh, settings=settings, progress=progress,
+        zones=zones, class_kmh=2.0 * unit.step_kmh, settings=settings, progress=progress,
     )  # fmt: skip
     return found, sign

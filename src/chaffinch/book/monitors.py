@@ -189,6 +189,8 @@ def _sensor(wanted: str | None, known: Sequence[str]) -> str:
     if wanted is None:
         raise InputError("sensor", named, "are kept apart, and none was chosen", f"choose one: --sensor {known[0]}")
     plain = "_".join(wanted.casefold().split())
+    if plain == "" and not known:
+        return ""
     fitting = [one for one in known if one == plain] or [
         one for one in known if plain and one.startswith(f"loss_{plain}_")
     ]

@@ -73,7 +73,7 @@ def map_(
     if picture and to is not None:
         from chaffinch.paper.log_picture import write_map_picture
 
-        write_map_picture(found, unit, sign, to, replace=replace)
+        write_map_picture(found, unit, sign, to, replace=replace, zones=told)
     elif to is not None:
         write_map(found, to, replace=replace)
     if as_data:

@@ -117,6 +117,49 @@ def zone_of(zones: Zones, lon_deg: FloatArray, lat_deg: FloatArray) -> tuple[Int
     return found, int(np.unique(points[zone != first_zone]).size)
 
 
+@dataclass(frozen=True, slots=True)
+class Outline:
+    """Where a zone lies within a box, for drawing.
+
+    Parameters
+    ----------
+    name : str
+    rings : tuple of arrays, each of shape (k, 2)
+        Longitude and latitude along every edge, islands and holes alike [deg].
+    label : (float, float)
+        A place inside its largest piece [deg].
+    """
+
+    name: str
+    rings: tuple[FloatArray, ...]
+    label: tuple[float, float]
+
+
+def outlines(zones: Zones, box: tuple[float, float, float, float], within_deg: float) -> list[Outline]:
+    """The edges of each zone inside a box (west, south, east, north), in their order; a zone outside it has none.
+
+    Parameters
+    ----------
+    zones : Zones
+    box : tuple of float
+        In degrees.
+    within_deg : float
+        How far a drawn edge may lie from the true one [deg].
+    """
+    import shapely
+
+    found = []
+    for number, name in enumerate(zones.names):
+        whole = shapely.union_all(zones.shapes[zones.zone == number])
+        here = shapely.simplify(shapely.intersection(whole, shapely.box(*box)), within_deg)
+        pieces = [one for one in shapely.get_parts(here) if shapely.get_type_id(one) in _POLYGONS and one.area > 0.0]
+        if pieces:
+            rings = tuple(shapely.get_coordinates(ring) for piece in pieces for ring in shapely.get_rings(piece))
+            middle = shapely.point_on_surface(max(pieces, key=lambda piece: float(piece.area)))
+            found.append(Outline(name, rings, (float(middle.x), float(middle.y))))
+    return found
+
+
 def _read(path: Path) -> tuple[Any, dict[str, Any], str]:
     import pyogrio
     from pyogrio.errors import DataLayerError, DataSourceError

@@ -37,6 +37,8 @@ text {{ font-family: {LETTERS}; font-size: 13px; fill: #000; }}
 .tile-1 {{ fill: url(#few); }} .tile-2 {{ fill: url(#hatch); }} .tile-3 {{ fill: url(#cross); }}
 .square {{ stroke: #000; stroke-width: 0.4; }}
 .tile-none {{ stroke-dasharray: 4 3; }}
+.zone {{ fill: none; stroke: #000; stroke-width: 2; }}
+.zone-name {{ font-weight: 700; stroke: #fff; stroke-width: 4; paint-order: stroke; }}
 """
 """Strokes and greys of paper: nothing is told by a hue, and everything stays apart on a copier."""
 

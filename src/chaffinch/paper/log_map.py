@@ -40,12 +40,25 @@ class Squares:
         Column from the west and row from the south → area [ha], mean loss [kg/ha], and the third it lies in (1 to 3).
     wide, high : int
         Columns and rows.
+    west, south : float
+        Corner of the grid [deg].
+    step_deg : (float, float)
+        Width and height of a square [deg].
     """
 
     side_m: float
     at: Mapping[tuple[int, int], tuple[float, float, int]]
     wide: int
     high: int
+    west: float
+    south: float
+    step_deg: tuple[float, float]
+
+    @property
+    def box(self) -> tuple[float, float, float, float]:
+        """West, south, east and north of the grid [deg]."""
+        east, north = self.west + self.wide * self.step_deg[0], self.south + self.high * self.step_deg[1]
+        return self.west, self.south, east, north
 
     def third(self, which: int) -> list[tuple[float, float]]:
         """Area and mean loss of the squares of a third."""
@@ -76,10 +89,29 @@ def squares_of(cells: Sequence[Cell], most: int = MOST_SQUARES) -> Squares | Non
         return None
     order = sorted(means.values())
     at = {key: (area[key], v, 1 + THIRDS * bisect_left(order, v) // len(order)) for key, v in sorted(means.items())}
-    return Squares(step * high * M_PER_DEG, at, 1 + max(c for c, _ in at), 1 + max(r for _, r in at))
+    columns, rows = 1 + max(c for c, _ in at), 1 + max(r for _, r in at)
+    return Squares(step * high * M_PER_DEG, at, columns, rows, west, south, (step * wide, step * high))
 
 
-def log_map(found: Squares, *, title: str, about: str, name: str, spans: Sequence[str], scale: str) -> Drawing:
+@dataclass(frozen=True, slots=True)
+class Edge:
+    """The edges of a zone on a map: its number, its rings as (longitude, latitude), and where the number goes [deg]."""
+
+    number: int
+    rings: Sequence[Sequence[tuple[float, float]]]
+    at: tuple[float, float]
+
+
+def log_map(
+    found: Squares,
+    *,
+    title: str,
+    about: str,
+    name: str,
+    spans: Sequence[str],
+    scale: str,
+    zones: Sequence[Edge] = (),
+) -> Drawing:
     """Draw them.
 
     Parameters
@@ -91,6 +123,8 @@ def log_map(found: Squares, *, title: str, about: str, name: str, spans: Sequenc
         What the patterns 1, 2 and 3 stand for: below the map.
     scale : str
         Name of the bar, with ``{metres}`` in it.
+    zones : sequence of Edge
+        Zones drawn over the squares.
     """
 
     def draw(width: int) -> tuple[int, list[Markup]]:
@@ -102,6 +136,7 @@ def log_map(found: Squares, *, title: str, about: str, name: str, spans: Sequenc
             Markup('<path class="square tile-{}" d="{}"/>').format(level, _runs(found, level, left, foot, side))
             for level in range(1, THIRDS + 1)
         ]
+        parts += _edges(found, zones, left, foot, side)
         parts += _north(width)
         metres = next((m for m in reversed(BARS_M) if side * m / found.side_m <= 0.4 * width), BARS_M[0])
         parts += _bar(side * metres / found.side_m, foot + 16.0, scale.format(metres=metres))
@@ -125,6 +160,29 @@ def _runs(found: Squares, level: int, left: float, foot: float, side: float) -> 
         x, y, wide = left + side * first, foot - side * (row + 1), side * (last - first + 1)
         path.append(f"M{x:.1f} {y:.1f}h{wide:.1f}v{side:.1f}h-{wide:.1f}z")
     return "".join(path)
+
+
+def _edges(found: Squares, zones: Sequence[Edge], left: float, foot: float, side: float) -> list[Markup]:
+    """Each zone's edges and its number; the numbers last, so that no edge crosses one."""
+
+    def at(place: tuple[float, float]) -> tuple[float, float]:
+        lon, lat = place
+        return left + side * (lon - found.west) / found.step_deg[0], foot - side * (lat - found.south) / found.step_deg[
+            1
+        ]
+
+    edges, names = [], []
+    for one in zones:
+        path = "".join(
+            "M" + "L".join(f"{x:.1f} {y:.1f}" for x, y in (at((lon, lat)) for lon, lat in ring)) + "Z"
+            for ring in one.rings
+        )
+        edges.append(Markup('<path class="zone" d="{}"/>').format(path))
+        x, y = at(one.at)
+        names.append(
+            Markup('<text class="zone-name at-middle" x="{:.1f}" y="{:.1f}">{}</text>').format(x, y + 5.0, one.number)
+        )
+    return [*edges, *names]
 
 
 def _north(width: float) -> list[Markup]:

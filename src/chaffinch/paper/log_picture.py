@@ -7,6 +7,7 @@ from typing import Final
 
 from chaffinch.book.fieldlogs import moment_text
 from chaffinch.book.log_losses import LogLoss
+from chaffinch.book.log_zones import ZonesTold
 from chaffinch.book.shown_unit import PaceUnit
 from chaffinch.errors import InputError
 from chaffinch.paper.ink import WIDE
@@ -21,8 +22,10 @@ NO_DAY: Final = "1970-01-01"
 """A picture carries no date."""
 
 
-def map_picture(found: LogLoss, unit: PaceUnit, sign: str) -> bytes:
+def map_picture(found: LogLoss, unit: PaceUnit, sign: str, zones: ZonesTold | None = None) -> bytes:
     """The map as PNG: squares in three patterns that stay apart in grey, north, a scale, and what the patterns mean.
+
+    With ``zones`` their edges and numbers stand over it.
 
     Raises
     ------
@@ -32,7 +35,7 @@ def map_picture(found: LogLoss, unit: PaceUnit, sign: str) -> bytes:
         When the typesetter is not installed.
     """
     refuse_without_typesetter()
-    told = told_of(found, unit, sign, weight_of(unit, None))
+    told = told_of(found, unit, sign, weight_of(unit, None), zones)
     if told.map is None:
         raise InputError("map", 0, "would be empty: no record counts", "look at the cleaning first")
     rows = found.log.cleaned.rows
@@ -51,7 +54,9 @@ def map_picture(found: LogLoss, unit: PaceUnit, sign: str) -> bytes:
     return pictures("picture", data, ppi=PPI)[0]
 
 
-def write_map_picture(found: LogLoss, unit: PaceUnit, sign: str, to: str | Path, *, replace: bool = False) -> None:
+def write_map_picture(
+    found: LogLoss, unit: PaceUnit, sign: str, to: str | Path, *, replace: bool = False, zones: ZonesTold | None = None
+) -> None:
     """Write :func:`map_picture` to a file that ends in ``.png``.
 
     Raises
@@ -62,7 +67,7 @@ def write_map_picture(found: LogLoss, unit: PaceUnit, sign: str, to: str | Path,
     path = Path(to)
     if path.exists() and not replace:
         raise InputError("output", path.name, "is there already", "give another name, or say that it may be replaced")
-    made = map_picture(found, unit, sign)
+    made = map_picture(found, unit, sign, zones)
     try:
         path.write_bytes(made)
     except OSError as error:

@@ -6,6 +6,7 @@ from typing import Any, Final
 
 from chaffinch.book.check_json import as_range
 from chaffinch.book.log_losses import LogLoss, measured
+from chaffinch.book.log_zones import ZonesTold
 from chaffinch.book.shown_unit import PaceUnit
 from chaffinch.paper import blocks
 from chaffinch.paper.behind import method, prices
@@ -18,7 +19,8 @@ SHORT_MAP: Final = 0.6
 """Width of the map on a short report over that of a full one [1]; own figure: one page holds it with all sentences."""
 
 
-def log_report(found: LogLoss, unit: PaceUnit, sign: str, wanted: Wanted, *, name: str, price: str = "") -> Report:
+def log_report(found: LogLoss, unit: PaceUnit, sign: str, wanted: Wanted, *, name: str, price: str = "",
+               zones: ZonesTold | None = None) -> Report:  # fmt: skip
     """The report of a field log.
 
     Parameters
@@ -35,8 +37,10 @@ def log_report(found: LogLoss, unit: PaceUnit, sign: str, wanted: Wanted, *, nam
         Of the log.
     price : str
         As it was told; "" for none.
+    zones : ZonesTold or None
+        The zones it was summed by, for the map.
     """
-    told = told_of(found, unit, sign, weight_of(unit, wanted.report_in))
+    told = told_of(found, unit, sign, weight_of(unit, wanted.report_in), zones)
     records = words("whole.lead", records=f"{found.log.cleaned.flags.size:,}".replace(",", "\u202f"))
     return Report(
         "log",
@@ -67,6 +71,10 @@ def _blocks(found: LogLoss, told: Told, wanted: Wanted, price: str) -> list[Bloc
             drawn |= {"width_mm": SHORT_MAP * drawn["width_mm"], "may_go": True}
         made += [where, drawn]
         made += [] if wanted.short else [blocks.figures_table(told.thirds)]
+    if told.zones and not wanted.short:
+        cols = [NUMBER, NAME, *[NUMBER] * (len(told.zones[0]) - 2)]
+        made += [blocks.heading(words("whole.zones")), blocks.table(told.zones, cols)]
+        made += [blocks.text(text, soft=True) for text in told.zones_said]
     if told.other:
         made += [blocks.heading(told.other_title), blocks.figures_table(told.other)]
         said = [" ".join(told.other_said)] if wanted.short else told.other_said
@@ -98,6 +106,17 @@ def figures(found: LogLoss) -> dict[str, Any]:
         "checks": len(found.curves.own),
         "by_speed": [{"speed_kmh_from": c.low, "area_ha": c.area_ha, "kg_ha": c.kg_ha} for c in found.by_speed],
         "by_hour": [{"time_s_from": c.low, "area_ha": c.area_ha, "kg_ha": c.kg_ha} for c in found.by_hour],
+        "by_zone": [
+            {
+                "zone": one.name or None,
+                "cut_ha": one.cut_ha,
+                "counted_ha": one.known_ha,
+                "total_kg": as_range(one.total_kg),
+                "kg_ha": as_range(one.kg_ha),
+                "money": as_range(one.money),
+            }
+            for one in found.by_zone
+        ],
         "squares": len(found.squares),
         "other_pace": None
         if other is None

@@ -11,12 +11,14 @@ from chaffinch.book.fieldlog_said import doubts_said, flag_said, lags_said, prob
 from chaffinch.book.fieldlogs import LogCleaned, moment_text
 from chaffinch.book.figures import plain_number, range_words, rounded
 from chaffinch.book.log_losses import LogLoss
+from chaffinch.book.log_zone_edges import zone_edges
+from chaffinch.book.log_zones import ZonesTold
 from chaffinch.book.shown_unit import PaceUnit
 from chaffinch.book.times import local
 from chaffinch.engine.estimate import Range
 from chaffinch.paper import drawing
 from chaffinch.paper.drawing import Drawing
-from chaffinch.paper.log_map import Squares, log_map, squares_of
+from chaffinch.paper.log_map import Edge, Squares, log_map, squares_of
 from chaffinch.paper.season_told import KG_PER_SHORT_TON, T_PER_KG
 from chaffinch.paper.told import Amount, area_said, money_said, sign_of
 from chaffinch.paper.words import words
@@ -64,6 +66,8 @@ class Told:
     sources: list[list[str]]
     map: Drawing | None
     thirds: list[list[str]]
+    zones: list[list[str]]
+    zones_said: list[str]
     by_speed: list[list[str]]
     by_hour: list[list[str]]
     other_title: str
@@ -91,8 +95,8 @@ def cleaning_told(log: LogCleaned, unit: PaceUnit, weight: Weight) -> Cleaning:
     return Cleaning(words("whole.clean.said", share=share), counts, rows if len(rows) > 1 else [], notes)
 
 
-def told_of(found: LogLoss, unit: PaceUnit, sign: str, weight: Weight) -> Told:
-    """A field's loss laid out for a page, in the person's units."""
+def told_of(found: LogLoss, unit: PaceUnit, sign: str, weight: Weight, zones: ZonesTold | None = None) -> Told:
+    """A field's loss laid out for a page, in the person's units; ``zones`` are drawn where they were summed."""
     mean = found.kg_ha.times(unit.loss.factor)
     amount = Amount.of(mean, unit.loss.name)
     both = found.header_kg is not None
@@ -117,8 +121,10 @@ def told_of(found: LogLoss, unit: PaceUnit, sign: str, weight: Weight) -> Told:
         total,
         money,
         _sources(found, weight),
-        None if squares is None else _map(squares, unit),
+        None if squares is None else _map(squares, unit, _edges(squares, zones)),
         [] if squares is None else _thirds(squares, unit),
+        _by_zone(found, unit, sign),
+        _zones_said(found),
         _by_speed(found, unit),
         _by_hour(found, unit),
         other_title,
@@ -143,7 +149,43 @@ def _ends(squares: Squares, level: int, unit: PaceUnit) -> tuple[str, str] | Non
     return None if not own else (plain_number(min(own), 2), plain_number(max(own), 2))
 
 
-def _map(squares: Squares, unit: PaceUnit) -> Drawing:
+def _edges(squares: Squares, zones: ZonesTold | None) -> list[Edge]:
+    """The zones as they lie on the map, drawn to a tenth of a square."""
+    if zones is None:
+        return []
+    return [
+        Edge(number, [[(float(lon), float(lat)) for lon, lat in ring] for ring in one.rings], one.label)
+        for number, one in zone_edges(zones, squares.box, 0.1 * squares.step_deg[1])
+    ]
+
+
+def _by_zone(found: LogLoss, unit: PaceUnit, sign: str) -> list[list[str]]:
+    """What each zone lost; numbered as on the map."""
+    if not found.by_zone:
+        return []
+    priced = [words("whole.zones.money", sign=sign_of(sign).strip() or "money")] if found.money is not None else []
+    rows = [["", words("whole.zones.column"), words("column.area"), unit.loss.name, words("column.likely"), *priced]]
+    for number, one in enumerate(found.by_zone, start=1):
+        row = [str(number) if one.name else "", one.name or words("whole.zones.none"), area_said(one.cut_ha, unit.loss)]
+        if one.kg_ha is None:
+            row += ["–", words("whole.zones.empty")]
+        else:
+            low, middle, high = range_words(one.kg_ha.times(unit.loss.factor))
+            row += [middle, f"{low} to {high}"]
+        if priced:
+            row.append("–" if one.money is None else range_words(one.money)[1])
+        rows.append(row)
+    return rows
+
+
+def _zones_said(found: LogLoss) -> list[str]:
+    said = [words("whole.zones.about")] if found.by_zone else []
+    if found.in_several:
+        said.append(words("whole.zones.several", n=_counted(found.in_several)))
+    return said
+
+
+def _map(squares: Squares, unit: PaceUnit, zones: Sequence[Edge] = ()) -> Drawing:
     spans = []
     for level, which in enumerate(("first", "second", "last"), start=1):
         name, ends = words(f"report.map.{which}"), _ends(squares, level, unit)
@@ -152,10 +194,11 @@ def _map(squares: Squares, unit: PaceUnit) -> Drawing:
             if ends is None
             else words("report.map.third", low=ends[0], high=ends[1], unit=unit.loss.name, which=name)
         )
+    about = [words("whole.map.about", side=plain_number(squares.side_m, 2))]
+    about += [words("whole.map.zones")] if zones else []
     return log_map(
-        squares, title=words("whole.map.title", unit=unit.loss.name),
-        about=words("whole.map.about", side=plain_number(squares.side_m, 2)), name="log-map", spans=spans,
-        scale=words("whole.map.scale"),
+        squares, title=words("whole.map.title", unit=unit.loss.name), about=" ".join(about), name="log-map",
+        spans=spans, scale=words("whole.map.scale"), zones=zones,
     )  # fmt: skip
 
 

@@ -7,6 +7,7 @@ import shutil
 import tempfile
 import weakref
 from collections import OrderedDict
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from hashlib import sha256
 from pathlib import Path, PurePosixPath
@@ -21,6 +22,10 @@ KEPT: Final = 6
 """Logs kept; own figure."""
 MOST_BYTES: Final = 32 * 1024 * 1024
 """Largest file that is taken [bytes]; own figure. A day of a combine, a record a second, is about 3 MB of text."""
+MOST_ZONES_BYTES: Final = 8 * 1024 * 1024
+"""Largest file of zones [bytes]; own figure. A few hundred soils with fine edges are about 1 MB."""
+ZONE_ENDINGS: Final = (".zip", ".gpkg", ".geojson", ".json", ".parquet", ".geoparquet")
+"""A shapefile is several files and comes as a zip."""
 ENDINGS: Final = (".csv", ".txt", ".tsv", ".tab", ".dat", ".gz", ".zip", ".gpkg", ".geojson", ".json", ".parquet")
 _PIECE: Final = 1024 * 1024
 _ODD: Final = re.compile(r"[^\w. -]+")
@@ -40,12 +45,15 @@ class KeptLog:
         As it was called, without what a file's name should not hold.
     asked : dict of str to str
         What was last asked of it: answers to its questions, and on whose terms it is summed.
+    zones : Path or None
+        A file of areas to tell the loss of, sent for it.
     """
 
     token: str
     path: Path
     name: str
     asked: dict[str, str] = field(default_factory=dict)
+    zones: Path | None = None
 
 
 class FieldLogs:
@@ -71,36 +79,52 @@ class FieldLogs:
             For an ending that is no log's, an empty file, or one that is too large.
         """
         name = name_of(called)
-        ending = PurePosixPath(name).suffix.lower()
-        if ending not in ENDINGS:
-            mend = "choose comma text, a shapefile or task data in a .zip, GeoPackage, GeoJSON or Parquet"
-            raise InputError("file", called[-60:], "is no kind of field log we read", mend)
+        mend = "choose comma text, a shapefile or task data in a .zip, GeoPackage, GeoJSON or Parquet"
+        _refuse_ending("file", called, name, ENDINGS, "is no kind of field log we read", mend)
         begun = sha256(f"{name}\n".encode())
-        size, pieces = 0, []
-        while piece := file.read(_PIECE):
-            size += len(piece)
-            if size > MOST_BYTES:
-                problem = f"is larger than {MOST_BYTES // _PIECE} MB"
-                mend = "send the log of one field; a larger one is worked on at the computer that serves"
-                raise InputError("file", called[-60:], problem, mend)
+        too_large = "send the log of one field; a larger one is worked on at the computer that serves"
+        pieces = _pieces("file", file, called, MOST_BYTES, too_large)
+        for piece in pieces:
             begun.update(piece)
-            pieces.append(piece)
-        if not size:
-            raise InputError("file", called[-60:], "is empty", "choose the file again")
         token = begun.hexdigest()[:32]
         with self._lock:
             if token in self._kept:
                 self._kept.move_to_end(token)
                 return self._kept[token]
-            home = self._home() / token
-            home.mkdir(exist_ok=True)
-            path = home / name
-            path.write_bytes(b"".join(pieces))
+            path = _written("file", called, self._home() / token / name, pieces)
             self._kept[token] = KeptLog(token, path, PurePosixPath(name).stem)
             while len(self._kept) > KEPT:
                 _, gone = self._kept.popitem(last=False)
-                gone.path.unlink(missing_ok=True)
+                shutil.rmtree(gone.path.parent, ignore_errors=True)
             return self._kept[token]
+
+    def keep_zones(self, kept: KeptLog, file: BinaryIO, called: str) -> None:
+        """Keep a file of zones beside a log, in place of one that was sent before.
+
+        Raises
+        ------
+        InputError
+            For an ending that no file of zones has, an empty file, or one that is too large.
+        """
+        name = name_of(called)
+        mend = "choose a shapefile in a .zip, GeoPackage, GeoJSON or GeoParquet"
+        _refuse_ending("zones", called, name, ZONE_ENDINGS, "is no kind of file we read zones from", mend)
+        pieces = _pieces("zones", file, called, MOST_ZONES_BYTES, "send the zones of this field alone")
+        with self._lock:
+            self._forget_zones(kept)
+            # A folder of its own for each, named by what it holds: answers are kept by its name.
+            home = kept.path.parent / f"zones-{sha256(b''.join(pieces)).hexdigest()[:16]}"
+            kept.zones = _written("zones", called, home / name, pieces)
+
+    def forget_zones(self, kept: KeptLog) -> None:
+        """Leave a log's zones out again."""
+        with self._lock:
+            self._forget_zones(kept)
+
+    def _forget_zones(self, kept: KeptLog) -> None:
+        if kept.zones is not None:
+            shutil.rmtree(kept.zones.parent, ignore_errors=True)
+            kept.zones = None
 
     def find(self, token: str) -> KeptLog | None:
         """A log that is still kept."""
@@ -111,6 +135,34 @@ class FieldLogs:
         """All of them, the newest first."""
         with self._lock:
             return list(reversed(self._kept.values()))
+
+
+def _refuse_ending(field: str, called: str, name: str, endings: Sequence[str], problem: str, mend: str) -> None:
+    if PurePosixPath(name).suffix.lower() not in endings:
+        raise InputError(field, called[-60:], problem, mend)
+
+
+def _pieces(field: str, file: BinaryIO, called: str, most: int, mend: str) -> list[bytes]:
+    """A file that was sent, in pieces; refused where it is empty or larger than ``most``."""
+    size, pieces = 0, []
+    while piece := file.read(_PIECE):
+        size += len(piece)
+        if size > most:
+            raise InputError(field, called[-60:], f"is larger than {most // _PIECE} MB", mend)
+        pieces.append(piece)
+    if not size:
+        raise InputError(field, called[-60:], "is empty", "choose the file again")
+    return pieces
+
+
+def _written(field: str, called: str, path: Path, pieces: Sequence[bytes]) -> Path:
+    try:
+        path.parent.mkdir(exist_ok=True)
+        path.write_bytes(b"".join(pieces))
+    except OSError as error:
+        problem = f"cannot be kept here ({error.strerror})"
+        raise InputError(field, called[-60:], problem, "make room at the computer that serves") from None
+    return path
 
 
 def name_of(called: str) -> str:

@@ -16,6 +16,7 @@ from chaffinch.web.pages.crew import router as crew_router
 from chaffinch.web.pages.day import router as day_router
 from chaffinch.web.pages.field import router as field_router
 from chaffinch.web.pages.fieldlog import router as fieldlog_router
+from chaffinch.web.pages.fieldlog_sent import router as fieldlog_sent_router
 from chaffinch.web.pages.importing import router as importing_router
 from chaffinch.web.pages.issued import router as issued_router
 from chaffinch.web.pages.pairing import router as pairing_router
@@ -40,6 +41,7 @@ for part in (
     trial_router,
     day_router,
     fieldlog_router,
+    fieldlog_sent_router,
     advice_router,
     setup_router,
     thing_router,

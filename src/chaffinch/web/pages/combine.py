@@ -14,7 +14,7 @@ from chaffinch.book.currency import read_told
 from chaffinch.book.desk import Desk
 from chaffinch.book.fields import checks_where
 from chaffinch.book.hour_costs import PARTS, hour_cost, money_of
-from chaffinch.book.monitors import MonitorFound, monitor
+from chaffinch.book.monitors import MonitorFound, monitor, sensors_noted
 from chaffinch.book.pace import PaceAnswer, PaceTerms, pace
 from chaffinch.book.shown_unit import PaceUnit, unit_of
 from chaffinch.book.telling import Teller
@@ -82,7 +82,8 @@ def combine(request: Request, combine_id: ThingId) -> Response:
     if crop:
         unit = unit_of(desk, crop, report_in=person.report_in)
         found_pace = _pace(request, desk, thing, crop, form, unit, version)
-        found_monitor = _monitor(request, desk, thing, crop, version)
+        sensor = _sensor(desk, thing, crop, form.get("sensor"))
+        found_monitor = _monitor(request, desk, thing, crop, version, sensor)
         if isinstance(found_monitor, MonitorFound):
             found_monitor = _monitor_told(request, found_monitor, unit, (thing.id, crop, version))
     for one in (found_pace, found_monitor):
@@ -180,11 +181,17 @@ def _positive(form: Form, name: str, kind: str, bushel_kg: float | None = None) 
     return units.read_positive(text, kind, field=name.replace("_", " "), bushel_kg=bushel_kg).value
 
 
-def _monitor(request: Request, desk: Desk, thing: Thing, crop: str, version: str) -> Any:
+def _sensor(desk: Desk, thing: Thing, crop: str, wanted: str) -> str:
+    """The sensor whose key is shown: the one asked for, else the bar in the cab, else the first."""
+    noted = sensors_noted(desk, thing, crop)
+    return wanted if wanted in noted else next(iter(noted), "")
+
+
+def _monitor(request: Request, desk: Desk, thing: Thing, crop: str, version: str, sensor: str) -> Any:
     """What the bar means; None where no reading stands beside a check."""
-    key = ("monitor", thing.id, crop, version)
+    key = ("monitor", thing.id, crop, version, sensor)
     try:
-        return longer_of(request).ask(key, lambda step: monitor(desk, thing, crop, progress=step))
+        return longer_of(request).ask(key, lambda step: monitor(desk, thing, crop, sensor=sensor, progress=step))
     except InputError as error:
         if error.problem.startswith("has no reading"):
             return None
@@ -193,7 +200,7 @@ def _monitor(request: Request, desk: Desk, thing: Thing, crop: str, version: str
 
 def _monitor_told(request: Request, found: MonitorFound, unit: PaceUnit, of: tuple[str, str, str]) -> Any:
     """What the bar means, laid out: its table takes a while too."""
-    key = ("monitor told", *of, unit.loss.name, unit.speed)
+    key = ("monitor told", *of, found.sensor, unit.loss.name, unit.speed)
     return longer_of(request).ask(key, lambda _: monitor_told(found, unit))
 
 

@@ -5,8 +5,6 @@ What was asked of a log is kept with it, so that whoever may look sees the same 
 
 from __future__ import annotations
 
-import math
-from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Annotated, Any, Final
 
 from fastapi import APIRouter, Depends, Path, Request
@@ -14,26 +12,36 @@ from starlette.datastructures import UploadFile
 from starlette.responses import Response
 
 from chaffinch.book.desk import Desk
-from chaffinch.book.fieldlog_said import HAS_LOSS, NO_LOSS, problem_said, question_said
-from chaffinch.book.fieldlogs import LogFound, PartFigures, answers_of, clean_log, inspect_log, libraries
-from chaffinch.book.figures import plain_number
+from chaffinch.book.fieldlogs import answers_of, clean_log, libraries
 from chaffinch.book.log_asked import asked_loss
+from chaffinch.book.log_zone_edges import zone_names
+from chaffinch.book.log_zones import ZonesTold
 from chaffinch.book.shown_unit import PaceUnit, unit_of
 from chaffinch.book.things import Thing, by_ids, things
 from chaffinch.book.version import book_version
 from chaffinch.errors import InputError, SamplerError
+from chaffinch.paper.blocks import Report
 from chaffinch.paper.log_report import log_report
-from chaffinch.paper.log_told import Cleaning, Told, Weight, cleaning_told, told_of, weight_of
-from chaffinch.paper.typeset import Printed
+from chaffinch.paper.log_told import Cleaning, Told, cleaning_told, told_of, weight_of
 from chaffinch.paper.wanted import made
 from chaffinch.reference import crop_keys
 from chaffinch.web.access import Crew, crew, reader
-from chaffinch.web.field_logs import ENDINGS, KEPT, MOST_BYTES, KeptLog, field_logs_of
+from chaffinch.web.field_logs import (
+    ENDINGS,
+    KEPT,
+    MOST_BYTES,
+    MOST_ZONES_BYTES,
+    ZONE_ENDINGS,
+    KeptLog,
+    field_logs_of,
+)
 from chaffinch.web.pages.answers import Progress, Working, longer_of
+from chaffinch.web.pages.fieldlog_bars import bars_of, bars_told
+from chaffinch.web.pages.fieldlog_seen import MOST_QUESTIONS, Seen, seen_of
 from chaffinch.web.pages.frame import Form, Typed, asked, desk_of, form_of, person_of, see, show
-from chaffinch.web.pages.printing import pdf_page, wanted_of
-from chaffinch.web.pages.told import area_said
+from chaffinch.web.pages.printing import ReportAsked, pdf_page, wanted_of
 from chaffinch.web.pages.words import words
+from chaffinch.web.problems import Refusal
 
 if TYPE_CHECKING:
     from chaffinch.fieldlog.answers import Answers
@@ -45,38 +53,18 @@ READ: Final = ("zone", "crs", "decimals", "dates", "bushel", "layer")
 """Answers to how a log is read."""
 TERMS: Final = ("price", "hour_cost", "speed", "fastest", "machine", "best")
 """What is asked of it."""
-ALL: Final = (*READ, "answers", "elements", "combine", "crop", *TERMS)
+ZONES: Final = ("zone_name", "zone_crs")
+"""Answers to how its zones are read."""
+ALL: Final = (*READ, *ZONES, "answers", "elements", "combine", "crop", *TERMS)
 FIELDS: Final = {
     **{name: name for name in ALL}, "column": "answers", "element": "elements", "hour cost": "hour_cost",
     "other pace": "speed", "fastest speed": "fastest", "log": "machine", "file": "file",
+    "zones": "zones", "zone column": "zone_name",
 }  # fmt: skip
 EXAMPLES: Final = {
     "price": "14.50 /bu", "hour_cost": "450 /h", "speed": "3 mph", "fastest": "5 mph", "bushel": "60 lb",
     "crs": "EPSG:32612",
 }  # fmt: skip
-MOST_QUESTIONS: Final = 40
-"""Questions of one log that a page shows; own figure."""
-
-
-@dataclass(frozen=True, slots=True)
-class Asked:
-    """One open question as the form puts it: its field, what it is about, and what may be chosen."""
-
-    field: str
-    of: str
-    said: str
-    choices: tuple[str, ...]
-
-
-@dataclass(frozen=True, slots=True)
-class Seen:
-    """What a log holds, as the page shows it."""
-
-    what: str
-    parts: list[list[str]]
-    notes: list[str]
-    columns: list[list[str]]
-    questions: list[Asked]
 
 
 @router.get("/fieldlogs", dependencies=[Depends(reader)])
@@ -105,8 +93,8 @@ def look(request: Request, token: Token) -> Response:
     """What a log holds, what is open, and what the field lost by what was last asked of it."""
     kept = field_logs_of(request).find(token)
     if kept is None:
-        return _gone(request)
-    return _page(request, kept, Form(dict(kept.asked)))
+        return gone(request)
+    return page(request, kept, Form(dict(kept.asked)))
 
 
 @router.post("/fieldlogs/{token}")
@@ -114,7 +102,7 @@ def ask(request: Request, token: Token, _who: Crew, sent: Typed) -> Response:
     """Take answers and terms, and show the page by them."""
     kept, form = field_logs_of(request).find(token), form_of(sent)
     if kept is None:
-        return _gone(request)
+        return gone(request)
     told = {name: form.get(name) for name in ALL if form.get(name)}
     for number in range(MOST_QUESTIONS):
         of, chosen = form.get(f"asked-{number}"), form.get(f"ask-{number}")
@@ -128,24 +116,44 @@ def ask(request: Request, token: Token, _who: Crew, sent: Typed) -> Response:
 @router.get("/fieldlogs/{token}/report.pdf", dependencies=[Depends(reader)])
 def report(request: Request, token: Token) -> Response:
     """The report of a log by what was last asked of it."""
+    kept = field_logs_of(request).find(token)
+    if kept is None:
+        return gone(request)
+    if not (kept.asked.get("combine") and kept.asked.get("crop")):
+        return see(f"/fieldlogs/{token}")
+    wanted = log_report_asked(request, token, asked(request))
+    return pdf_page(request, wanted.about, lambda step: made(wanted.make(step))[1], wanted.name)
+
+
+def log_report_asked(request: Request, token: str, terms: Form) -> ReportAsked:
+    """The report of a log by what was last asked of it, on the terms of a form.
+
+    Raises
+    ------
+    Refusal
+        404 for a log that is no longer kept, 422 for one that was not asked what its field lost.
+    """
     kept, desk = field_logs_of(request).find(token), desk_of(request)
     if kept is None:
-        return _gone(request)
-    form, wanted = Form(dict(kept.asked)), wanted_of(request, asked(request))
-    combine = _combine(desk, form)
-    if combine is None or not form.get("crop"):
-        return see(f"/fieldlogs/{token}")
-    unit = unit_of(desk, form.get("crop"), report_in=wanted.report_in)
+        raise Refusal(404, "log", "is no longer kept here", "send it again", value=token[:8])
+    form, wanted = Form(dict(kept.asked)), wanted_of(request, terms)
+    combine, zones = combine_told(desk, form), _zones(kept, form)
+    crop = form.get("crop")
+    if combine is None or not crop:
+        raise Refusal(422, "log", "was not asked what its field lost", "choose a combine and a crop", value=kept.name)
+    unit = unit_of(desk, crop, report_in=wanted.report_in)
 
-    def work(step: Progress) -> Printed:
+    def work(step: Progress) -> Report:
         found, sign = asked_loss(
-            desk, kept.path, _answers(form), form.values, combine=combine, crop=form.get("crop"), unit=unit,
-            called=_called, progress=step,
+            desk, kept.path, answers_told(form), form.values, combine=combine, crop=crop, unit=unit, called=_called,
+            zones=zones, progress=step,
         )  # fmt: skip
-        laid = log_report(found, unit.in_currency(sign), sign, wanted, name=kept.name, price=form.get("price"))
-        return made(laid)[1]
+        return log_report(
+            found, unit.in_currency(sign), sign, wanted, name=kept.name, price=form.get("price"), zones=zones
+        )
 
-    return pdf_page(request, ("fieldlog", token, wanted, tuple(sorted(form.values.items()))), work, f"log-{kept.name}")
+    about = ("fieldlog", token, repr(sorted(form.values.items())), str(zones and zones.path), repr(wanted))
+    return ReportAsked(about, f"log-{kept.name}", wanted, work)
 
 
 def _choose(request: Request, form: Form, *, status: int = 200) -> Response:
@@ -155,7 +163,8 @@ def _choose(request: Request, form: Form, *, status: int = 200) -> Response:
     )  # fmt: skip
 
 
-def _gone(request: Request) -> Response:
+def gone(request: Request) -> Response:
+    """The page that says a log is no longer kept."""
     form = Form()
     form.general.append(words("fieldlog.gone"))
     return _choose(request, form, status=404)
@@ -171,7 +180,8 @@ def _take(told: dict[str, str], name: str, what: str, chosen: str) -> None:
         told[name] = "\n".join(dict.fromkeys([*told.get(name, "").splitlines(), *lines]))
 
 
-def _page(request: Request, kept: KeptLog, form: Form) -> Response:
+def page(request: Request, kept: KeptLog, form: Form, *, status: int = 200) -> Response:
+    """The page of a log by what the form asks of it."""
     desk, person = desk_of(request), person_of(request)
     crop = form.get("crop")
     unit = _unit(desk, crop, person.report_in)
@@ -180,21 +190,17 @@ def _page(request: Request, kept: KeptLog, form: Form) -> Response:
     seen: Any = None
     told: Any = None
     cleaning: Any = None
+    bars: Any = None
+    zones = _readable_zones(kept, form)
     try:
-        answers = _answers(form)
-        seen = longer_of(request).ask(("log seen", *key), lambda step: _seen(kept, answers, unit, weight, step))
-        combine = _combine(desk, form)
+        answers = answers_told(form)
+        seen = longer_of(request).ask(("log seen", *key), lambda step: seen_of(kept.path, answers, unit, weight, step))
+        combine = combine_told(desk, form)
         if isinstance(seen, Seen) and not seen.questions:
             if combine is not None and crop:
-
-                def work(step: Progress) -> Told:
-                    found, sign = asked_loss(
-                        desk, kept.path, answers, form.values, combine=combine, crop=crop, unit=unit, called=_called,
-                        progress=step,
-                    )  # fmt: skip
-                    return told_of(found, unit.in_currency(sign), sign, weight)
-
-                told = longer_of(request).ask(("log loss", book_version(desk), *key), work)
+                told = _whole(request, kept, form, combine, unit, zones, key)
+                if seen.heard:
+                    bars = bars_of(request, kept, combine, form.get("machine"), answers)
             else:
                 cleaning = longer_of(request).ask(
                     ("log clean", *key),
@@ -202,16 +208,62 @@ def _page(request: Request, kept: KeptLog, form: Form) -> Response:
                 )
     except (InputError, SamplerError) as error:
         _refuse(form, error)
-    for one in (seen, told, cleaning):
+    for one in (seen, told, cleaning, bars):
         if isinstance(one, Working):
             return show(request, "working.html", "fieldlogs", working=one, title=kept.name)
     if isinstance(told, Told):
         cleaning = told.cleaning
     return show(
-        request, "fieldlog.html", "fieldlogs", status=422 if form.wrong else 200, kept=kept, form=form, seen=seen,
-        told=told, cleaning=cleaning if isinstance(cleaning, Cleaning) else None, examples=EXAMPLES,
+        request, "fieldlog.html", "fieldlogs", status=status if status != 200 else 422 if form.wrong else 200,
+        kept=kept, form=form, seen=seen, told=told, bars=None if bars is None else bars_told(bars),
+        zone_endings=",".join(ZONE_ENDINGS), zone_megabytes=MOST_ZONES_BYTES // 1024 // 1024,
+        cleaning=cleaning if isinstance(cleaning, Cleaning) else None, examples=EXAMPLES,
         combines=[(t.id, t.title) for t in things(desk, "combine") if not t.retired], crops=list(crop_keys()),
     )  # fmt: skip
+
+
+def _whole(
+    request: Request, kept: KeptLog, form: Form, combine: Thing, unit: PaceUnit, zones: ZonesTold | None, key: Any
+) -> Told | Working:
+    """What the field lost, laid out; zones of another field are told and left out."""
+    desk, answers = desk_of(request), answers_told(form)
+    weight = weight_of(unit, person_of(request).report_in)
+
+    def work(step: Progress) -> Told:
+        found, sign = asked_loss(
+            desk, kept.path, answers, form.values, combine=combine, crop=form.get("crop"), unit=unit, called=_called,
+            zones=zones, progress=step,
+        )  # fmt: skip
+        return told_of(found, unit.in_currency(sign), sign, weight, zones)
+
+    whole = ("log loss", book_version(desk), *key, str(zones and zones.path))
+    try:
+        answer: Told | Working = longer_of(request).ask(whole, work)
+    except InputError as error:
+        if zones is None or error.field != "zones":
+            raise
+        form.refuse(error, FIELDS)
+        return _whole(request, kept, form, combine, unit, None, key)
+    return answer
+
+
+def _zones(kept: KeptLog, form: Form) -> ZonesTold | None:
+    return None if kept.zones is None else ZonesTold(kept.zones, form.get("zone_name"), form.get("zone_crs"))
+
+
+def _readable_zones(kept: KeptLog, form: Form) -> ZonesTold | None:
+    """The zones that were sent; None where they cannot be read, which the form then says."""
+    told = _zones(kept, form)
+    if told is None:
+        return None
+    try:
+        zone_names(told)
+    except InputError as error:
+        open_one = {"tells no coordinate system": "zone_crs", "which column names its zones": "zone_name"}
+        field = next((name for sign, name in open_one.items() if sign in error.problem), "zones")
+        form.refuse(error, {**FIELDS, told.path.name: field})
+        return None
+    return told
 
 
 def _unit(desk: Desk, crop: str, report_in: str | None) -> PaceUnit:
@@ -222,12 +274,13 @@ def _unit(desk: Desk, crop: str, report_in: str | None) -> PaceUnit:
     return unit_of(desk, crop_keys()[0], report_in="lb/ac" if land == "ac" else "kg/ha")
 
 
-def _combine(desk: Desk, form: Form) -> Thing | None:
+def combine_told(desk: Desk, form: Form) -> Thing | None:
+    """The combine that was chosen; None for none."""
     found = by_ids(desk, [form.get("combine")]).get(form.get("combine")) if form.get("combine") else None
     return found if found is not None and found.kind == "combine" else None
 
 
-def _answers(form: Form) -> Answers:
+def answers_told(form: Form) -> Answers:
     """What the form says of how the log is read."""
     lists = {name: [one for one in form.get(name).splitlines() if one.strip()] for name in ("answers", "elements")}
     return answers_of(
@@ -235,69 +288,6 @@ def _answers(form: Form) -> Answers:
         elements=lists["elements"],
         **{name: form.get(name) for name in READ if form.get(name)},
     )
-
-
-def _seen(kept: KeptLog, answers: Answers, unit: PaceUnit, weight: Weight, step: Progress) -> Seen:
-    """What the log holds; its records themselves are not kept."""
-    found = replace(inspect_log(kept.path, answers, progress=step), rows=None)
-    records = f"{found.records:,}".replace(",", "\u202f")
-    return Seen(
-        words("fieldlog.what", kind=found.kind, records=records),
-        _parts(found, unit, weight),
-        _notes(found),
-        [[words("fieldlog.column"), words("fieldlog.meaning")]]
-        + [[name, meant] for name, meant in found.matched.items() if meant != "-"],
-        _questions(found),
-    )
-
-
-def _parts(found: LogFound, unit: PaceUnit, weight: Weight) -> list[list[str]]:
-    head = [
-        words("fieldlog.part"), words("fieldlog.records"), words("column.area"),
-        f"{words('fieldlog.grain')}, {weight.unit}", f"{words('fieldlog.yield')}, {unit.loss.name}",
-        words("fieldlog.load"), unit.speed, words("fieldlog.moisture"),
-    ]  # fmt: skip
-
-    def row(one: PartFigures) -> list[str]:
-        figures = (one.grain_t * 1000.0 * weight.per_kg, one.yield_t_ha * 1000.0 * unit.loss.factor,
-                   one.throughput_t_h, unit.speeds(one.speed_kmh))  # fmt: skip
-        area = words("none") if math.isnan(one.area_ha) else area_said(one.area_ha, unit.loss)
-        moisture = words("none") if math.isnan(one.moisture_pct) else f"{one.moisture_pct:.1f} %"
-        records = f"{one.records:,}".replace(",", "\u202f")
-        return [one.name or words("none"), records, area, *(_number(v) for v in figures), moisture]
-
-    return [head, *(row(one) for one in found.parts)]
-
-
-def _notes(found: LogFound) -> list[str]:
-    told = [problem_said(problem) for problem in found.problems]
-    if not math.isnan(found.recomputed):
-        told.append(words("fieldlog.recomputed", ratio=f"{found.recomputed:.3f}"))
-    told += [words("fieldlog.derived", column=column, how=how) for column, how in found.derived.items()]
-    loss = found.loss_readings
-    return [*told, HAS_LOSS.format(columns=", ".join(loss)) if loss else NO_LOSS]
-
-
-def _questions(found: LogFound) -> list[Asked]:
-    """The open questions, each as a field of the form."""
-    made = []
-    for number, one in enumerate(found.questions[:MOST_QUESTIONS]):
-        what = one.what.removeprefix("element ")
-        said = words("fieldlog.question", what=what, problem=question_said(one)[0])
-        if one.why == "weight of a bushel":
-            made.append(Asked("bushel", "", said, ()))
-        elif one.what in ("zone", "crs"):
-            made.append(Asked(one.what, "", said, ()))
-        elif one.what == "dates":
-            made.append(Asked(f"ask-{number}", "dates|", said, one.choices))
-        elif one.why == "several elements":
-            made.append(Asked(f"ask-{number}", f"elements|{what}", said, one.choices))
-        elif all("=" in choice for choice in one.choices):
-            # Two columns that changed places are put right together.
-            made.append(Asked(f"ask-{number}", f"answers|{what}", said, ("\n".join(one.choices),)))
-        else:
-            made.append(Asked(f"ask-{number}", f"answers|{what}", said, one.choices))
-    return made
 
 
 def _refuse(form: Form, error: InputError | SamplerError) -> None:
@@ -309,7 +299,3 @@ def _refuse(form: Form, error: InputError | SamplerError) -> None:
 
 def _called(name: str) -> str:
     return name
-
-
-def _number(value: float) -> str:
-    return words("none") if math.isnan(value) else plain_number(value, 3)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from hashlib import sha256
 from typing import Any, Final
 
 from fastapi import APIRouter, Depends, Request
@@ -18,6 +19,7 @@ from chaffinch.paper.typeset import Printed, refuse_without_typesetter, typeset
 from chaffinch.paper.wanted import as_issued, made
 from chaffinch.web.access import Owner, owner, reader
 from chaffinch.web.pages.answers import Progress, Working, longer_of
+from chaffinch.web.pages.fieldlog import log_report_asked
 from chaffinch.web.pages.frame import Form, Typed, asked, desk_of, form_of, see, show
 from chaffinch.web.pages.printing import RecordId, ReportAsked, as_file, report_asked, sound, there
 from chaffinch.web.pages.words import words
@@ -26,6 +28,7 @@ from chaffinch.web.problems import Refusal
 router = APIRouter()
 
 OF: Final = re.compile(r"/(check|field|season|trial)/([A-Za-z0-9-]{4,64})/report\.pdf")
+OF_LOG: Final = re.compile(r"/fieldlogs/([0-9a-f]{32})/report\.pdf")
 TERMS: Final = ("of", "paper", "short", "hour_cost", "source")
 """What the form of a report says."""
 
@@ -48,7 +51,7 @@ def ask(request: Request) -> Response:
         return show(request, "working.html", "seasons", working=found, title=words("issue.title"))
     title, pages = found[0].title, found[1].pages
     back = form.get("of").removesuffix("/report.pdf")
-    terms = [(name, form.get(name)) for name in TERMS if form.get(name)]
+    terms = [*((name, form.get(name)) for name in TERMS if form.get(name)), ("shown", _shown(report))]
     said = words("issue.said", title=title, pages=words("issue.page") if pages == 1 else words("issue.pages", n=pages))
     return show(request, "issue.html", "seasons", said=said, terms=terms, back=back, form=Form())
 
@@ -58,6 +61,8 @@ def keep(request: Request, _who: Owner, sent: Typed) -> Response:
     """Keep a report in the book as it stands; sent twice it is kept once."""
     form, desk = form_of(sent), desk_of(request)
     report = _asked(request, form)
+    if form.get("shown") not in ("", _shown(report)):
+        raise Refusal(409, "of", "was asked otherwise meanwhile", "look at it again, then keep it")
     found = sound(lambda: _whole(request, report))
     data = found[0].data()
     before = next((one for one in reports(desk) if one.result.get("page") == data), None)
@@ -81,6 +86,9 @@ def again(request: Request, report_id: RecordId) -> Response:
 
 
 def _asked(request: Request, form: Form) -> ReportAsked:
+    of_log = OF_LOG.fullmatch(form.get("of"))
+    if of_log is not None:
+        return log_report_asked(request, of_log[1], form)
     match = OF.fullmatch(form.get("of"))
     if match is None:
         raise Refusal(
@@ -91,6 +99,11 @@ def _asked(request: Request, form: Form) -> ReportAsked:
 
 def _key(request: Request, report: ReportAsked) -> tuple[Any, ...]:
     return ("issue", book_version(desk_of(request)), repr((*report.about, report.wanted)))
+
+
+def _shown(report: ReportAsked) -> str:
+    """What a page was shown by: a log may be asked something else by another person while it is being looked at."""
+    return sha256(repr(report.about).encode()).hexdigest()[:16]
 
 
 def _frozen(report: ReportAsked, step: Progress) -> Report:

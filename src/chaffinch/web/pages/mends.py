@@ -34,6 +34,11 @@ _PIECES: Final = tuple(
         (r"--dates dmy,? or --dates mdy", "mend.dates"),
         (r"--column \"[^\"]*\"(?: and --column \"[^\"]*\")?", "mend.column"),
         (r"--fixed [^\s;]+", "mend.fixed"),
+        (r": --zone-name COLUMN", "mend.zone_name"),
+        (r", like --zone-crs \S+", "mend.zone_crs"),
+        (r": --machine NAME", "mend.machine"),
+        (r"add --(?:price|hour-cost)(?: \"[^\"]*\")?", "mend.terms"),
+        (r"look at: fieldlog clean", "mend.cleaned"),
         (r"--zone [^\s,;]+(?:, or --zone \S+)?", "mend.zone"),
         (r":? --(?:combine|bar|hours-since) (?:NAME|NUMBER)", ""),
     )

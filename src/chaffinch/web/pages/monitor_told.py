@@ -8,7 +8,16 @@ from dataclasses import dataclass, field
 from typing import Final
 
 from chaffinch.book.figures import plain_number, range_words, rounded
-from chaffinch.book.monitor_said import HEADER, NOT_YET, PER, catches_said, left_out_said, standing_said
+from chaffinch.book.monitor_said import (
+    HEADER,
+    NOT_YET,
+    OF_LOG,
+    PER,
+    catches_said,
+    left_out_said,
+    sensor_said,
+    standing_said,
+)
 from chaffinch.book.monitors import MonitorFound
 from chaffinch.book.shown_unit import PaceUnit
 from chaffinch.engine.estimate import Range
@@ -23,7 +32,10 @@ ROWS: Final = 6
 
 @dataclass
 class Told:
-    """A key as the combine's page shows it; ``missing`` says why there is none yet."""
+    """A key as the combine's page shows it; ``missing`` says why there is none yet.
+
+    ``others`` are the other sensors with a key of their own: each by its column and what it is called.
+    """
 
     header: str
     pairs: str = ""
@@ -33,6 +45,7 @@ class Told:
     by_loss: list[list[str]] = field(default_factory=list)
     by_loss_about: str = ""
     remarks: list[str] = field(default_factory=list)
+    others: list[tuple[str, str]] = field(default_factory=list)
 
 
 def told_of(found: MonitorFound | InputError, unit: PaceUnit) -> Told:
@@ -41,7 +54,10 @@ def told_of(found: MonitorFound | InputError, unit: PaceUnit) -> Told:
         return Told(HEADER, missing=said(found))
     key = found.key
     told = Told(HEADER, words("combine.monitor.pairs", n=len(found.pairs)))
+    told.others = [(one, sensor_said(one)) for one in found.others]
     told.remarks = [*catches_said(found), *left_out_said(found.left_out)]
+    if found.sensor:
+        told.remarks.insert(0, OF_LOG.format(name=sensor_said(found.sensor)))
     if key.missing:
         told.missing = NOT_YET.format(missing="; ".join(key.missing))
         return told

@@ -121,6 +121,7 @@ SHOWN: Final = MappingProxyType(
         "combine.monitor": "What the loss monitor means",
         "combine.monitor.pairs": "{n} pairs of bar and check",
         "combine.monitor.bar": "bar",
+        "combine.monitor.others": "Other sensors, each with a key of its own:",
         "combine.monitor.any": "any speed",
         "combine.monitor.at": "at {speed}",
         "combine.monitor.loss": "Machine loss in {unit} by what the bar shows; – where it was not tried.",
