@@ -23,6 +23,8 @@ from chaffinch.fieldlog.settings import Settings, usual
 
 MAD_TO_SD: Final = 1.4826
 """Median absolute deviation to the sd of a normal [1] (memory)."""
+RANGES: Final = 2
+"""How often the range of the yield is found [1] (vega-2019, printed)."""
 
 
 class Flag(IntFlag):
@@ -169,33 +171,30 @@ def _field(rows: Rows, settings: Settings) -> Cleaned:
     def flag(kind: Flag, bad: BoolArray) -> None:
         flags[bad] |= np.uint16(kind)
 
-    flag(Flag.STATUS, _out_of_work(rows))
+    flag(Flag.STATUS, out_of_work(rows))
     flag(Flag.POSITION, way.jumped | np.isnan(way.x_m))
-    slow, unsteady = _speed(rows, way, settings)
+    slow, unsteady = speeds_off(rows, way, settings)
     cutting = (flags & (Flag.STATUS | Flag.POSITION)) == 0
-    overlap = overlap_share(way, rows.column("width_m"), cutting, _one_clock(rows))
+    overlap = overlap_share(way, rows.column("width_m"), cutting, one_clock(rows))
     with np.errstate(invalid="ignore"):
         again = overlap > settings.overlap_share
     # A strip cut before yields little, whatever the delay: it would blur what opposite passes tell.
     lags, flow = _delays(rows, way, (flags == 0) & (way.pass_no >= 0) & ~slow & ~again, settings)
-    with np.errstate(invalid="ignore", divide="ignore"):
-        crop = 36.0 * flow / (rows.column("speed_kmh") * rows.column("width_m"))
-    crop = np.where(np.isfinite(crop), crop, np.nan)
+    crop = crop_of(rows, flow)
     if np.isnan(crop).all():
         crop = rows.column("yield_t_ha")
     flag(Flag.DELAY, np.isnan(flow) & ~np.isnan(rows.column("flow_kg_s")))
-    flag(Flag.PASS_END, _ends(way, np.where(flags == 0, flow, np.nan), settings))
-    short = (way.pass_m < settings.shortest_pass_m)[np.maximum(way.pass_no, 0)] if way.pass_m.size else way.turning
-    flag(Flag.TURN, way.turning | (short & (way.pass_no >= 0)))
+    flag(Flag.PASS_END, pass_ends(way, np.where(flags == 0, flow, np.nan), settings))
+    flag(Flag.TURN, turns(way, settings))
     flag(Flag.SPEED, slow | unsteady)
-    flag(Flag.WIDTH, _narrow(rows, settings))
+    flag(Flag.WIDTH, narrow(rows, settings, usual_widths(rows)))
     flag(Flag.OVERLAP, again)
     flag(Flag.RANGE, _beyond(rows, crop, flags == 0, settings))
     flag(Flag.LOCAL, _stand_out(way, crop, flags == 0, float(_usual_width(rows)), settings))
     return Cleaned(rows, flags, flow, crop, overlap, way.pass_no, lags, (), settings)
 
 
-def _one_clock(rows: Rows) -> FloatArray | None:
+def one_clock(rows: Rows) -> FloatArray | None:
     """Times of several parts by a clock they share; None where the order they stand in is all that is known."""
     clocks = {rows.parts[int(i)].clock for i in np.flatnonzero(np.bincount(rows.part))}
     time = rows.column("time_s")
@@ -203,7 +202,7 @@ def _one_clock(rows: Rows) -> FloatArray | None:
     return time if shared and len(rows.part_slices()) > 1 else None
 
 
-def _out_of_work(rows: Rows) -> BoolArray:
+def out_of_work(rows: Rows) -> BoolArray:
     """Header up, or no position fix; a record that tells neither is not judged."""
     bad = np.zeros(len(rows), np.bool_)
     if "in_work" in rows:
@@ -213,7 +212,7 @@ def _out_of_work(rows: Rows) -> BoolArray:
     return bad
 
 
-def _speed(rows: Rows, way: Course, settings: Settings) -> tuple[BoolArray, BoolArray]:
+def speeds_off(rows: Rows, way: Course, settings: Settings) -> tuple[BoolArray, BoolArray]:
     """Too slow or fast, and changing too much within the smoothing time."""
     speed = rows.column("speed_kmh")
     with np.errstate(invalid="ignore", divide="ignore"):
@@ -242,7 +241,7 @@ def _delays(rows: Rows, way: Course, usable: BoolArray, settings: Settings) -> t
     return lags, shifted
 
 
-def _ends(way: Course, flow: FloatArray, settings: Settings) -> BoolArray:
+def pass_ends(way: Course, flow: FloatArray, settings: Settings) -> BoolArray:
     """First and last records of a pass while the machine fills and runs empty."""
     found = np.zeros(flow.size, np.bool_)
     at = np.flatnonzero(way.pass_no >= 0)
@@ -267,28 +266,59 @@ def _usual_width(rows: Rows) -> float:
     return float(np.median(width)) if width.size else float("nan")
 
 
-def _narrow(rows: Rows, settings: Settings) -> BoolArray:
-    """Narrower than the usual width of the part: a setting may differ from part to part."""
+def usual_widths(rows: Rows) -> dict[int, float]:
+    """Usual width of each part that tells one [m]: a setting may differ from part to part."""
     width = rows.column("width_m")
-    narrow = np.zeros(len(rows), np.bool_)
-    for _, where in rows.part_slices():
-        one = width[where]
-        full = one[one > 0]
+    found = {}
+    for part, where in rows.part_slices():
+        full = width[where][width[where] > 0]
         if full.size:
+            found[part] = float(np.median(full))
+    return found
+
+
+def narrow(rows: Rows, settings: Settings, usual_m: Mapping[int, float]) -> BoolArray:
+    """Narrower than the usual width of the part."""
+    width = rows.column("width_m")
+    found = np.zeros(len(rows), np.bool_)
+    for part, where in rows.part_slices():
+        if part in usual_m:
             with np.errstate(invalid="ignore"):
-                narrow[where] = one < settings.width_share * float(np.median(full))
-    return narrow
+                found[where] = width[where] < settings.width_share * usual_m[part]
+    return found
+
+
+def crop_of(rows: Rows, flow: FloatArray) -> FloatArray:
+    """Yield of the grain cut at each record [t/ha]; NaN where flow, speed or width is missing."""
+    with np.errstate(invalid="ignore", divide="ignore"):
+        crop = 36.0 * flow / (rows.column("speed_kmh") * rows.column("width_m"))
+    return np.where(np.isfinite(crop), crop, np.nan)
+
+
+def turns(way: Course, settings: Settings) -> BoolArray:
+    """Turning, or on a pass too short to be one."""
+    if not way.pass_m.size:
+        return way.turning
+    short = (way.pass_m < settings.shortest_pass_m)[np.maximum(way.pass_no, 0)]
+    found: BoolArray = way.turning | (short & (way.pass_no >= 0))
+    return found
+
+
+def poor(rows: Rows, crop: FloatArray, settings: Settings) -> BoolArray:
+    """Yield missing or not above 0, moisture no grain has."""
+    bad: BoolArray = ~(crop > 0)
+    if "moisture_pct" in rows:
+        moisture = rows.columns["moisture_pct"]
+        bad |= (moisture < settings.moisture_least_pct) | (moisture > settings.moisture_most_pct)
+    return bad
 
 
 def _beyond(rows: Rows, crop: FloatArray, good: BoolArray, settings: Settings) -> BoolArray:
     """Yield not above 0 or far from the field's mean, moisture no grain has; a missing yield too."""
-    bad = ~(crop > 0)
-    if "moisture_pct" in rows:
-        moisture = rows.columns["moisture_pct"]
-        bad |= (moisture < settings.moisture_least_pct) | (moisture > settings.moisture_most_pct)
+    bad = poor(rows, crop, settings)
     judged = good & ~bad
     # Twice: what lies far out also widens the spread it is held against.
-    for _ in range(2):
+    for _ in range(RANGES):
         if not judged.any():
             break
         mean, sd = float(crop[judged].mean()), float(crop[judged].std())
@@ -308,14 +338,21 @@ def _stand_out(way: Course, crop: FloatArray, good: BoolArray, width_m: float, s
     x, y = way.x_m[at], way.y_m[at]
     column = np.floor((x - x.min()) / side).astype(np.int64)
     cell = np.floor((y - y.min()) / side).astype(np.int64) * (int(column.max()) + 1) + column
+    found[at] = far_from_cell(cell, crop[at], settings)
+    return found
+
+
+def far_from_cell(cell: IntArray, crop: FloatArray, settings: Settings) -> BoolArray:
+    """Which records of any number of whole cells lie far from the middle of their own."""
+    found = np.zeros(crop.size, np.bool_)
     order = np.argsort(cell, kind="stable")
-    values, starts = crop[at][order], run_starts(cell[order])
+    values, starts = crop[order], run_starts(cell[order])
     least = int(settings.local_least)
-    off = np.abs(values - spread_out(medians(values, starts, least), starts, at.size))
-    mad = spread_out(medians(off, starts, least), starts, at.size)
+    off = np.abs(values - spread_out(medians(values, starts, least), starts, crop.size))
+    mad = spread_out(medians(off, starts, least), starts, crop.size)
     with np.errstate(invalid="ignore"):
         out = (off > settings.local_mad * MAD_TO_SD * mad) & (mad > 0)
-    found[at[order[out]]] = True
+    found[order[out]] = True
     return found
 
 

@@ -5,6 +5,7 @@ Only whole columns are worked out, never single gaps, and each says how: what wa
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Final
 
 import numpy as np
@@ -24,8 +25,15 @@ BY_FLOW: Final = "flow × interval ÷ (distance × width)"
 BY_YIELD: Final = "yield × distance × width ÷ interval"
 
 
-def completed(rows: Rows) -> Rows:
-    """The rows with interval, distance, speed, yield and flow where the others allow them."""
+def completed(rows: Rows, longest_s: Mapping[int, float] | None = None) -> Rows:
+    """The rows with interval, distance, speed, yield and flow where the others allow them.
+
+    Parameters
+    ----------
+    rows : Rows
+    longest_s : mapping of int to float, or None
+        Longest time a record of a part stands for [s], where ``rows`` are a piece of the part; None: from the rows.
+    """
     new: dict[str, FloatArray] = {}
     how: dict[str, str] = {}
 
@@ -41,7 +49,7 @@ def completed(rows: Rows) -> Rows:
 
     with np.errstate(divide="ignore", invalid="ignore"):
         if not have("interval_s") and have("time_s"):
-            put("interval_s", _to_next(rows), BY_CLOCK)
+            put("interval_s", _to_next(rows, longest_s), BY_CLOCK)
         if not have("distance_m") and have("speed_kmh") and have("interval_s"):
             put("distance_m", get("speed_kmh") * get("interval_s") / 3.6, BY_SPEED)
         if not have("distance_m") and have("lon_deg") and have("lat_deg"):
@@ -65,14 +73,19 @@ def recomputed_over_recorded(rows: Rows) -> FloatArray:
     return np.where(np.isfinite(ratio) & (ratio > 0), ratio, np.nan)
 
 
-def _to_next(rows: Rows) -> FloatArray:
+def longest_of(usual_s: float) -> float:
+    """Longest time a record stands for where that is the usual step between them [s]."""
+    return max(LONGEST_S, 10.0 * usual_s)
+
+
+def _to_next(rows: Rows, longest_s: Mapping[int, float] | None) -> FloatArray:
     time = rows.column("time_s")
     interval = np.full(len(rows), np.nan)
-    for _, where in rows.part_slices():
+    for part, where in rows.part_slices():
         steps = np.diff(time[where])
         going = steps[steps > 0]
         if going.size:
-            longest = max(LONGEST_S, 10.0 * float(np.median(going)))
+            longest = longest_of(float(np.median(going))) if longest_s is None else longest_s[part]
             interval[where][:-1] = np.where((steps > 0) & (steps <= longest), steps, np.nan)
     return interval
 

@@ -123,7 +123,8 @@ def shifted_flow(flow: FloatArray, way: Course, seconds: float) -> FloatArray:
     n = flow.size
     wanted = way.clock_s + seconds
     right = np.searchsorted(way.clock_s, wanted, side="left")
-    right = np.clip(right, 0, n - 1)
+    # Where a stretch begins at the very time another ended, its own first record is meant.
+    right = np.clip(np.maximum(right, way.first), 0, n - 1)
     left = np.maximum(right - (way.clock_s[right] > wanted), 0)
     span = way.clock_s[right] - way.clock_s[left]
     with np.errstate(invalid="ignore", divide="ignore"):

@@ -9,6 +9,7 @@ longer than a square are visited at points between.
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
@@ -24,8 +25,82 @@ OFF_LINE: Final = 0.3819
 LEAST_M: Final = 0.25
 MOST_SQUARES: Final = 1 << 24
 """Most squares that are laid out [1]; a larger field gets larger ones."""
+SOME: Final = 4096
+"""Records the usual step is found from, at least [1]."""
 BLOCK: Final = 1 << 13
 """Records at a time [1]: what they need stays near the processor."""
+
+
+@dataclass(frozen=True, slots=True)
+class Ground:
+    """The squares a field is laid out in.
+
+    Parameters
+    ----------
+    x0_m, y0_m : float
+        Corner.
+    side_m : float
+        Of a square.
+    columns, rows : int
+    across, along : int
+        Points across a swath, and along a step.
+    """
+
+    x0_m: float
+    y0_m: float
+    side_m: float
+    columns: int
+    rows: int
+    across: int
+    along: int
+
+    @classmethod
+    def of(
+        cls, low: tuple[float, float], high: tuple[float, float], widths: tuple[float, float], step_m: float
+    ) -> Ground:
+        """Lay out the ground.
+
+        Parameters
+        ----------
+        low, high : tuple of float
+            Least and greatest x and y of the records that cut [m].
+        widths : tuple of float
+            Usual and greatest width [m].
+        step_m : float
+            Usual way between records [m].
+        """
+        usual_m, widest_m = widths
+        x0, y0 = low[0] - widest_m, low[1] - widest_m
+        reach_x, reach_y = high[0] + widest_m - x0, high[1] + widest_m - y0
+        finest = min(max(step_m, usual_m / MOST), usual_m / FEWEST)
+        side = max(finest, LEAST_M, float(np.sqrt(reach_x * reach_y / MOST_SQUARES)))
+        margin = int(MOST_ALONG + 2)  # squares around: points between records lie at most a step away
+        return cls(
+            # Passes often lie whole squares apart: points must not fall on the lines between squares.
+            x0 - OFF_LINE * side - margin * side,
+            y0 - OFF_LINE * side - margin * side,
+            side,
+            int(reach_x / side) + 2 * margin + 3,
+            int(reach_y / side) + 2 * margin + 3,
+            int(np.ceil(usual_m / side)),
+            int(np.clip(np.ceil(step_m / side), 1, MOST_ALONG)),
+        )
+
+    def squares(
+        self, way: Course, mine: IntArray, width_m: FloatArray
+    ) -> np.ndarray[tuple[int, ...], np.dtype[np.int32]]:
+        """Numbers of the squares that points of each swath lie in, shape (records, points)."""
+        found = np.empty((mine.size, self.across * self.along), np.int32)
+        for begin in range(0, mine.size, BLOCK):
+            part = slice(begin, begin + BLOCK)
+            _visited(way, mine[part], width_m, self, found[part])
+        return found
+
+
+def cuts(way: Course, width_m: FloatArray, cutting: BoolArray) -> IntArray:
+    """Which of the records that cut have a swath: its width, place and direction known."""
+    with np.errstate(invalid="ignore"):
+        return np.flatnonzero(cutting & (width_m > 0) & ~np.isnan(way.east) & ~np.isnan(way.x_m))
 
 
 def overlap_share(way: Course, width_m: FloatArray, cutting: BoolArray, time_s: FloatArray | None = None) -> FloatArray:
@@ -42,33 +117,20 @@ def overlap_share(way: Course, width_m: FloatArray, cutting: BoolArray, time_s: 
         When each was cut, on one clock; None: in the order they stand in. With two machines in a field their records
         stand one machine after the other, and only a clock tells who came first.
     """
-    with np.errstate(invalid="ignore"):
-        cutting = cutting & (width_m > 0) & ~np.isnan(way.east) & ~np.isnan(way.x_m)
     share = np.full(width_m.size, np.nan)
-    mine = np.flatnonzero(cutting)
+    mine = cuts(way, width_m, cutting)
     if not mine.size:
         return share
+    some = mine[:: max(1, mine.size // SOME)]
     if time_s is not None:
         mine = mine[np.argsort(time_s[mine], kind="stable")]
-    usual_m, widest_m = float(np.median(width_m[mine])), float(width_m[mine].max())
-    x, y = way.x_m[mine], way.y_m[mine]
-    x0, y0 = float(x.min()) - widest_m, float(y.min()) - widest_m
-    reach_x, reach_y = float(x.max()) + widest_m - x0, float(y.max()) + widest_m - y0
-    step_m = _step(way, mine)
-    side = max(min(max(step_m, usual_m / MOST), usual_m / FEWEST), LEAST_M, np.sqrt(reach_x * reach_y / MOST_SQUARES))
-    # Passes often lie whole squares apart: points must not fall on the lines between squares.
-    x0, y0 = x0 - OFF_LINE * side, y0 - OFF_LINE * side
-    margin = int(MOST_ALONG + 2)  # squares around: points between records lie at most a step away
-    x0, y0 = x0 - margin * side, y0 - margin * side
-    columns = int(reach_x / side) + 2 * margin + 3
-    across = int(np.ceil(usual_m / side))
-    along = int(np.clip(np.ceil(step_m / side), 1, MOST_ALONG))
-    squares = np.empty((mine.size, across * along), np.int32)
-    for begin in range(0, mine.size, BLOCK):
-        part = slice(begin, begin + BLOCK)
-        _visited(way, mine[part], width_m, (x0, y0, side, columns), (across, along), squares[part])
+    x, y, width = way.x_m[mine], way.y_m[mine], width_m[mine]
+    low, high = (float(x.min()), float(y.min())), (float(x.max()), float(y.max()))
+    widths = (float(np.median(width)), float(width.max()))
+    ground = Ground.of(low, high, widths, float(np.median(way_before(way, some))))
+    squares = ground.squares(way, mine, width_m)
     passes = way.pass_no[mine].astype(np.int32)
-    first = np.full(columns * (int(reach_y / side) + 2 * margin + 3), -1, np.int32)
+    first = np.full(ground.columns * ground.rows, -1, np.int32)
     # Written from the last record to the first: of all that visit a square the earliest stands in the end.
     for end in range(mine.size, 0, -BLOCK):
         begin = max(0, end - BLOCK)
@@ -80,28 +142,25 @@ def overlap_share(way: Course, width_m: FloatArray, cutting: BoolArray, time_s: 
     return share
 
 
-def _step(way: Course, mine: IntArray) -> float:
-    """Usual way between records [m], from some of them."""
-    some = mine[:: max(1, mine.size // 4096)]
+def way_before(way: Course, some: IntArray) -> FloatArray:
+    """Way from the record before, 0 for the first of a stretch [m]."""
     before = np.maximum(some - 1, way.first[some])
-    return float(np.median(np.hypot(way.x_m[some] - way.x_m[before], way.y_m[some] - way.y_m[before])))
+    return np.hypot(way.x_m[some] - way.x_m[before], way.y_m[some] - way.y_m[before])
 
 
 def _visited(
     way: Course,
     mine: IntArray,
     width_m: FloatArray,
-    ground: tuple[float, float, float, int],
-    points: tuple[int, int],
+    ground: Ground,
     out: np.ndarray[tuple[int, ...], np.dtype[np.int32]],
 ) -> None:
     """Numbers of the squares that points of each swath lie in."""
-    x0, y0, side, columns = ground
-    across, along = points
+    side = ground.side_m
     before = np.maximum(mine - 1, way.first[mine])
     x, y = way.x_m[mine], way.y_m[mine]
     # In squares from the corner: single precision holds a hundredth of one over 100,000.
-    column, row = ((x - x0) / side).astype(np.float32), ((y - y0) / side).astype(np.float32)
+    column, row = ((x - ground.x0_m) / side).astype(np.float32), ((y - ground.y0_m) / side).astype(np.float32)
     back_x = ((x - way.x_m[before]) / side).astype(np.float32)
     back_y = ((y - way.y_m[before]) / side).astype(np.float32)
     # A step too long to have been driven is not filled up.
@@ -109,10 +168,10 @@ def _visited(
     back_x[far] = back_y[far] = 0.0
     half = width_m[mine] / side
     aside_x, aside_y = (-way.north[mine] * half).astype(np.float32), (way.east[mine] * half).astype(np.float32)
-    for a in range(along):
-        for k in range(across):
-            aside, back = np.float32((k + 0.5) / across - 0.5), np.float32(a / along)
+    for a in range(ground.along):
+        for k in range(ground.across):
+            aside, back = np.float32((k + 0.5) / ground.across - 0.5), np.float32(a / ground.along)
             at_row = (row + aside * aside_y - back * back_y).astype(np.int32)
-            at_row *= columns
+            at_row *= ground.columns
             at_row += (column + aside * aside_x - back * back_x).astype(np.int32)
-            out[:, a * across + k] = at_row
+            out[:, a * ground.across + k] = at_row

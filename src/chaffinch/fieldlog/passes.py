@@ -13,7 +13,7 @@ from typing import Final
 import numpy as np
 
 from chaffinch.fieldlog.groups import run_starts
-from chaffinch.fieldlog.plane import to_plane
+from chaffinch.fieldlog.plane import middle, to_plane
 from chaffinch.fieldlog.rows import BoolArray, FloatArray, IntArray, Rows
 from chaffinch.fieldlog.settings import Settings
 
@@ -69,15 +69,42 @@ class Course:
         return np.maximum(at - half, self.first), np.minimum(at + half, self.last)
 
 
-def course(rows: Rows, settings: Settings) -> Course:
-    """Follow the way of the records of one field."""
+@dataclass(frozen=True, slots=True)
+class Frame:
+    """What the way of a piece of a field needs to know of the whole field.
+
+    Parameters
+    ----------
+    middle_deg : tuple of float
+        Longitude and latitude the plane is laid around.
+    timed : bool
+        Whether the field's records tell a time at all; else intervals count, or a second each.
+    usual_s : float
+        Usual time between records [s].
+    step_m : float or None
+        Usual step of a moving machine, where no record of the field tells a speed [m].
+    clock_s : float
+        Time at the first record of the piece, since the field began [s].
+    """
+
+    middle_deg: tuple[float, float]
+    timed: bool
+    usual_s: float
+    step_m: float | None
+    clock_s: float = 0.0
+
+
+def course(rows: Rows, settings: Settings, frame: Frame | None = None) -> Course:
+    """Follow the way of the records of one field, or of a piece of it with what is known of the whole."""
     n = len(rows)
-    x, y = to_plane(rows.column("lon_deg"), rows.column("lat_deg"))
-    clock, usual_s, took = _clock(rows)
+    frame = _frame_of(rows) if frame is None else frame
+    x, y = to_plane(rows.column("lon_deg"), rows.column("lat_deg"), frame.middle_deg)
+    usual_s, took = frame.usual_s, took_s(rows, timed=frame.timed)
+    clock = np.cumsum(np.r_[frame.clock_s, took])[1:]
     new_part = np.r_[True, rows.part[1:] != rows.part[:-1]] if n else np.zeros(0, np.bool_)
     jumped = np.isnan(x) | np.isnan(y)
     x, y = _bridged(x, y, jumped, new_part)
-    allowed = _allowed(rows, took, settings, x, y)
+    allowed = _allowed(rows, took, settings, frame.step_m)
     excursions = _jumps(x, y, allowed, new_part)
     if excursions.any():
         jumped |= excursions
@@ -97,30 +124,47 @@ def course(rows: Rows, settings: Settings) -> Course:
     return Course(x, y, clock, usual_s, stretch, first, last, east, north, jumped, turning, pass_no, pass_m)
 
 
-def _clock(rows: Rows) -> tuple[FloatArray, float, FloatArray]:
-    """Time that never runs back, the usual step, and the time since the record before (0 where a part begins)."""
+def _frame_of(rows: Rows) -> Frame:
+    """The frame of a field held as a whole."""
+    timed = "time_s" in rows and not np.isnan(rows.column("time_s")).all()
+    took = took_s(rows, timed=timed)
+    going = took[took > 0]
+    around = middle(rows.column("lon_deg"), rows.column("lat_deg"))
+    step_m = None
+    if np.isnan(rows.column("speed_kmh")).all():
+        steps = steps_m(rows, around)
+        step_m = float(np.median(steps)) if steps.size else 0.0
+    return Frame(around, timed, float(np.median(going)) if going.size else 1.0, step_m)
+
+
+def took_s(rows: Rows, *, timed: bool) -> FloatArray:
+    """Time since the record before, 0 where a part begins or the clock ran back [s]."""
     n = len(rows)
-    time = rows.column("time_s")
-    if "time_s" not in rows or np.isnan(time).all():
+    if timed:
+        took = np.r_[0.0, np.diff(rows.column("time_s"))] if n else np.zeros(0)
+    else:
         interval = rows.column("interval_s")
         took = np.where(np.isnan(interval), 1.0, interval) if "interval_s" in rows else np.ones(n)
-    else:
-        took = np.r_[0.0, np.diff(time)] if n else np.zeros(0)
     took = np.where((took > 0) & np.isfinite(took), took, 0.0)
     if n:
         took[np.r_[True, rows.part[1:] != rows.part[:-1]]] = 0.0
-    going = took[took > 0]
-    usual = float(np.median(going)) if going.size else 1.0
-    return np.cumsum(took), usual, took
+    return took
 
 
-def _allowed(rows: Rows, took: FloatArray, settings: Settings, x: FloatArray, y: FloatArray) -> FloatArray:
+def steps_m(rows: Rows, middle_deg: tuple[float, float]) -> FloatArray:
+    """Steps from record to record that move, those over a missing position left out [m]."""
+    x, y = to_plane(rows.column("lon_deg"), rows.column("lat_deg"), middle_deg)
+    x, y = _bridged(x, y, np.isnan(x) | np.isnan(y), np.r_[True, rows.part[1:] != rows.part[:-1]])
+    step = np.hypot(np.diff(x), np.diff(y))
+    return step[step > 0]
+
+
+def _allowed(rows: Rows, took: FloatArray, settings: Settings, step_m: float | None) -> FloatArray:
     """Step to each record beyond which its position did not come about by driving [m]."""
-    way = rows.column("speed_kmh") / 3.6 * np.where(took > 0, took, 1.0)
-    if np.isnan(way).all():
-        step = np.hypot(np.diff(x), np.diff(y))
-        moving = step[step > 0]
-        way = np.full(len(rows), float(np.median(moving)) if moving.size else 0.0)
+    if step_m is None:
+        way = rows.column("speed_kmh") / 3.6 * np.where(took > 0, took, 1.0)
+    else:
+        way = np.full(len(rows), step_m)
     return np.maximum(settings.jump_factor * np.nan_to_num(way), settings.jump_least_m)
 
 
