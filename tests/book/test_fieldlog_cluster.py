@@ -10,8 +10,10 @@ from pathlib import Path
 import polars as pl
 import pytest
 from test_fieldlog_folder import season  # noqa: F401 - a fixture
+from test_fieldlog_maps import Mapped, mapped, maps  # noqa: F401 - the second a fixture
 
 from chaffinch.book.fieldlog_folder import clean_folder
+from chaffinch.book.fieldlog_maps import map_folder
 from chaffinch.book.fieldlogs import answers_of
 from chaffinch.errors import InputError
 from chaffinch.fieldlog.cluster import for_each_on
@@ -49,6 +51,29 @@ def test_two_workers_find_and_write_what_one_core_does(
     for name in names:
         first, second = (pl.read_parquet(tmp_path / folder / name) for folder in ("one", "two"))
         assert first.equals(second)
+
+
+def test_two_workers_sum_and_draw_each_field_as_one_core_does(
+    mapped: Mapped,  # noqa: F811
+    tmp_path: Path,
+    scheduler: str,
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    desk, to = mapped.book.desk, Path("two")
+    # Workers elsewhere read a copy of the book that lies beside the maps, and is gone afterwards.
+    both = map_folder(desk, mapped.folder, "canola", to, price_per_t=600.0, on=scheduler)
+    assert str(both) == str(mapped.done)  # NaN is not itself
+    assert sorted(path.name for path in to.iterdir()) == list(maps(mapped.to))
+    for name, table in maps(mapped.to).items():
+        assert maps(to)[name].equals(table)
+    # Workers live on: what the book has learned since reaches them.
+    mapped.book.check("Old Bess", 20, 9, speed_kmh=6.0, machine_kg_ha=300.0)
+    later = map_folder(desk, mapped.folder / "north", "canola", to, on=scheduler, replace=True)
+    assert (later[0].checks, both[1].checks) == (3, 2)
+    assert not (to / "log.parquet.parquet").samefile(to / "north-log.parquet.parquet")
+    with pytest.raises(InputError, match="--to FOLDER"):
+        map_folder(desk, mapped.folder, "canola", on=scheduler)
 
 
 def test_the_work_is_done_by_both_workers_and_not_here(scheduler: str) -> None:

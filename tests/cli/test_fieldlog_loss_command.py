@@ -145,3 +145,26 @@ def test_benches_of_field_logs_run_and_hold_their_own_checks():
     speed = bench("fieldlog_speed.py", "--records", "4000", "--fields", "2", "--jobs", "1")
     assert speed["records"] == 8000
     assert speed["records_per_s"] > 0
+
+
+@pytest.mark.usefixtures("harvest")
+def test_each_log_of_a_folder_has_a_line_and_a_map(chaffinch, tmp_path):
+    folder = tmp_path / "season"
+    folder.mkdir()
+    (folder / "hollow.csv").write_bytes(Path(EXAMPLE).read_bytes())
+    (folder / "bad.csv").write_text("just a sentence\n", encoding="utf-8")
+    given = ("--zone", "-06:00", "--combine", "Old Bess", "--crop", "canola")
+    ran = chaffinch("fieldlog", "map", str(folder), "--each", *given, "--price", "600 /t", "--to", "maps")
+    assert ran.status == 0, ran.err
+    assert "1 of 2 fields summed" in ran.out
+    assert "hollow.csv" in ran.out
+    assert "bad.csv was left out" in ran.out
+    assert "Written: 1 map to maps" in ran.out
+    assert max(len(line) for line in ran.out.splitlines()) <= 80
+    assert [path.name for path in (tmp_path / "maps").iterdir()] == ["hollow.csv.parquet"]
+    told = chaffinch("fieldlog", "map", str(folder), "--each", *given, "--to", "maps", "--json").data
+    assert "is there already" in told[1]["refused"]
+    assert told[1]["total_kg"] is None
+    for more in (("--zones", "a.gpkg"), ("--machine", "x")):
+        assert chaffinch("fieldlog", "map", str(folder), "--each", *given, *more).status == 2
+    assert chaffinch("fieldlog", "map", EXAMPLE, "--on", "dask", *given).status == 2

@@ -45,20 +45,36 @@ def loss_options(command: Callable[..., Any]) -> Callable[..., Any]:
 @click.argument("path", type=click.Path())
 @click.option("--to", metavar="FILE", help="Write the map: .gpkg, .geojson, .parquet, or .png to look at.")
 @click.option("--replace", is_flag=True, help="Write over a file that is there.")
-@click.option("--zones", metavar="FILE", help="Areas to tell apart: .shp, .gpkg or .geojson, also in a .zip.")
+@click.option("--each", is_flag=True, help="PATH is a folder of many logs; --to is then a folder for their maps.")
+@click.option("--jobs", type=click.IntRange(1, 64), default=1, show_default=True, help="Cores to use with --each.")
+@click.option(
+    "--on", metavar="ADDRESS", help="With --each: a Dask scheduler, like tcp://office:8786; or dask, for here."
+)
+@click.option("--zones", metavar="FILE", help="Areas to tell apart: .shp, .gpkg, .geojson or .parquet; .zip too.")
 @click.option("--zone-name", metavar="COLUMN", help="Which column of that file names them.")
 @click.option("--zone-crs", metavar="CODE", help="Its coordinate system, where it tells none, like EPSG:32612.")
 @loss_options
 @answer_options
 def map_(
-    path: str, *, to: str | None, replace: bool, zones: str | None, zone_name: str | None, zone_crs: str | None,
-    as_data: bool, **given: Any,
+    path: str, *, to: str | None, replace: bool, each: bool, jobs: int, on: str | None, zones: str | None,
+    zone_name: str | None, zone_crs: str | None, as_data: bool, **given: Any,
 ) -> None:  # fmt: skip
     """Sum what the field of the log at PATH lost, and draw where.
 
     The curves are those of the combine in the book; checks taken while the log ran get their load from it. Where
     several machines made the log, each is summed by the curves of the combine of its name, and their sum is told.
+
+    With --each every log of a folder is summed by itself, and one that cannot be stops none.
     """
+    if each:
+        if zones or zone_name or zone_crs:
+            raise InputError("--zones", zones, "are of one field", "give them with one log, without --each")
+        from chaffinch.cli.fieldlog_maps import map_each
+
+        map_each(path, given, to=to, replace=replace, jobs=jobs, on=on or "", as_data=as_data)
+        return
+    if on is not None:
+        raise InputError("--on", on, "is for many logs", "name a folder of them and add --each")
     from chaffinch.book.log_losses import write_map
     from chaffinch.book.log_zones import ZonesTold
     from chaffinch.cli.fieldlog_loss_page import as_json, show
