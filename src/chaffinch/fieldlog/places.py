@@ -54,7 +54,7 @@ def places(x: FloatArray | None, y: FloatArray | None, crs: str, name: str, *, s
     if known.any() and wild.sum() > WILD_SHARE * known.sum():
         if not strict:
             return Places()
-        raise _no_degrees(x[wild], y[wild], name)
+        raise no_degrees(x[wild], y[wild], name)
     # A receiver without a fix writes the point where the equator meets Greenwich.
     bad = wild | ((x == 0.0) & (y == 0.0))
     lon, lat = np.where(bad, np.nan, x), np.where(bad, np.nan, y)
@@ -83,7 +83,8 @@ def to_degrees(x: FloatArray, y: FloatArray, crs: str) -> tuple[FloatArray, Floa
     return np.where(good, lon, np.nan), np.where(good, lat, np.nan)
 
 
-def _no_degrees(x: FloatArray, y: FloatArray, name: str) -> InputError:
+def no_degrees(x: FloatArray, y: FloatArray, name: str) -> InputError:
+    """What to say of positions that cannot be degrees: swapped, where that shows, else projected."""
     if (np.abs(x) <= 90.0).all() and (np.abs(y) <= 180.0).all():
         problem = "lies beyond 90: longitude and latitude are swapped"
         return InputError(

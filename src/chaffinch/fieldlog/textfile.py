@@ -68,9 +68,19 @@ def read_text(data: bytes, name: str, answers: Answers) -> Found:
     layout = layout_of_text(
         plain[:HEAD_BYTES].decode("utf-8", "ignore"), len(plain) > HEAD_BYTES, name, answers.decimals
     )
-    table = _table(plain, layout, name, layout.numeric)
-    problems += _unread(plain, layout, name, table)
+    table = table_of(plain, layout, name, quoted=plain.count(b'"') % 2 == 0, problems=problems)
     return found_in_table("text", name, table, answers, units_row=layout.units_row, problems=problems)
+
+
+def table_of(data: bytes, layout: TextLayout, name: str, *, quoted: bool, problems: list[Problem]) -> pl.DataFrame:
+    """The rows of a text, or of whole lines of one, and what of them cannot be read told in ``problems``.
+
+    ``quoted`` says whether quotation marks hold cells together; an odd one somewhere (12" header) would swallow rows up
+    to the next.
+    """
+    table = _table(data, layout, name, layout.numeric, quoted=quoted)
+    problems += _unread(data, layout, name, table, quoted=quoted)
+    return table
 
 
 def unpacked(data: bytes, name: str) -> bytes:
@@ -193,12 +203,12 @@ def _mark(cells: list[str]) -> str:
     return "," if commas > points else "." if points else ""
 
 
-def _unread(data: bytes, layout: TextLayout, name: str, table: pl.DataFrame) -> list[Problem]:
+def _unread(data: bytes, layout: TextLayout, name: str, table: pl.DataFrame, *, quoted: bool) -> list[Problem]:
     """Cells that stand where numbers do and are none, and cells beyond the last column."""
     found = []
     gaps = [h for h, number in zip(layout.headers, layout.numeric, strict=True) if number and table[h].has_nulls()]
     if gaps:
-        text = _table(data, layout, name, (False,) * len(layout.headers))
+        text = _table(data, layout, name, (False,) * len(layout.headers), quoted=quoted)
         for header in gaps:
             filled = text[header].str.strip_chars().str.to_lowercase()
             unread = table[header].is_null() & filled.is_not_null() & ~filled.is_in(list(_NOTHING))
@@ -212,7 +222,7 @@ def _unread(data: bytes, layout: TextLayout, name: str, table: pl.DataFrame) -> 
     return found
 
 
-def _table(data: bytes, layout: TextLayout, name: str, numeric: tuple[bool, ...]) -> pl.DataFrame:
+def _table(data: bytes, layout: TextLayout, name: str, numeric: tuple[bool, ...], *, quoted: bool) -> pl.DataFrame:
     import polars as pl
 
     schema = {
@@ -229,8 +239,7 @@ def _table(data: bytes, layout: TextLayout, name: str, numeric: tuple[bool, ...]
             ignore_errors=True,
             extra_columns="ignore",
             missing_columns="insert",
-            # An odd quotation mark somewhere (12" header) would swallow rows up to the next.
-            quote_char=None if data.count(b'"') % 2 else '"',
+            quote_char='"' if quoted else None,
             null_values=["NA", "NaN", "nan", "null", "NULL", "-", "n/a"],
         )
     except pl.exceptions.NoDataError:

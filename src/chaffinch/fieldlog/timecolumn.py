@@ -29,6 +29,7 @@ _DATES: Final = {
     "mdy": ("%m/%d/%Y", "%m-%d-%Y", "%m.%d.%Y"),
 }
 _CLOCKS: Final = (" %H:%M:%S%.f", "T%H:%M:%S%.f", " %I:%M:%S %p", " %H:%M", "T%H:%M")
+STYLES: Final = tuple(_DATES)
 _SAMPLE: Final = 2_000
 
 

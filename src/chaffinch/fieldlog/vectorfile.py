@@ -16,7 +16,7 @@ import numpy as np
 
 from chaffinch.errors import InputError
 from chaffinch.fieldlog.answers import Answers, Found
-from chaffinch.fieldlog.places import Places, places, to_degrees
+from chaffinch.fieldlog.places import places, to_degrees
 from chaffinch.fieldlog.rows import FloatArray, Problem
 from chaffinch.fieldlog.tabled import found_in_table
 
@@ -68,11 +68,12 @@ def read_vector(path: Path, inner: str, answers: Answers) -> Found:
     told = list(read.problems)
     points = None
     if read.wkb is not None:
-        points = _points(read.wkb, read.crs or answers.crs, name.name, told)
+        points = places(*points_of(read.wkb, read.crs or answers.crs, name.name, told), "", name.name)
     return found_in_table(kind, name.stem, read.table, answers, points=points, problems=told)
 
 
-def _points(wkb: Any, crs: str, name: str, told: list[Problem]) -> Places:
+def points_of(wkb: Any, crs: str, name: str, told: list[Problem]) -> tuple[FloatArray, FloatArray]:
+    """Points of geometries, in degrees where their system is known; what is no point is told."""
     import shapely
 
     try:
@@ -88,7 +89,7 @@ def _points(wkb: Any, crs: str, name: str, told: list[Problem]) -> Places:
     x[there], y[there] = shapely.get_x(middles), shapely.get_y(middles)
     if crs and not _is_degrees(crs):
         x, y = to_degrees(x, y, crs)
-    return places(x, y, "", name)
+    return x, y
 
 
 def _is_degrees(crs: str) -> bool:
@@ -131,8 +132,15 @@ def _layer(layers: Any, name: Path, asked: str) -> str:
     return found[0]
 
 
-def parquet_table(path: Path, name: Path) -> Read:
+def parquet_table(path: Path, name: Path, rows: tuple[int, int] | None = None) -> Read:
     """The columns of a Parquet file that hold one value each, its geometries, and what it says of their system.
+
+    Parameters
+    ----------
+    path, name : Path
+        The file, and what it is called.
+    rows : tuple of int, or None
+        The first row that is read and how many; None: all.
 
     Raises
     ------
@@ -142,7 +150,7 @@ def parquet_table(path: Path, name: Path) -> Read:
     import polars as pl
 
     try:
-        table = pl.read_parquet(path)
+        table = pl.read_parquet(path) if rows is None else pl.scan_parquet(path).slice(*rows).collect()
         meta = pl.read_parquet_metadata(path)
     except (pl.exceptions.PolarsError, OSError, ValueError) as error:
         short = str(error).splitlines()[0][:100]
