@@ -2,7 +2,12 @@
 
 from __future__ import annotations
 
+import io
+import json
 import os
+import sys
+import tempfile
+import zipfile
 from collections.abc import Iterator
 from importlib.resources import files
 from pathlib import Path
@@ -14,6 +19,10 @@ from desk_pictures import BROWSER, FLAGS, a_log, served
 from playwright.sync_api import Browser, BrowserContext, Page, sync_playwright
 
 from chaffinch.book.fields import checks_where
+
+sys.path.insert(0, str(Path(__file__).parents[1]))
+
+from heard_logs import heard_folder
 
 LOOKED_AT = (Path(__file__).parent / "desk_looked_at.js").read_text(encoding="utf-8").partition("\n() =>")
 AUDIT = "() =>" + LOOKED_AT[2]
@@ -59,6 +68,38 @@ def let_in(browser: Browser, desk: tuple[Visitor, str], **more: Any) -> BrowserC
     return context
 
 
+def task_data() -> bytes:
+    """Task data of a machine with loss sensors that ran while the first checks were taken, as a zip."""
+    packed = io.BytesIO()
+    with tempfile.TemporaryDirectory() as name, zipfile.ZipFile(packed, "w", zipfile.ZIP_DEFLATED) as box:
+        for one in sorted(heard_folder(Path(name) / "t").iterdir()):
+            box.write(one, f"TASKDATA/{one.name}")
+    return packed.getvalue()
+
+
+def two_areas() -> bytes:
+    """A field in two halves, the eastern one further than it was cut."""
+    found = []
+    for name, west, east in (("clay", -104.61, -104.5995), ("sand", -104.5995, -104.59)):
+        ring = [[west, 50.39], [east, 50.39], [east, 50.41], [west, 50.41], [west, 50.39]]
+        shape = {"type": "Polygon", "coordinates": [ring]}
+        found.append({"type": "Feature", "properties": {"zone": name}, "geometry": shape})
+    return json.dumps({"type": "FeatureCollection", "features": found}).encode()
+
+
+def heard_log(visitor: Visitor, name: str) -> str:
+    """Task data with loss sensors and zones, sent and asked for everything a page can show."""
+    logs = visitor.app.state.field_logs
+    kept = logs.keep(io.BytesIO(task_data()), name)
+    if kept.zones is None:
+        logs.keep_zones(kept, io.BytesIO(two_areas()), "soils.geojson")
+        kept.asked = {
+            "combine": visitor.book.ids["Old Bess"], "crop": "canola", "zone": "utc", "speed": "5 km/h",
+            "price": "600 /t",
+        }  # fmt: skip
+    return str(kept.token)
+
+
 def paths(visitor: Visitor) -> list[str]:
     ids = visitor.book.ids
     return [
@@ -80,7 +121,7 @@ def paths(visitor: Visitor) -> list[str]:
         "/day",
         "/fieldlogs",
         f"/fieldlogs/{a_log(visitor.app)}",
-        f"/fieldlogs/{a_log(visitor.app, combine=ids['Old Bess'], crop='canola', zone='-06:00', speed='5 km/h')}",
+        f"/fieldlogs/{heard_log(visitor, 'TASKDATA.zip')}",
         "/reports",
         f"/reports/new?of=/check/{ids['checks']}/report.pdf",
         "/trials",
@@ -241,6 +282,39 @@ def test_everything_works_without_scripts(browser: Browser, desk: tuple[Visitor,
     page.click("form[action='/choices'] button")
     assert page.locator("html").get_attribute("data-look") == "dark"
     assert "bu/ac" in page.inner_text(".headline")
+    context.close()
+
+
+def test_a_field_log_is_sent_and_asked_without_scripts(browser: Browser, desk: tuple[Visitor, str]) -> None:
+    """A zip goes in, its question is answered, zones are sent, and what was typed stands when something is wrong."""
+    _, address = desk
+    context = let_in(browser, desk, java_script_enabled=False)
+    page = context.new_page()
+    page.goto(f"{address}/fieldlogs")
+    page.set_input_files("#file", {"name": "half.zip", "mimeType": "application/zip", "buffer": b"PK\x03\x04 no more"})
+    page.click("form[enctype] button")
+    assert "half.zip: is no whole zip" in page.inner_text("[role=alert]")
+    page.click("p.over a")
+    page.set_input_files("#file", {"name": "stick.zip", "mimeType": "application/zip", "buffer": task_data()})
+    page.click("form[enctype] button")
+    assert "tells no time zone" in page.inner_text("#terms")
+    page.fill("#zone", "nowhere")
+    page.fill("#price", "600 /t")
+    page.click("#terms button[type=submit]")
+    assert "is no time zone" in page.inner_text("#zone-error")
+    assert page.input_value("#price") == "600 /t"
+    page.fill("#zone", "UTC")
+    page.select_option("#combine", label="Old Bess")
+    page.select_option("#crop", "canola")
+    page.click("#terms button[type=submit]")
+    assert "mean of the field" in page.inner_text("#answer")
+    assert page.locator("#bars button").inner_text() == "Note 24 beside the checks"
+    page.set_input_files("#zones", {"name": "z.geojson", "mimeType": "application/json", "buffer": two_areas()})
+    page.click("#zones-form button >> nth=0")
+    assert "clay" in page.inner_text("#by-zone")
+    assert page.input_value("#price") == "600 /t"
+    page.click("#zones-form button >> nth=1")
+    assert page.locator("#by-zone").count() == 0
     context.close()
 
 

@@ -160,7 +160,7 @@ def test_zones_stand_in_the_table_and_on_the_map(visitor: Visitor) -> None:
     def send_zones(name: str, data: bytes, who: Visitor = visitor):
         return who.post(f"{log}/zones", files={"zones": (name, data, "application/octet-stream")})
 
-    assert send_zones("soils.geojson", areas(lon - 1, lon + 1)).to == f"{log}#zones"
+    assert send_zones("soils.geojson", areas(lon - 1, lon + 1)).to == f"{log}#by-zone"
     page = visitor.get(log)
     assert page.status == 200, page.words
     assert "By zone" in page.words
@@ -177,7 +177,7 @@ def test_zones_stand_in_the_table_and_on_the_map(visitor: Visitor) -> None:
         ("open.geojson", areas(lon - 1, lon + 1, column="soil", slope="x"), "Column that names the zones", "zone_name"),
         ("bad.gpkg", b"no database", "cannot be read", "zones"),
     ):
-        assert send_zones(name, data).to == f"{log}#zones"
+        assert send_zones(name, data).to == f"{log}#by-zone"
         page = visitor.get(log)
         assert page.status == 422
         assert said in page.words
@@ -197,7 +197,7 @@ def test_zones_stand_in_the_table_and_on_the_map(visitor: Visitor) -> None:
         assert said in refused.words
         assert "mean of the field" in refused.words
     assert send_zones("s.geojson", areas(lon - 1, lon + 1), visitor.as_role("reader")).status == 403
-    assert visitor.post(f"{log}/zones", {"action": "forget"}).to == f"{log}#zones"
+    assert visitor.post(f"{log}/zones", {"action": "forget"}).to == f"{log}#by-zone"
     page = visitor.get(log)
     assert "By zone" not in page.words
     assert page.status == 200

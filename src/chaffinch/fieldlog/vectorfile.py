@@ -108,7 +108,7 @@ def _by_gdal(path: Path, inner: str, name: Path, answers: Answers) -> Read:
             layer = _layer(pyogrio.list_layers(where), name, answers.layer)
             meta, _, wkb, data = pyogrio.raw.read(where, layer=layer, datetime_as_string=True, force_2d=True)
         except (DataSourceError, DataLayerError, ValueError, OSError) as error:
-            short = str(error).splitlines()[0].replace(where, name.name)[:100]
+            short = str(error).splitlines()[0].partition(";")[0].replace(where, name.name)[:100].rstrip(".")
             raise InputError(name.name, None, f"cannot be read ({short})", _MEND) from None
     columns = {}
     for header, values in zip(meta["fields"], data, strict=True):

@@ -186,7 +186,7 @@ def _read(path: Path) -> tuple[Any, dict[str, Any], str]:
         except (DataSourceError, DataLayerError, ValueError, OSError) as error:
             if isinstance(error, InputError):
                 raise
-            short = str(error).splitlines()[0].replace(where, path.name)[:100]
+            short = str(error).splitlines()[0].partition(";")[0].replace(where, path.name)[:100].rstrip(".")
             raise InputError(path.name, None, f"cannot be read ({short})", _MEND) from None
     if wkb is None:
         raise InputError(path.name, None, "is a table without areas", _MEND)

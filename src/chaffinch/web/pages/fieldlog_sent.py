@@ -29,7 +29,7 @@ def zones(request: Request, token: Token, _who: Crew, sent: Typed) -> Response:
         return gone(request)
     if form_of(sent).get("action") == "forget":
         logs.forget_zones(kept)
-        return see(f"/fieldlogs/{token}#zones")
+        return see(f"/fieldlogs/{token}#by-zone")
     form = Form(dict(kept.asked))
     try:
         if not isinstance(file, UploadFile) or not file.filename:
@@ -38,7 +38,7 @@ def zones(request: Request, token: Token, _who: Crew, sent: Typed) -> Response:
     except InputError as error:
         form.refuse(error, FIELDS)
         return page(request, kept, form, status=422)
-    return see(f"/fieldlogs/{token}#zones")
+    return see(f"/fieldlogs/{token}#by-zone")
 
 
 @router.post("/fieldlogs/{token}/bars")
