@@ -90,7 +90,7 @@ class Page:
     @property
     def words(self) -> str:
         """Text a reader sees, blanks made one."""
-        return " ".join("".join(self.tags.texts).split())
+        return " ".join("".join(self.tags.texts).replace("\u2060", "").split())
 
     def value(self, name: str) -> str | None:
         """What stands in a field of the form."""

@@ -17,6 +17,7 @@ import threading
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
@@ -70,7 +71,9 @@ def app_of(book: Path, keep: Path) -> Any:
     from chaffinch.web.app import make_app
     from chaffinch.web.pages.answers import Longer
     from chaffinch.web.settings import WebSettings
+    from chaffinch.web.tls import certificates
 
+    certificates(keep, ["localhost"], now=datetime.now(UTC))  # for the page that helps phones to trust
     app = make_app(WebSettings(book=str(book), keep=keep, limits=False))
     app.state.longer = Longer(patience_s=SLOW_MS / 1000)
     return app
@@ -134,7 +137,42 @@ def pages_of(app: Any) -> dict[str, str]:
         "new": "/setup/combine/new",
         "import": "/import",
         "devices": "/devices",
+        "pair": "/pair",
+        "enter": "/enter?key=used",
+        "trust": "/install-ca",
+        "missing": "/check/0000",
     }
+
+
+SHEET = """Date,Time,Field,Combine,Crop,Place,Pan,Amount,Speed
+2026-08-20,10:00,Long Hollow,Old Bess,canola,discharge,4 ft2,12.5 g,4.5 mph
+2026-08-20,11:00,Long Hollow,Old Bess,canola,discharge,4 ft2,lots,4.5 mph
+"""
+
+
+def walked(page: Any, address: str, take: Any) -> None:
+    """Pages that only come after something was sent."""
+    page.goto(f"{address}/import")
+    page.set_input_files("#file", {"name": "checks.csv", "mimeType": "text/csv", "buffer": SHEET.encode()})
+    page.locator("main button[type=submit]").last.click()
+    take("import-columns")
+    page.locator("main button[value=dry]").click()
+    take("import-would")
+    page.goto(f"{address}/import")
+    phone = b'{"phone":"chaffinch","layout":1,"device":"Ann\'s phone"}\nnot a record\n'
+    page.set_input_files("#file", {"name": "phone.jsonl", "mimeType": "application/json", "buffer": phone})
+    page.locator("main button[type=submit]").last.click()
+    take("import-phone")
+    page.goto(f"{address}/devices")
+    page.locator("a[href$='/revoke']").first.click()
+    take("revoke")
+    page.goto(f"{address}/devices")
+    page.locator("form[action='/devices/code'] button").click()
+    take("code")
+    page.goto(f"{address}/log")
+    page.fill("#catch-1-amount", "lots")
+    page.locator("main button[value=save]").click()
+    take("log-refused")
 
 
 def main() -> None:
@@ -164,6 +202,12 @@ def main() -> None:
                     for key, path in wanted.items():
                         page.goto(address + path)
                         page.screenshot(path=FOLDER / f"{key}-{size}-{look}.png", full_page=True)
+
+                    def take(key: str, page: Any = page, size: str = size, look: str = look) -> None:
+                        page.screenshot(path=FOLDER / f"{key}-{size}-{look}.png", full_page=True)
+
+                    if not given.only or "walked" in given.only.split(","):
+                        walked(page, address, take)
             browser.close()
     print(f"pictures of {len(wanted)} pages in {FOLDER.relative_to(ROOT)}")
 

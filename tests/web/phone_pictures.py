@@ -1,4 +1,4 @@
-"""Pictures of every screen of the phone app, at phone and tablet size, in light and dark: to look at, not for a test.
+"""Pictures of every screen of the phone app, at three sizes, in light and dark: to look at, not for a test.
 
     .venv/bin/python tests/web/phone_pictures.py [--large] [--docs]
 
@@ -23,6 +23,7 @@ SHOWN = {"pad": "phone-pad", "verdict-at-once": "phone-verdict", "start-at-the-e
 """Pictures that the documentation shows, and their names there."""
 RELOADS = 9
 TABLET = {"width": 820, "height": 1180}
+DESK = {"width": 1440, "height": 900}
 
 
 class Album:
@@ -94,6 +95,20 @@ def a_day(album: Album) -> None:
     page.get_by_text("Start a new trial").click()
     album.take("trial")
     page.go_back()
+    phone.tap("What may be wrong")
+    phone.see("Where is most of the lost seed?")
+    album.take("advice")
+    phone.tap("behind, loose in the chaff")
+    phone.tap("Keep these answers")
+    album.take("answers-kept", whole=False)
+    phone.page.get_by_role("button", name="Close").click()
+    album.take("advice-answered")
+    page.goto(f"{phone.address}#/advice/leaks")
+    album.take("leaks")
+    page.goto(f"{phone.address}#/day")
+    album.take("day")
+    page.goto(f"{phone.address}#/take")
+    album.take("take")
     page.goto(f"{phone.address}#/")
     album.take("start-with-an-open-stop")
     phone.tap("Long Hollow")
@@ -153,6 +168,7 @@ def main() -> None:
     FOLDER.mkdir(parents=True)
     series: list[tuple[str, str, str, dict[str, int]]] = [("light", "light", "", PHONE), ("dark", "dark", "", PHONE)]
     series += [("tablet-light", "light", "", TABLET), ("tablet-dark", "dark", "", TABLET)]
+    series += [("desk-light", "light", "", DESK), ("desk-dark", "dark", "", DESK)]
     series += [("large", "light", "200%", PHONE)] if given.large else []
     with a_browser() as browser:
         for name, scheme, size, view in series:
@@ -160,7 +176,7 @@ def main() -> None:
                 more: dict[str, Any] = {
                     "viewport": view,
                     "color_scheme": scheme,
-                    "device_scale_factor": 1 if given.docs else 2,
+                    "device_scale_factor": 1 if given.docs or view == DESK else 2,
                 }
                 phone = Handset(farm, browser.new_context(**{**LOOKS, **more}))
                 album = Album(phone, name, size, view)

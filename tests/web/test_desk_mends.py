@@ -50,6 +50,13 @@ def test_every_mend_with_a_command_becomes_one_for_the_desk() -> None:
         ("say time; or, where it was set otherwise, chaffinch book log … --anyway",
          "say time; or, where it was set otherwise, tick the box below"),
         ("write it like 12.5 g", "write it like 12.5 g"),
+        ("write it like rotor speed = 600 rpm", "write it like rotor speed = 600 rpm"),
+        ('write crop = "canola"', "choose the crop, or a field that has one"),
+        ('write speed = "7.5 km/h" at the top of the file', "write “speed” as 7.5 km/h"),
+        ('write drop_width = "66 in" (off) or spread_width = "30 ft" (on)',
+         "write “drop width” as 66 in (off) or “spread width” as 30 ft (on)"),
+        ("write spreading = false or spreading = true at the top", "write “spreading” as no or “spreading” as yes"),
+        ("tape it and set widths_taped = true for ± 2 %.", "tape it and say so under Set-up for ± 2 %."),
     ],
 )  # fmt: skip
 def test_a_mend_at_the_desk(mend: str, here: str) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
@@ -20,6 +21,7 @@ from chaffinch.book.trials import answer_trial, find_trial
 from chaffinch.records.checkfile import check_from_table, check_to_table
 from chaffinch.web.access import csrf_of
 from chaffinch.web.pages.answers import Longer
+from chaffinch.web.pages.frame import unbroken
 
 
 @pytest.fixture(scope="module")
@@ -293,7 +295,20 @@ def test_drawings_of_a_field_and_a_season_lead_on(desk: Visitor) -> None:
     of_season = spots(desk.get(f"/season/{desk.book.ids['2026']}"))
     assert {f"/field/{field.id}", f"/field/{desk.book.ids['Long Hollow']}"} <= {path for path, _ in of_season}
     assert all(" kg/ha, likely " in said for _, said in of_season)
+    # A row and a tile, each drawn wide and narrow; the tile's number is the table's.
+    assert [path for path, _ in of_season].count(f"/field/{field.id}") == 4
     assert any(said.startswith("Far Common · ") for _, said in of_season)
+    season = desk.get(f"/season/{desk.book.ids['2026']}").text
+    tile = re.search(r">(\d) Far", season)
+    assert tile
+    assert f'<th scope="row">{tile[1]} <a href="/field/{field.id}">' in season
+
+
+def test_figures_stay_on_one_line_and_forms_as_they_were_typed() -> None:
+    kept = '<p title="5 % of 1 160 −$2">90\u00a0% of 1\u202f160, 2026-08-14 16:40, −\u2060$2 or −2</p>'
+    assert unbroken('<p title="5 % of 1 160 −$2">90 % of 1 160, 2026-08-14 16:40, −$2 or −2</p>') == kept
+    for typed in ('<input value="5 %">', "<textarea>5 % of 1 160</textarea>", '<option value="5 %">5 %</option>'):
+        assert unbroken(typed) == typed
 
 
 def spots(page: Page) -> list[tuple[str, str]]:

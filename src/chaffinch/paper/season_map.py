@@ -13,12 +13,13 @@ from typing import Final
 from markupsafe import Markup, escape
 
 from chaffinch.engine.estimate import Range
+from chaffinch.paper.drawing import Spot
 from chaffinch.paper.ink import Drawing, drawn
 
 HIGH: Final = 0.46
 """Height of the map over its width [1]; own figure."""
-LETTER: Final = 7.6
-"""Width of a letter of 13 px on the safe side [px]."""
+LETTER: Final = 8.4
+"""Width of a letter of 13 px in bold on the safe side [px]."""
 THIRDS: Final = 3
 
 
@@ -37,6 +38,8 @@ class Tile:
         In the map's unit; None where nothing was measured.
     said : str
         The loss in words; what is said where there is none.
+    spot : Spot or None
+        Where it leads.
     """
 
     number: str
@@ -44,6 +47,7 @@ class Tile:
     area_ha: float
     loss: Range | None
     said: str
+    spot: Spot | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,7 +81,8 @@ def season_map(tiles: Sequence[Tile], unit: str, *, title: str, about: str, name
         boxes = treemap([one.area_ha for one in tiles], Box(1.0, 1.0, width - 2.0, high))
         parts = []
         for one, box, level in zip(tiles, boxes, levels, strict=True):
-            parts += _tile(one, box, level, unit)
+            tile = _tile(one, box, level, unit)
+            parts += tile if one.spot is None else [_leading(one.spot, tile, box)]
         parts += pattern_key(spans, width, high + 12.0)
         return round(high + 14 + 18 * len(spans)), parts
 
@@ -143,6 +148,12 @@ def _tile(one: Tile, box: Box, level: int, unit: str) -> list[Markup]:
             )
         )
     return parts
+
+
+def _leading(spot: Spot, parts: Iterable[Markup], box: Box) -> Markup:
+    """A tile that leads somewhere, with a name of its own; all of it is its reach."""
+    whole = Markup('<a class="spot" href="{}" aria-label="{}">{}{}</a>')
+    return whole.format(spot.path, spot.said, Markup("").join(parts), _rect("reach whole", box))
 
 
 def _fitting(one: Tile, box: Box, unit: str) -> list[str]:

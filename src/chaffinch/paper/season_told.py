@@ -160,6 +160,13 @@ def _spot(one: SeasonField, r: Range, unit: Unit) -> drawing.Spot:
     return drawing.Spot(f"/field/{one.thing.id}", " · ".join(x for x in (one.thing.name, one.crop, loss) if x))
 
 
+def _tile_spot(one: SeasonField, r: Range | None, said: str, unit: Unit) -> drawing.Spot:
+    """A field's tile: as its row; where nothing was measured, that."""
+    if r is not None:
+        return _spot(one, r, unit)
+    return drawing.Spot(f"/field/{one.thing.id}", " · ".join(x for x in (one.thing.name, one.crop, said) if x))
+
+
 def _map(found: Ledger, unit: Unit) -> Drawing | None:
     """The fields with an area as tiles, numbered as in the table, in the season's one unit."""
     if found.loss is None:
@@ -171,7 +178,7 @@ def _map(found: Ledger, unit: Unit) -> Drawing | None:
         loss = found.loss.fields.get(one.thing.id)
         r = None if loss is None or loss.judged is None else loss.judged.kg_ha.times(unit.factor)
         said = words("season.not_measured") if r is None else range_words(r)[1]
-        tiles.append(Tile(str(number), one.thing.name, one.area_ha, r, said))
+        tiles.append(Tile(str(number), one.thing.name, one.area_ha, r, said, _tile_spot(one, r, said, unit)))
     if not tiles:
         return None
     levels = thirds([one.loss for one in tiles])

@@ -65,7 +65,7 @@ def install_ca(request: Request) -> Response:
     settings: WebSettings = request.app.state.settings
     file = settings.keep / CA_FILE
     if not file.is_file():
-        return HTMLResponse(plain_page(plain("trust.none"), plain("trust.none.said")))
+        return HTMLResponse(plain_page(plain("trust.none"), plain("trust.none.said"), link=("/", plain("home"))))
     return HTMLResponse(
         plain_page(
             plain("trust"),

@@ -91,7 +91,7 @@ def told(refusal: Refusal, request: Request) -> Response:
         )
         return JSONResponse(body.model_dump(), refusal.status, headers=refusal.headers, media_type=MEDIA_TYPE)
     # A browser that is not known is shown the way in.
-    link = ("/pair", plain("refused.pair")) if refusal.status == 401 else ("", "")
+    link = ("/pair", plain("refused.pair")) if refusal.status == 401 else ("/", plain("home"))
     head = f"refused.{refusal.status}"
     title = plain(head if head in PLAIN else "refused.other")
     from chaffinch.web.pages.mends import mend_here  # the pages know refusals, so they come later

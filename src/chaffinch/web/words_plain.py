@@ -21,6 +21,7 @@ PLAIN: Final = MappingProxyType(
         "refused.503": "The book cannot be reached",
         "refused.other": "That did not work",
         "refused.pair": "Open the desk here with a code",
+        "home": "To the first page",
         "enter.none": "No way in",
         "enter.none.said": "This link was used before, or its ten minutes are over.",
         "enter.none.more": (

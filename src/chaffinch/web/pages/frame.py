@@ -5,6 +5,7 @@ Templates escape everything by themselves; only the drawings of :mod:`chaffinch.
 
 from __future__ import annotations
 
+import re
 from collections.abc import AsyncIterator, Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import lru_cache
@@ -20,6 +21,7 @@ from chaffinch import __version__
 from chaffinch.book.desk import Desk
 from chaffinch.book.figures import percent, plain_number, range_words, rounded
 from chaffinch.book.for_phones import book_of
+from chaffinch.book.shown_unit import farm_of
 from chaffinch.book.times import local
 from chaffinch.errors import InputError
 from chaffinch.paper import drawing
@@ -184,9 +186,17 @@ def show(request: Request, template: str, here: str, *, status: int = 200, **con
         book_title=book_of(request.app.state.desk)["title"],
         address=request.url.path + (f"?{request.url.query}" if request.url.query else ""),
         program=__version__,
+        speed_like=lambda: _speed_like(request),
         **context,
     )
-    return HTMLResponse(html, status)
+    return HTMLResponse(unbroken(html), status)
+
+
+def _speed_like(request: Request) -> str:
+    """A speed as somebody here would write it."""
+    farm = farm_of(request.app.state.desk)
+    unit = person_of(request).report_in or str("" if farm is None else farm.parts.get("report_in", ""))
+    return "4.3 mph" if unit.endswith("/ac") else "7 km/h"
 
 
 def alone(template: str, *, status: int = 200, **context: Any) -> Response:
@@ -204,6 +214,25 @@ def _for_role(who: Any) -> tuple[str, ...]:
 def see(path: str) -> Response:
     """After something was written: look at this page (which may be loaded again without writing twice)."""
     return RedirectResponse(path, 303)
+
+
+def unbroken(html: str) -> str:
+    """A page whose figures stay on one line: a number and its %, thousands, a sign and its money.
+
+    What a form holds stays as it is, since it comes back and is compared.
+    """
+
+    def mended(found: re.Match[str]) -> str:
+        tag = html.rfind("<", 0, found.start())
+        if html.find(">", tag, found.start()) < 0 or html.startswith(_AS_TYPED, tag):
+            return found[0]
+        return "\u202f" if found["thousands"] else "\u00a0" if found["percent"] else "−\u2060"
+
+    return _BREAKS.sub(mended, html)
+
+
+_BREAKS: Final = re.compile(r"(?P<percent>(?<=\d) (?=%))|(?P<thousands>(?<=\d) (?=\d{3}(?!\d)))|−(?=[^\s\d\u2060])")
+_AS_TYPED: Final = ("<textarea", "<option", "<title", "<script", "<style")
 
 
 @lru_cache(maxsize=1)

@@ -15,6 +15,9 @@ from chaffinch.web.pages.words import words
 _PIECES: Final = tuple(
     (re.compile(pattern), key)
     for pattern, key in (
+        (r'write crop = "canola"', "mend.crop"),
+        (r"set widths_taped = true", "mend.taped"),
+        (r" at the top(?: of the file)?\b", ""),
         (r"chaffinch book log … --anyway", "mend.box"),
         (r": chaffinch book log … --bar NUMBER", ""),
         (r": chaffinch book replace[^;]*", "mend.of_check"),
@@ -43,6 +46,8 @@ _PIECES: Final = tuple(
         (r":? --(?:combine|bar|hours-since) (?:NAME|NUMBER)", ""),
     )
 )
+_KEY: Final = re.compile(r'\b([a-z]+(?:_[a-z]+)*) = (?:"([^"]+)"|(true|false)\b)')
+"""A line of a check file."""
 _OPTION: Final = re.compile(r"--([a-z]+(?:-[a-z]+)*)")
 """What a mend may hold, the longer pieces first, and the sentence that stands for it; "" takes it away."""
 
@@ -58,5 +63,12 @@ def mend_here(mend: str) -> str:
     """A mend without any command."""
     for pattern, key in _PIECES:
         mend = pattern.sub(words(key) if key else "", mend)
+    # A key of a check file is a field of the form, by nearly the same name.
+    mend = _KEY.sub(_as_field, mend)
     # Any other option is a field of the form, by nearly the same name.
     return _OPTION.sub(lambda found: "“" + found[1].replace("-", " ") + "”", mend)
+
+
+def _as_field(found: re.Match[str]) -> str:
+    value = found[2] or words("flag.yes" if found[3] == "true" else "flag.no")
+    return words("mend.key", name=found[1].replace("_", " "), value=value)

@@ -40,9 +40,9 @@ def setup(request: Request) -> Response:
         rows = []
         for thing in sorted((t for t in here if t.kind == kind), key=lambda t: (t.retired, t.seq)):
             said = [
-                f"{key.replace('_', ' ')} {teller.said(KINDS[kind], key, value, thing.parts)}"
-                for key, value in thing.parts.items()
-                if key not in NOT_LISTED
+                f"{part.name.replace('_', ' ')} {teller.said(KINDS[kind], part.name, value, thing.parts)}"
+                for part in KINDS[kind].parts
+                if part.name not in NOT_LISTED and (value := thing.parts.get(part.name)) is not None
             ]
             season = teller.names.get(str(thing.parts.get("season", "")), "")
             rows.append({"id": thing.id, "title": thing.title, "season": season, "said": ", ".join(said)})

@@ -207,7 +207,9 @@ def _edit(request: Request, thing: Thing, form: Form, status: int = 200, saved: 
     first = history.first
     added = words("thing.added", when=local(first.arrived), device=first.device)
     at_first = [
-        f"{key.replace('_', ' ')} {teller.said(kind, key, value, first.body)}" for key, value in first.body.items()
+        f"{part.name.replace('_', ' ')} {teller.said(kind, part.name, first.body[part.name], first.body)}"
+        for part in kind.parts
+        if part.name in first.body
     ]
     was = {name: value.strip() for name, value in _shown(desk, thing).items()}
     return show(request, "thing.html", "setup", status=status, kind=kind.name, about=kind.about, thing=thing, form=form,

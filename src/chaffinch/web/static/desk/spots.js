@@ -23,6 +23,7 @@
   function meant(event, spot) {
     const { clientX, clientY } = /** @type {PointerEvent} */ (event);
     if (clientX === 0 && clientY === 0) return spot; // by key
+    if (spot.querySelector(".whole")) return spot; // tiles lie beside each other
     let found = spot;
     let least = Infinity;
     for (const one of spot.closest("svg")?.querySelectorAll("a.spot .reach") ?? []) {

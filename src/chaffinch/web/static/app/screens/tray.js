@@ -82,9 +82,15 @@ function plain(state, records) {
     rest > 0 ? h("p.soft", {}, `and ${rest} more`) : null);
 }
 
+/** @param {unknown} text */
+function noteWords(text) {
+  return String(text).startsWith("Advice answers: ") ? "answers to the advice" : "note";
+}
+
 /** @param {Envelope} record */
 export function describe(record) {
   const { body, kind } = record;
   const what = kind === "check" ? `check, ${body.check?.field?.name ?? body.check?.crop ?? ""}` : kind === "monitor" ? `monitor reading ${body.reading}` : kind;
-  return `${what} · ${body.taken_at ? clock(body.taken_at) : record.id.slice(0, 8)} · ${record.id.slice(0, 8)}`;
+  // A note has no time of its own: then when it was written down.
+  return `${kind === "note" ? noteWords(body.text) : what} · ${clock(body.taken_at ?? record.device_time)} · ${record.id.slice(0, 8)}`;
 }
