@@ -6,8 +6,6 @@ Two whole books are written through the book's own door: one here, one by the sc
 from __future__ import annotations
 
 import json
-import os
-import subprocess
 import sys
 from collections import Counter, defaultdict
 from collections.abc import Iterator
@@ -27,9 +25,9 @@ from chaffinch.book.keeping import check_whole
 from chaffinch.book.things import edits_of, find_thing, things
 from chaffinch.reference import crop
 from chaffinch.store import records
+from demo_book_once import SEED, written_by_script
 
 EXAMPLES = Path(__file__).resolve().parent.parent / "examples"
-SEED = 20260801
 
 pytestmark = pytest.mark.slow
 
@@ -66,15 +64,9 @@ def demo(tmp_path_factory: pytest.TempPathFactory) -> Demo:
 @pytest.fixture(scope="module")
 def by_script(tmp_path_factory: pytest.TempPathFactory) -> Demo:
     """The same book, written by the script as a person would run it, where hashes of text fall otherwise."""
-    folder = tmp_path_factory.mktemp("script")
-    book, truth = folder / "again.chaffinch", folder / "truth.json"
-    command = [sys.executable, str(EXAMPLES / "demo_book.py"), str(book), "--seed", str(SEED), "--truth", str(truth)]
-    ran = subprocess.run(
-        command, capture_output=True, text=True, check=False, env=os.environ | {"PYTHONHASHSEED": "7"}, timeout=300
-    )
-    assert ran.returncode == 0, ran.stderr
-    assert "252 checks, 12 trials in 2 seasons" in ran.stdout
-    return Demo(open_desk(str(book)), json.loads(truth.read_text(encoding="utf-8")))
+    found = written_by_script(tmp_path_factory.getbasetemp(), tmp_path_factory.mktemp("script"))
+    assert "252 checks, 12 trials in 2 seasons" in found.said
+    return Demo(open_desk(str(found.book)), json.loads(found.truth.read_text(encoding="utf-8")))
 
 
 @pytest.fixture(scope="module")

@@ -17,13 +17,15 @@ import sys
 import tempfile
 import time
 import tomllib
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from functools import cache
 from html.parser import HTMLParser
 from pathlib import Path
 
 import pytest
+
+from demo_book_once import written_by_script
 
 ROOT = Path(__file__).resolve().parent.parent
 DOCS = ROOT / "docs"
@@ -156,21 +158,25 @@ ON_THE_DEMO_BOOK = (DOCS / "decide.md", DOCS / "day.md", DOCS / "advise.md")
 
 @cache
 def demo_book() -> str:
-    """The demo book, written once for the pages whose commands are about it."""
-    path = Path(tempfile.mkdtemp()) / "larkhollow.chaffinch"
-    script = [sys.executable, str(ROOT / "examples" / "demo_book.py"), str(path)]
-    subprocess.run(script, check=True, capture_output=True)
-    return str(path)
+    """The demo book for the pages whose commands are about it, when this file is run by itself."""
+    folder = Path(tempfile.mkdtemp())
+    return str(written_by_script(folder, folder).book)
 
 
-def run_command(shown: Shown) -> str:
+@pytest.fixture(scope="module")
+def book_of_the_pages(tmp_path_factory: pytest.TempPathFactory) -> Callable[[], str]:
+    """The demo book, when it is asked for."""
+    return cache(lambda: str(written_by_script(tmp_path_factory.getbasetemp(), tmp_path_factory.mktemp("pages")).book))
+
+
+def run_command(shown: Shown, book: Callable[[], str] = demo_book) -> str:
     """What ``chaffinch …`` prints from the root of the repository on a plain terminal of 80 columns."""
     from chaffinch.cli.main import run
 
     arguments = shlex.split(shown.command)[1:]
     told = {"COLUMNS": "80", "NO_COLOR": "1", "TZ": "UTC"}
     if shown.path in ON_THE_DEMO_BOOK:
-        told["CHAFFINCH_BOOK"] = demo_book()
+        told["CHAFFINCH_BOOK"] = book()
     # A file of bytes below it, so that the command sees an encoding as it does on a terminal.
     stream = io.TextIOWrapper(io.BytesIO(), encoding="utf-8", write_through=True)
     before = {key: os.environ.get(key) for key in told}
@@ -196,9 +202,9 @@ OURS = [shown for shown in COMMANDS_SHOWN if shown.command.split()[0] == "chaffi
 
 
 @pytest.mark.parametrize("shown", OURS, ids=str)
-def test_command_prints_what_is_shown(shown: Shown) -> None:
+def test_command_prints_what_is_shown(shown: Shown, book_of_the_pages: Callable[[], str]) -> None:
     assert not set(shown.command) & set("|<>;&`"), "the test runs one command, not a shell"
-    assert tidy(run_command(shown)) == tidy(shown.output)
+    assert tidy(run_command(shown, book_of_the_pages)) == tidy(shown.output)
 
 
 def test_other_commands_are_targets_of_the_makefile() -> None:
