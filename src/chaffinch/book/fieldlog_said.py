@@ -6,8 +6,9 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING, Final
 
 if TYPE_CHECKING:
-    from chaffinch.fieldlog.clean import Cleaned, Flag
+    from chaffinch.fieldlog.clean import Flag
     from chaffinch.fieldlog.lag import Lag
+    from chaffinch.fieldlog.pieces import CleanedLog
     from chaffinch.fieldlog.rows import Problem, Question
 
 QUESTIONS: Final = {
@@ -137,9 +138,9 @@ def lags_said(lags: Sequence[tuple[str, Lag]]) -> list[str]:
     return said
 
 
-def warnings_said(cleaned: Cleaned) -> list[str]:
+def warnings_said(cleaned: CleanedLog) -> list[str]:
     """Filters that took too much."""
-    share = {one.flag: one.count / max(cleaned.flags.size, 1) for one in cleaned.taken}
+    share = {one.flag: one.count / max(cleaned.records, 1) for one in cleaned.taken}
     return [
         TOO_MUCH.format(what=f'"{flag_said(flag)}"', share=f"{100 * share[flag]:.0f} %") for flag in cleaned.too_much()
     ]

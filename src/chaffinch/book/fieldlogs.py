@@ -210,7 +210,7 @@ def import_log(
     from chaffinch.fieldlog.writing import write_log
 
     found = inspect_log(path, answers, progress=progress)
-    write_log(Path(to), completed(_answered(found)), replace=replace)
+    write_log(Path(to), completed(answered(found)), replace=replace)
     return found
 
 
@@ -247,10 +247,10 @@ def clean_log(
 
     limits = usual().but(settings or {})
     found = inspect_log(path, answers, progress=progress)
-    rows = completed(_answered(found))
+    rows = completed(answered(found))
     cleaned = clean(rows, limits)
     if to is not None:
-        write_log(Path(to), rows, beside=_beside(cleaned), replace=replace)
+        write_log(Path(to), rows, beside=beside(cleaned), replace=replace)
     return of_records(found, cleaned)
 
 
@@ -276,7 +276,7 @@ def moment_text(time_s: float) -> str:
     return as_text(time_s)
 
 
-def _beside(cleaned: Cleaned) -> dict[str, Any]:
+def beside(cleaned: Cleaned) -> dict[str, Any]:
     """Columns written beside the records: flags as a sum and in words, and what cleaning worked out."""
     from chaffinch.fieldlog.clean import Flag
 
@@ -292,7 +292,7 @@ def _beside(cleaned: Cleaned) -> dict[str, Any]:
     }
 
 
-def _answered(found: LogFound) -> Rows:
+def answered(found: LogFound) -> Rows:
     """The records, once nothing is open."""
     from chaffinch.book.fieldlog_said import question_said
 

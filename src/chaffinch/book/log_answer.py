@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 from chaffinch.book.check_json import as_range
 from chaffinch.book.curves import Curves
 from chaffinch.book.fieldlogs import LogCleaned
+from chaffinch.book.log_large import LogWalked
 from chaffinch.book.log_sensor import LogSensor
 from chaffinch.book.log_zones import ZoneLoss
 from chaffinch.book.points import CheckPoint
@@ -105,7 +106,7 @@ class LogLoss:
 
     Attributes
     ----------
-    log : LogCleaned
+    log : LogCleaned or LogWalked
     machines : tuple of MachineLoss
         One or several; their draws are added world by world.
     joined : tuple of JoinedCheck
@@ -133,7 +134,7 @@ class LogLoss:
         Records that lie in several zones and count in the first.
     """
 
-    log: LogCleaned
+    log: LogCleaned | LogWalked
     machines: tuple[MachineLoss, ...]
     joined: tuple[JoinedCheck, ...]
     total_kg: Range

@@ -9,13 +9,14 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Final, overload
 
 import numpy as np
 
 from chaffinch.book.desk import Desk
-from chaffinch.book.fieldlogs import LogCleaned, clean_log, of_records
+from chaffinch.book.fieldlogs import LogCleaned, of_records
 from chaffinch.book.log_answer import JoinedCheck, LogLoss, MachineLoss, OtherPace, measured
+from chaffinch.book.log_large import LogWalked, cleaned_log, one_of_walked
 from chaffinch.book.log_pace import Cost, best_of_field, other_pace, speeds_to_try
 from chaffinch.book.log_runs import Run, beside, beyond_share, losses_at, runs_of, shares
 from chaffinch.book.log_sensor import sensor_of
@@ -61,6 +62,7 @@ def log_loss(
     class_kmh: float = SPEED_CLASS_KMH,
     settings: Mapping[str, float] | None = None,
     seed: int = 1,
+    piece: int | None = None,
     progress: Progress | None = None,
 ) -> LogLoss:
     """Sum the loss of everything in a log, by the curves of the combines that wrote it.
@@ -71,8 +73,8 @@ def log_loss(
         As for :func:`chaffinch.book.curves.curves`.
     combine : Thing or None
         Whose curves count, where one machine is summed; None: each machine's own combine, by its name.
-    path, answers, settings, progress
-        As for :func:`chaffinch.book.fieldlogs.clean_log`.
+    path, answers, settings, piece, progress
+        As for :func:`chaffinch.book.log_large.cleaned_log`.
     price_per_t : float or None
         [money/t]
     other_kmh : float or None
@@ -112,7 +114,7 @@ def log_loss(
     if combine is not None and machine_is:
         problem = "is told, and one combine for all besides"
         raise InputError("machine-is", ", ".join(machine_is), problem, "leave one of the two out")
-    log = clean_log(path, None, answers, settings=settings, progress=progress)
+    log = cleaned_log(path, None, answers, settings=settings, piece=piece, progress=progress)
     if machine is not None or combine is not None:
         log = one_machine(log, machine)
     runs, joined = runs_of(desk, log.cleaned, combine, machine_is or {}, crop, season=season, seed=seed)
@@ -168,20 +170,25 @@ def write_map(found: LogLoss, to: str | Path, *, replace: bool = False) -> None:
     write_cells(Path(to), found.squares, replace=replace)
 
 
-def one_machine(log: LogCleaned, machine: str | None) -> LogCleaned:
+@overload
+def one_machine(log: LogCleaned, machine: str | None) -> LogCleaned: ...
+@overload
+def one_machine(log: LogWalked, machine: str | None) -> LogWalked: ...
+def one_machine(log: LogCleaned | LogWalked, machine: str | None) -> LogCleaned | LogWalked:
     """The log with the records of one machine, cleaned among all; of several one must be named."""
-    from chaffinch.fieldlog.machines import machines_of, of_machine
+    from chaffinch.fieldlog.machines import of_machine
+    from chaffinch.fieldlog.pieces import machines_in
 
-    machines = machines_of(log.cleaned.rows)
+    machines = machines_in(log.cleaned)
     if machine is None and len(machines) > 1:
         names = ", ".join(name or "one without a name" for name in machines)
-        raise InputError(
-            "log",
-            names,
-            "is of several machines",
-            "choose one: --machine NAME; or leave the combine out, and each is summed by its own",
-        )
-    return log if machine is None else of_records(log.found, of_machine(log.cleaned, machine))
+        mend = "choose one: --machine NAME; or leave the combine out, and each is summed by its own"
+        raise InputError("log", names, "is of several machines", mend)
+    if machine is None:
+        return log
+    if isinstance(log, LogWalked):
+        return one_of_walked(log, machine)
+    return of_records(log.found, of_machine(log.cleaned, machine))
 
 
 class _Parts:

@@ -138,7 +138,7 @@ def clean(
     each: bool, jobs: int, on: str | None, as_data: bool, **given: Any,
 ) -> None:  # fmt: skip
     """Flag the records of the log at PATH that mislead; none is taken away."""
-    from chaffinch.book.fieldlogs import clean_log
+    from chaffinch.book.log_large import cleaned_log
     from chaffinch.cli.fieldlog_page import cleaned_as_json, each_as_json, show_cleaned, show_each
 
     if each:
@@ -165,7 +165,7 @@ def clean(
         raise InputError("--on", on, "is for many logs", "name a folder of them and add --each")
     told, settings, units = answers(given), numbers(changed), _units(address, crop)
     with progress("Cleaning the log") as step:
-        done = clean_log(path, to, told, settings=settings, replace=replace, progress=step)
+        done = cleaned_log(path, to, told, settings=settings, replace=replace, progress=step)
     if as_data:
         print_json(cleaned_as_json(done, to))
         return

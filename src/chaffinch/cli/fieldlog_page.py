@@ -22,6 +22,7 @@ from chaffinch.cli.page import Page
 if TYPE_CHECKING:
     from chaffinch.book.fieldlog_folder import LogDone
     from chaffinch.book.fieldlogs import LogCleaned, LogFound, PartFigures
+    from chaffinch.book.log_large import LogWalked
     from chaffinch.book.shown_unit import PaceUnit
 
 KG_PER_T: Final = 1000.0
@@ -107,10 +108,10 @@ def show_found(found: LogFound, page: Page, units: LogUnits = METRIC) -> None:
     page.say()
 
 
-def show_cleaned(done: LogCleaned, page: Page, units: LogUnits = METRIC) -> None:
+def show_cleaned(done: LogCleaned | LogWalked, page: Page, units: LogUnits = METRIC) -> None:
     """Print what cleaning a log came to."""
     cleaned = done.cleaned
-    n = max(cleaned.flags.size, 1)
+    n = max(cleaned.records, 1)
     page.say()
     page.two_ends(f"Field log · {done.found.kind}", f"{done.found.records:,} records")
     page.say()
@@ -191,13 +192,13 @@ def found_as_json(found: LogFound) -> dict[str, Any]:
     }  # fmt: skip
 
 
-def cleaned_as_json(done: LogCleaned, to: str | None) -> dict[str, Any]:
+def cleaned_as_json(done: LogCleaned | LogWalked, to: str | None) -> dict[str, Any]:
     """What cleaning a log came to, as data."""
     cleaned = done.cleaned
-    n = max(cleaned.flags.size, 1)
+    n = max(cleaned.records, 1)
     return {
         "records": done.found.records,
-        "counting": int(cleaned.counts.sum()),
+        "counting": cleaned.counting,
         "share_flagged": round(cleaned.share_flagged, 6),
         "flags": [
             {

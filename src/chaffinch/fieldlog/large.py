@@ -18,11 +18,11 @@ import numpy as np
 from chaffinch.errors import InputError
 from chaffinch.fieldlog.answers import Answers, Found
 from chaffinch.fieldlog.batches import Batches, batches_of, read_batches
-from chaffinch.fieldlog.clean import Flag, Taken, taken
+from chaffinch.fieldlog.clean import taken
 from chaffinch.fieldlog.derive import recomputed_over_recorded
 from chaffinch.fieldlog.lag import Lag
 from chaffinch.fieldlog.on_disk import CleanedOnDisk, get
-from chaffinch.fieldlog.pieces import CleanedLog, median_over
+from chaffinch.fieldlog.pieces import CleanedLog, added, median_over
 from chaffinch.fieldlog.rows import FloatArray, Problem
 from chaffinch.fieldlog.settings import Settings
 from chaffinch.fieldlog.shelf import Shelf
@@ -152,15 +152,11 @@ def _cleaned(
         done += field.records
         if progress is not None:
             progress(shelf.records + done, 2 * shelf.records)
-    counting = 0
-    sums = dict.fromkeys(Flag, (0, 0))
+    counting, every = 0, taken(np.zeros(0, np.uint16))
     for name in names:
         flags = get(work / name, "flags")
         counting += int((flags == 0).sum())
-        for own in taken(flags):
-            before = sums[own.flag]
-            sums[own.flag] = (before[0] + own.count, before[1] + own.alone)
-    every = tuple(Taken(flag, *sums[flag]) for flag in Flag)
+        every = added(every, taken(flags))
     parts = tuple(shelf.parts)
     return CleanedOnDisk(work, names, parts, derived, settings, lags, every, shelf.records, counting), derived
 

@@ -7,12 +7,13 @@ does not depend on how many there are.
 from __future__ import annotations
 
 from collections.abc import Callable, Collection, Iterable, Iterator, Mapping
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import Final, Protocol
 
 import numpy as np
 
-from chaffinch.fieldlog.clean import Cleaned, Flag, Taken
+from chaffinch.errors import InputError
+from chaffinch.fieldlog.clean import Cleaned, Flag, Taken, taken
 from chaffinch.fieldlog.lag import Lag
 from chaffinch.fieldlog.moments import FROM_S
 from chaffinch.fieldlog.rows import FloatArray, Part, joined
@@ -116,6 +117,70 @@ def _in_order(values: FloatArray) -> np.ndarray[tuple[int, ...], np.dtype[np.uin
 def machines_in(log: CleanedLog) -> tuple[str, ...]:
     """Names of the machines whose records are there, sorted; empty text for one without a name."""
     return tuple(sorted({part.machine for part in log.parts}))
+
+
+@dataclass(frozen=True)
+class OnlyMachines:
+    """The records of some machines of a log, as a log of their own; see :func:`only`."""
+
+    log: CleanedLog
+    machines: tuple[str, ...]
+    taken: tuple[Taken, ...]
+    records: int
+    counting: int
+
+    @property
+    def settings(self) -> Settings:
+        """Limits of the cleaning."""
+        return self.log.settings
+
+    @property
+    def lags(self) -> Mapping[str, Lag]:
+        """By machine."""
+        return {machine: lag for machine, lag in self.log.lags.items() if machine in self.machines}
+
+    @property
+    def share_flagged(self) -> float:
+        """Share of all records with a flag [0-1]."""
+        return 1.0 - self.counting / self.records if self.records else 0.0
+
+    @property
+    def parts(self) -> tuple[Part, ...]:
+        """Parts that hold records."""
+        return tuple(part for part in self.log.parts if part.machine in self.machines)
+
+    def too_much(self) -> tuple[Flag, ...]:
+        """Filters that flagged more than they should."""
+        most = self.settings.warn_share * max(self.records, 1)
+        return tuple(one.flag for one in self.taken if one.count > most)
+
+    def pieces(self) -> Iterator[Cleaned]:
+        """The records in their order, piece by piece."""
+        yield from pieces_of(self.log, self.machines)
+
+
+def only(log: CleanedLog, machine: str) -> OnlyMachines:
+    """The records of one machine, with the flags they got among all.
+
+    Raises
+    ------
+    InputError
+        When there is none of that name.
+    """
+    names = machines_in(log)
+    if machine not in names:
+        named = ", ".join(name or "one without a name" for name in names)
+        raise InputError("machine", machine, "is not in the log", f"use one of {named}")
+    every, records, counting = taken(np.zeros(0, np.uint16)), 0, 0
+    for piece in pieces_of(log, (machine,)):
+        every = added(every, taken(piece.flags))
+        records, counting = records + piece.records, counting + piece.counting
+    return OnlyMachines(log, (machine,), every, records, counting)
+
+
+def added(one: tuple[Taken, ...], other: tuple[Taken, ...]) -> tuple[Taken, ...]:
+    """What the filters took of two pieces together."""
+    return tuple(Taken(a.flag, a.count + b.count, a.alone + b.alone) for a, b in zip(one, other, strict=True))
 
 
 def pieces_of(log: CleanedLog, machines: Collection[str]) -> Iterator[Cleaned]:

@@ -145,10 +145,14 @@ def _parquet(path: Path, rows: Rows, table: pl.DataFrame, *, located: bool) -> N
     if not located:
         table.write_parquet(path)
         return
-    column = {"encoding": "WKB", "geometry_types": ["Point"]}
-    geo = {"version": GEO_VERSION, "primary_column": "geometry", "columns": {"geometry": column}}
     points = pl.Series("geometry", list(_wkb(rows)), dtype=pl.Binary)
-    table.with_columns(points).write_parquet(path, metadata={"geo": json.dumps(geo)})
+    table.with_columns(points).write_parquet(path, metadata=geo_metadata())
+
+
+def geo_metadata() -> dict[str, str]:
+    """What a GeoParquet of points says of its column ``geometry``."""
+    column = {"encoding": "WKB", "geometry_types": ["Point"]}
+    return {"geo": json.dumps({"version": GEO_VERSION, "primary_column": "geometry", "columns": {"geometry": column}})}
 
 
 def _by_gdal(path: Path, rows: Rows, table: pl.DataFrame, driver: str) -> None:

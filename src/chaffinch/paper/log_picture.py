@@ -5,7 +5,6 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Final
 
-from chaffinch.book.fieldlogs import moment_text
 from chaffinch.book.log_losses import LogLoss
 from chaffinch.book.log_zones import ZonesTold
 from chaffinch.book.shown_unit import PaceUnit
@@ -38,9 +37,8 @@ def map_picture(found: LogLoss, unit: PaceUnit, sign: str, zones: ZonesTold | No
     told = told_of(found, unit, sign, weight_of(unit, None), zones)
     if told.map is None:
         raise InputError("map", 0, "would be empty: no record counts", "look at the cleaning first")
-    rows = found.log.cleaned.rows
-    first = moment_text(float(rows.column("time_s")[0])) if len(rows) and rows.parts[0].clock == "utc" else ""
-    name = " · ".join(text for text in (found.curves.combine.name, found.curves.crop, first[:10]) if text)
+    first = next((part.first for part in found.log.found.parts if part.first), "")
+    name = " · ".join(text for text in (found.combines, found.curves.crop, first[:10]) if text)
     width = round(WIDE * PT_PER_PX, 2)
     data = {
         "title": name,

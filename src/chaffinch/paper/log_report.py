@@ -41,7 +41,7 @@ def log_report(found: LogLoss, unit: PaceUnit, sign: str, wanted: Wanted, *, nam
         The zones it was summed by, for the map.
     """
     told = told_of(found, unit, sign, weight_of(unit, wanted.report_in), zones)
-    records = words("whole.lead", records=f"{found.log.cleaned.flags.size:,}".replace(",", "\u202f"))
+    records = words("whole.lead", records=f"{found.log.cleaned.records:,}".replace(",", "\u202f"))
     return Report(
         "log",
         words("whole.report", name=name),

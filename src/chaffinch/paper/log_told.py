@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Final
 from chaffinch.book.fieldlog_said import doubts_said, flag_said, lags_said, problem_said, warnings_said
 from chaffinch.book.fieldlogs import LogCleaned, moment_text
 from chaffinch.book.figures import plain_number, range_words, rounded
+from chaffinch.book.log_large import LogWalked
 from chaffinch.book.log_losses import LogLoss
 from chaffinch.book.log_zone_edges import zone_edges
 from chaffinch.book.log_zones import ZonesTold
@@ -77,10 +78,10 @@ class Told:
     cleaning: Cleaning = field(repr=False)
 
 
-def cleaning_told(log: LogCleaned, unit: PaceUnit, weight: Weight) -> Cleaning:
+def cleaning_told(log: LogCleaned | LogWalked, unit: PaceUnit, weight: Weight) -> Cleaning:
     """Which records count, and why the others do not."""
     cleaned = log.cleaned
-    n = max(cleaned.flags.size, 1)
+    n = max(cleaned.records, 1)
     rows = [[words("whole.clean.column"), words("whole.clean.records"), words("whole.clean.share")]]
     rows += [
         [flag_said(one.flag), _counted(one.count), f"{100 * one.count / n:.1f} %"] for one in cleaned.taken if one.count

@@ -1,0 +1,167 @@
+"""What does a log say that is larger than memory? The same as any, worked through on disk.
+
+One plain file of text or Parquet beyond a size is read in batches and cleaned in pieces. Folders, zips, task data and
+the formats GDAL reads are held as a whole.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass
+from dataclasses import replace as replaced
+from pathlib import Path
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+
+from chaffinch.book.fieldlogs import (
+    LogCleaned,
+    LogFound,
+    PartFigures,
+    answered,
+    beside,
+    clean_log,
+    libraries,
+    moment_text,
+)
+from chaffinch.engine.domain import FloatArray
+from chaffinch.errors import InputError
+
+if TYPE_CHECKING:
+    from chaffinch.fieldlog.answers import Answers
+    from chaffinch.fieldlog.large import LargeLog
+    from chaffinch.fieldlog.pieces import CleanedLog
+
+Progress = Callable[[int, int], None]
+
+KG_PER_T: Final = 1000.0
+M2_PER_HA: Final = 10_000.0
+
+
+@dataclass(frozen=True, slots=True)
+class LogWalked:
+    """What cleaning a log larger than memory came to; as :class:`chaffinch.book.fieldlogs.LogCleaned`.
+
+    Attributes
+    ----------
+    found : LogFound
+        The log before, without its records; the middles of its parts are not worked out.
+    cleaned : CleanedLog
+        Its records on disk, until nothing refers to it any more.
+    grain_t, area_ha, yield_t_ha : float
+    """
+
+    found: LogFound
+    cleaned: CleanedLog
+    grain_t: float
+    area_ha: float
+    yield_t_ha: float
+
+
+def cleaned_log(
+    path: str | Path,
+    to: str | Path | None = None,
+    answers: Answers | None = None,
+    *,
+    settings: Mapping[str, float] | None = None,
+    replace: bool = False,
+    piece: int | None = None,
+    progress: Progress | None = None,
+) -> LogCleaned | LogWalked:
+    """Clean a log of any size; parameters and errors as of :func:`chaffinch.book.fieldlogs.clean_log`.
+
+    ``piece`` says how many records are worked on at once; a file it is given for is worked through on disk however
+    small it is. A log on disk is written as comma text or GeoParquet only, field by field.
+    """
+    libraries()
+    from chaffinch.fieldlog.answers import Answers as NoAnswers
+    from chaffinch.fieldlog.batches import is_large
+    from chaffinch.fieldlog.large import clean_large
+    from chaffinch.fieldlog.settings import usual
+    from chaffinch.fieldlog.staged import PIECE
+    from chaffinch.fieldlog.writing_pieces import refuse_early, write_pieces
+
+    limits, goal = usual().but(settings or {}), None if to is None else Path(to)
+    walked = None
+    if piece is not None or is_large(Path(path)):
+        if goal is not None:
+            refuse_early(goal, replace=replace)
+        walked = clean_large(Path(path), answers or NoAnswers(), limits, piece=piece or PIECE, progress=progress)
+    if walked is None:
+        return clean_log(path, to, answers, settings=settings, replace=replace, progress=progress)
+    found = _found(walked)
+    if walked.cleaned is None:
+        answered(found)
+        raise InputError("log", None, "holds no records", "look into it first")
+    if goal is not None:
+        write_pieces(goal, walked.cleaned, beside, replace=replace)
+    return of_pieces(found, walked.cleaned)
+
+
+def of_pieces(found: LogFound, log: CleanedLog) -> LogWalked:
+    """What cleaned records on disk come to."""
+    from chaffinch.fieldlog.pieces import median_over
+
+    grain = area = float("nan")
+    for piece in log.pieces():
+        rows, good = piece.rows, piece.counts
+        area = _plus(area, (rows.area_m2() * (1.0 - np.nan_to_num(piece.overlap_share)))[good] / M2_PER_HA)
+        grain = _plus(grain, (piece.flow_kg_s * rows.column("interval_s"))[good] / KG_PER_T)
+
+    def crop() -> Iterator[FloatArray]:
+        for piece in log.pieces():
+            yield piece.yield_t_ha[piece.counts]
+
+    return LogWalked(found, log, grain, area, median_over(crop))
+
+
+def one_of_walked(log: LogWalked, machine: str) -> LogWalked:
+    """The log with the records of one machine, cleaned among all."""
+    from chaffinch.fieldlog.pieces import only
+
+    return of_pieces(log.found, only(log.cleaned, machine))
+
+
+def _found(walked: LargeLog) -> LogFound:
+    """What is known of the file before cleaning."""
+    from chaffinch.fieldlog.rows import loss_reading
+
+    head = walked.found
+    columns: tuple[str, ...] = ()
+    parts: tuple[PartFigures, ...] = ()
+    if walked.cleaned is not None:
+        parts = _parts(walked.cleaned)
+        columns = next((tuple(piece.rows.columns) for piece in walked.cleaned.pieces()), ())
+    heard = tuple(name for name in columns if loss_reading(name) is not None)
+    told = (head.kind, parts, head.questions, head.problems, head.matched, walked.derived)
+    return LogFound(*told, columns, heard, walked.recomputed, None)
+
+
+def _parts(log: CleanedLog) -> tuple[PartFigures, ...]:
+    """Records, times and sums of each part; its middles are left open."""
+    nothing = float("nan")
+    found = [PartFigures(part.name, part.field, part.machine, 0, "", "", *[nothing] * 8) for part in log.parts]
+    for piece in log.pieces():
+        rows = piece.rows
+        for number, where in rows.part_slices():
+            part, one = found[number], rows.where(where)
+            time = one.column("time_s")
+            time = time[~np.isnan(time)]
+            utc = rows.parts[number].clock == "utc" and time.size > 0
+            found[number] = replaced(
+                part,
+                records=part.records + len(one),
+                first=part.first or (moment_text(float(time[0])) if utc else ""),
+                last=moment_text(float(time[-1])) if utc else part.last,
+                area_ha=_plus(part.area_ha, one.area_m2()[one.column("in_work") != 0.0] / M2_PER_HA),
+                grain_t=_plus(part.grain_t, one.column("flow_kg_s") * one.column("interval_s") / KG_PER_T),
+            )
+    return tuple(found)
+
+
+def _plus(total: float, values: FloatArray) -> float:
+    """A sum in which what is missing everywhere stays missing."""
+    known = values[~np.isnan(values)]
+    if not known.size:
+        return total
+    return float(known.sum()) + (0.0 if np.isnan(total) else total)
