@@ -2,12 +2,17 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
 from chaffinch.book.bars import bars
 from chaffinch.book.looking import readings
+from chaffinch.fieldlog.answers import Answers
+from chaffinch.fieldlog.reading import read_log
+from chaffinch.fieldlog.rows import joined
+from chaffinch.fieldlog.writing import write_log
 from heard_logs import HEARD, heard_folder, true_kg_ha
 from season_book import start, with_speeds
 
@@ -124,3 +129,21 @@ def test_what_holds_no_readings_or_checks_is_said(chaffinch, tmp_path):
     assert ran.status == 0, ran.err
     assert "No check of this combine was taken while the log ran steadily." in ran.out
     assert "0 readings noted" in ran.out
+
+
+def test_each_machine_of_a_log_has_its_own_checks(book, chaffinch, tmp_path):
+    own = read_log(heard_folder(tmp_path / "TASKDATA"), Answers(zone="UTC")).rows
+    far = {name: 2 * own.columns[name] for name in HEARD} | {"lon_deg": own.columns["lon_deg"] + 0.05}
+    second = replace(own.with_columns(far), parts=(replace(own.parts[0], machine="Young Bess"),))
+    write_log(tmp_path / "both.parquet", joined([own, second]))
+    book.check("Young Bess", 10, 10, speed_kmh=6.0, machine_kg_ha=60.0)
+    refused = chaffinch("fieldlog", "bars", "both.parquet", "--combine", "Old Bess")
+    assert (refused.status, "several machines" in refused.err) == (2, True)
+    assert "--machine-is" in chaffinch("fieldlog", "bars", "both.parquet").err
+    told = chaffinch("fieldlog", "bars", "both.parquet", "--machine-is", "Larkhollow 1=Old Bess", "--json").data
+    assert told["written"] == 7 * 4
+    at = {(one["combine"], one["sensor"]): one["reading"] for one in told["readings"] if "T10:" in one["taken_at"]}
+    for sensor in HEARD:
+        assert at["Young Bess", sensor] == pytest.approx(2 * at["Old Bess", sensor], rel=1e-3)
+    one = chaffinch("fieldlog", "bars", "both.parquet", "--machine", "Young Bess", "--json").data
+    assert ([c["name"] for c in one["combines"]], one["written"]) == (["Young Bess"], 0)

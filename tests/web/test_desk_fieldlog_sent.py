@@ -7,6 +7,7 @@ import json
 import sys
 import zipfile
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 
 import geopandas
@@ -16,6 +17,10 @@ from desk_farm import Visitor, desk_farm
 
 from chaffinch.book.bars import bars
 from chaffinch.book.reports import reports
+from chaffinch.fieldlog.answers import Answers
+from chaffinch.fieldlog.reading import read_log
+from chaffinch.fieldlog.rows import joined
+from chaffinch.fieldlog.writing import write_log
 
 sys.path.insert(0, str(Path(__file__).parents[1]))
 
@@ -241,3 +246,24 @@ def test_units_that_stay_open_are_chosen_from_a_list(visitor: Visitor) -> None:
     page = visitor.get(log)
     assert page.value("answers") == "Speed=speed_kmh:mph"
     assert "more than one unit fits" not in page.words
+
+
+def test_each_machine_of_a_log_is_summed_by_its_own_combine(visitor: Visitor, tmp_path: Path) -> None:
+    own = read_log(heard_folder(tmp_path / "t"), Answers(zone="UTC")).rows
+    assert own is not None
+    far = {"lon_deg": own.columns["lon_deg"] + 0.05}
+    second = replace(own.with_columns(far), parts=(replace(own.parts[0], machine="Young Bess"),))
+    write_log(tmp_path / "both.parquet", joined([own, second]))
+    log = send(visitor, "both.parquet", (tmp_path / "both.parquet").read_bytes())
+    visitor.post(log, {"combine": "each", "crop": "canola"})
+    page = visitor.get(log)
+    assert page.status == 422
+    assert "say whose it is under “Whose each machine is”" in page.words
+    visitor.post(log, {"combine": "each", "crop": "canola", "machine_is": "Larkhollow 1=Old Bess"})
+    page = visitor.get(log)
+    assert page.status == 200, page.words
+    assert "By machine" in page.words
+    for name in ("Old Bess", "Young Bess"):
+        assert f'<th scope="row">{name}</th>' in page.text
+    assert page.value("machine_is") == "Larkhollow 1=Old Bess"
+    assert visitor.get(f"{log}/report.pdf", short="yes").response.content.startswith(b"%PDF-1.7")

@@ -6,7 +6,7 @@ once is not noted again, in whichever version its check stands by now, and one t
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
@@ -17,9 +17,10 @@ import numpy as np
 from chaffinch.book.bars import FROM_LOG, sensor_of
 from chaffinch.book.checks import LoggedCheck, all_versions, counting
 from chaffinch.book.desk import Desk
-from chaffinch.book.fieldlogs import LogCleaned, clean_log
+from chaffinch.book.fieldlogs import clean_log
 from chaffinch.book.fields import checks_where
 from chaffinch.book.log_losses import one_machine
+from chaffinch.book.log_machines import Whose, whose_records
 from chaffinch.book.looking import readings
 from chaffinch.book.things import Thing
 from chaffinch.engine.monitor_pair import Per
@@ -30,13 +31,15 @@ from chaffinch.sync.accept import Receipt
 
 if TYPE_CHECKING:
     from chaffinch.fieldlog.answers import Answers
-    from chaffinch.fieldlog.moments import Moment
+    from chaffinch.fieldlog.pieces import CleanedLog
 
 Progress = Callable[[int, int], None]
 Standing = Literal["new", "noted", "taken back"]
 
 DIGITS: Final = 4
 """Digits of a reading that are noted [1]; own figure: a tenth of a per mille of what a sensor shows means nothing."""
+AFTER_S: Final = 61.0
+"""How long after the last record a check may have been taken [s]: its window begins a minute before it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,6 +48,8 @@ class LogBar:
 
     Attributes
     ----------
+    combine : Thing
+        Whose check it is.
     check : str
         Id of the check in the version that counts.
     taken_at : str
@@ -61,6 +66,7 @@ class LogBar:
         What the book says, where it has it.
     """
 
+    combine: Thing
     check: str
     taken_at: str
     sensor: str
@@ -77,7 +83,8 @@ class LogBars:
 
     Attributes
     ----------
-    combine : Thing
+    combines : tuple of Thing
+        Whose checks were looked up.
     sensors : tuple of str
         Columns of the log that hold readings; empty where it holds none.
     bars : tuple of LogBar
@@ -86,7 +93,7 @@ class LogBars:
         Checks within the log that it gives no moment for, by time taken, with why.
     """
 
-    combine: Thing
+    combines: tuple[Thing, ...]
     sensors: tuple[str, ...]
     bars: tuple[LogBar, ...]
     unsteady: Mapping[str, tuple[str, ...]]
@@ -99,71 +106,113 @@ class LogBars:
 
 def log_bars(
     desk: Desk,
-    combine: Thing,
+    combine: Thing | None,
     path: str | Path,
     answers: Answers | None = None,
     *,
     machine: str | None = None,
+    machine_is: Mapping[str, str] | None = None,
     settings: Mapping[str, float] | None = None,
     progress: Progress | None = None,
 ) -> LogBars:
-    """Look up what the loss sensors of a log showed when this combine's checks were taken; nothing is written.
+    """Look up what the loss sensors of a log showed when checks were taken; nothing is written.
 
     Parameters
     ----------
     desk : Desk
         The open book.
-    combine : Thing
-        Whose checks are looked up.
+    combine : Thing or None
+        Whose checks are looked up, in a log of one machine; None: those of each machine's own combine, by its name.
     path, answers, settings, progress
         As for :func:`chaffinch.book.fieldlogs.clean_log`.
     machine : str or None
-        Whose records count, by its name in the log; needed where several machines made it.
+        Whose records count, by its name in the log; None: all.
+    machine_is : mapping of str to str, or None
+        Name in the log to name of the combine, where they are called differently.
 
     Raises
     ------
     InputError
-        As :func:`chaffinch.book.fieldlogs.clean_log`; for several machines of which none was chosen.
+        As :func:`chaffinch.book.fieldlogs.clean_log`; for a machine whose combine is not clear, and a log of several
+        machines by one combine.
     """
-    log = one_machine(clean_log(path, None, answers, settings=settings, progress=progress), machine)
-    return bars_of_log(desk, combine, log)
+    from chaffinch.fieldlog.pieces import machines_in
 
-
-def bars_of_log(desk: Desk, combine: Thing, log: LogCleaned) -> LogBars:
-    """As :func:`log_bars`, of the records of one machine that were cleaned already."""
-    from chaffinch.fieldlog.moments import moments
-    from chaffinch.fieldlog.sensor import at_moments, sensors
-
-    heard = sensors(log.cleaned)
-    names = tuple(sorted(one.column for one in heard))
-    logged = _within(desk, combine, log) if heard else []
-    at = np.array([datetime.fromisoformat(str(one.body["taken_at"])).timestamp() for one in logged])
-    stands: list[tuple[LoggedCheck, Moment]] = []
+    log = clean_log(path, None, answers, settings=settings, progress=progress)
+    if machine is not None or combine is not None:
+        log = one_machine(log, machine)
+    names = machines_in(log.cleaned)
+    if combine is not None:
+        whose = [Whose(combine, names)]
+    else:
+        whose = whose_records(desk, names, machine_is or {}, all_names=names)
+    noted = _noted(desk)
+    bars: list[LogBar] = []
     unsteady: dict[str, tuple[str, ...]] = {}
-    for one, moment in zip(logged, moments(log.cleaned, at), strict=True):
+    heard: set[str] = set()
+    for one in whose:
+        columns, first_s, last_s = _heard(log.cleaned, one.names)
+        heard.update(columns)
+        logged = _within(desk, one.combine, first_s, last_s) if columns else []
+        bars += _beside(log.cleaned, one, columns, logged, noted, unsteady)
+    bars.sort(key=lambda bar: (bar.taken_at, bar.check, bar.sensor))
+    combines = tuple(one.combine for one in whose)
+    return LogBars(combines, tuple(sorted(heard)), tuple(bars), dict(sorted(unsteady.items())))
+
+
+def _heard(log: CleanedLog, names: tuple[str, ...]) -> tuple[list[str], float, float]:
+    """Sensors of some machines that show anything in the whole log; first and last moment of it [UTC s]."""
+    from chaffinch.fieldlog.pieces import pieces_of
+    from chaffinch.fieldlog.sensor import sensor_columns
+
+    columns: dict[str, None] = {}
+    first_s, last_s = float("inf"), float("-inf")
+    for piece in pieces_of(log, names):
+        rows = piece.rows
+        columns |= dict.fromkeys(name for name in sensor_columns(rows) if (rows.columns[name] > 0).any())
+        utc = np.array([part.clock == "utc" for part in rows.parts], np.bool_)
+        time = rows.column("time_s")[utc[rows.part]]
+        time = time[~np.isnan(time)]
+        if time.size:
+            first_s, last_s = min(first_s, float(time.min())), max(last_s, float(time.max()))
+    return list(columns), first_s, last_s
+
+
+def _beside(
+    log: CleanedLog,
+    whose: Whose,
+    columns: Sequence[str],
+    logged: Sequence[LoggedCheck],
+    noted: Mapping[tuple[str, str], float | None],
+    unsteady: dict[str, tuple[str, ...]],
+) -> Iterator[LogBar]:
+    """What each sensor of a combine showed at each of its checks that stands; those that do not are put aside."""
+    from chaffinch.fieldlog.moments import moments
+    from chaffinch.fieldlog.pieces import around_moments
+    from chaffinch.fieldlog.sensor import at_moments, read_sensor
+
+    at = np.array([_taken_s(one) for one in logged])
+    near, usual_m = around_moments(log, whose.names, at)
+    if near is None:
+        return
+    stands = []
+    for one, moment in zip(logged, moments(near, at, usual_m=usual_m), strict=True):
         if moment.stands:
             stands.append((one, moment))
         elif moment.doubts != ("not in the log",):
             unsteady[str(one.body["taken_at"])] = moment.doubts
-    times = np.array([datetime.fromisoformat(str(one.body["taken_at"])).timestamp() for one, _ in stands])
-    noted = _noted(desk)
-    found: list[LogBar] = []
-    for sensor in heard:
-        shown = at_moments(log.cleaned, sensor.shown, times)
-        for (one, moment), reading in zip(stands, shown, strict=True):
+    times = np.array([_taken_s(one) for one, _ in stands])
+    for column in columns:
+        sensor = read_sensor(near, column)
+        for (one, moment), reading in zip(stands, at_moments(near, sensor.shown, times), strict=True):
             if np.isnan(reading):
                 continue
-            there = [noted[key] for v in one.versions.all if (key := (v, sensor.column)) in noted]
+            there = [noted[key] for v in one.versions.all if (key := (v, column)) in noted]
             standing: Standing = "new" if not there else "taken back" if there[0] is None else "noted"
-            found.append(
-                LogBar(
-                    one.id, str(one.body["taken_at"]), sensor.column, float(f"{reading:.{DIGITS}g}"), sensor.per,
-                    moment.speed_kmh, standing, there[0] if there else None,
-                )
+            yield LogBar(
+                whose.combine, one.id, str(one.body["taken_at"]), column, float(f"{reading:.{DIGITS}g}"), sensor.per,
+                moment.speed_kmh, standing, there[0] if there else None,
             )  # fmt: skip
-    return LogBars(
-        combine, names, tuple(sorted(found, key=lambda one: (one.taken_at, one.check, one.sensor))), unsteady
-    )
 
 
 def note_bars(desk: Desk, found: LogBars) -> list[Receipt]:
@@ -181,13 +230,13 @@ def note_bars(desk: Desk, found: LogBars) -> list[Receipt]:
     noted = _noted(desk)
     same = {one: v.all for v in all_versions(desk, [bar.check for bar in found.new]) for one in v.all}
     fresh = [one for one in found.new if not any((v, one.sensor) in noted for v in same.get(one.check, (one.check,)))]
-    return desk.write_all([(MONITOR, _body(found.combine, one)) for one in fresh]) if fresh else []
+    return desk.write_all([(MONITOR, _body(one)) for one in fresh]) if fresh else []
 
 
-def _body(combine: Thing, one: LogBar) -> dict[str, Any]:
+def _body(one: LogBar) -> dict[str, Any]:
     return {
         "taken_at": one.taken_at,
-        "combine": combine.id,
+        "combine": one.combine.id,
         "reading": one.reading,
         "per": one.per,
         "check": one.check,
@@ -196,16 +245,16 @@ def _body(combine: Thing, one: LogBar) -> dict[str, Any]:
     }
 
 
-def _within(desk: Desk, combine: Thing, log: LogCleaned) -> list[LoggedCheck]:
-    """This combine's checks from the first record of the log to the last, as they count."""
-    rows = log.cleaned.rows
-    utc = np.array([part.clock == "utc" for part in rows.parts], np.bool_)
-    time = rows.column("time_s")[utc[rows.part]]
-    time = time[~np.isnan(time)]
-    if not time.size:
+def _within(desk: Desk, combine: Thing, first_s: float, last_s: float) -> list[LoggedCheck]:
+    """A combine's checks from the first moment of a log to shortly after the last, as they count."""
+    if not first_s <= last_s:
         return []
-    ids = checks_where(desk, since=_utc(float(time.min())), until=_utc(float(time.max()) + 61.0))
+    ids = checks_where(desk, since=_utc(first_s), until=_utc(last_s + AFTER_S))
     return [one for one in counting(desk, ids) if one.body.get("combine") == combine.id]
+
+
+def _taken_s(one: LoggedCheck) -> float:
+    return datetime.fromisoformat(str(one.body["taken_at"])).timestamp()
 
 
 def _noted(desk: Desk) -> dict[tuple[str, str], float | None]:

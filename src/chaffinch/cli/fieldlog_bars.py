@@ -19,32 +19,41 @@ STANDING: Final = {"new": "new", "noted": "in the book", "taken back": "taken ba
 @click.command("bars")
 @click.argument("path", type=click.Path())
 @book_option
-@click.option("--combine", metavar="NAME", help="The combine; may be left out where the book has one.")
-@click.option("--machine", metavar="NAME", help="Whose records count, where several machines made the log.")
+@click.option("--combine", metavar="NAME", help="The combine; left out, each machine of the log is its own combine.")
+@click.option("--machine", metavar="NAME", help="Only this machine's records, where several made the log.")
+@click.option(
+    "--machine-is",
+    "machine_is",
+    metavar="NAME=COMBINE",
+    multiple=True,
+    help='Which combine a machine of the log is, like "L-77=Old Bess".',
+)
 @click.option("--set", "changed", metavar="NAME=NUMBER", multiple=True,
               help="Another limit of the cleaning, like speed_least_kmh=2.5.")  # fmt: skip
 @click.option("--dry-run", "dry_run", is_flag=True, help="Show what would be noted; the book stays as it is.")
 @answer_options
 def bars(
-    path: str, *, address: str | None, combine: str | None, machine: str | None, changed: tuple[str, ...],
-    dry_run: bool, as_data: bool, **given: Any,
+    path: str, *, address: str | None, combine: str | None, machine: str | None, machine_is: tuple[str, ...],
+    changed: tuple[str, ...], dry_run: bool, as_data: bool, **given: Any,
 ) -> None:  # fmt: skip
-    """Note what the loss sensors of the log at PATH showed when this combine's checks were taken.
+    """Note what the loss sensors of the log at PATH showed when checks were taken.
 
     The middle of the steady time before each check, a reading for each sensor, beside the check in the book;
     chaffinch monitor learns from them. Done twice nothing is noted twice. A reading is corrected or taken back like
     any other: chaffinch book replace READING --bar NUMBER, or --take-back.
     """
     from chaffinch.book.log_bars import log_bars, note_bars
+    from chaffinch.book.log_machines import told_machines
+    from chaffinch.cli.book_filing import one_thing
     from chaffinch.cli.book_log import uninterrupted
-    from chaffinch.cli.pace import only_combine
     from chaffinch.errors import InputError
 
     desk = open_the_book(address)
-    thing = only_combine(desk, combine)
+    thing = None if combine is None else one_thing(desk, "combine", combine, flag="--combine")
     with progress("Reading the log") as step:
         found = log_bars(
-            desk, thing, path, answers(given), machine=machine, settings=numbers(changed), progress=step
+            desk, thing, path, answers(given), machine=machine, machine_is=told_machines(machine_is),
+            settings=numbers(changed), progress=step,
         )  # fmt: skip
     if not found.sensors:
         problem = "holds no readings of a loss sensor"
@@ -65,7 +74,7 @@ def _show(found: LogBars, written: int, page: Page, *, dry_run: bool) -> None:
     from chaffinch.book.times import local
 
     page.say()
-    page.two_ends(found.combine.name, "loss sensors of its log")
+    page.two_ends(", ".join(one.name for one in found.combines), "loss sensors of its log")
     page.say()
     if found.bars:
         rows = [["check", "taken", "sensor", "reading", ""]]
@@ -98,10 +107,11 @@ def _count(n: int) -> str:
 
 def _as_json(found: LogBars, written: int) -> dict[str, Any]:
     return {
-        "combine": {"id": found.combine.id, "name": found.combine.name},
+        "combines": [{"id": one.id, "name": one.name} for one in found.combines],
         "sensors": list(found.sensors),
         "readings": [
             {
+                "combine": one.combine.name,
                 "check": one.check,
                 "taken_at": one.taken_at,
                 "sensor": one.sensor,

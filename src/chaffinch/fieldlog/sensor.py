@@ -13,6 +13,7 @@ from typing import Final, Literal
 
 import numpy as np
 
+from chaffinch.errors import InputError
 from chaffinch.fieldlog.clean import Cleaned
 from chaffinch.fieldlog.moments import BAD, FROM_S, LEAST_RECORDS, TO_S
 from chaffinch.fieldlog.rows import FloatArray, Rows, loss_reading
@@ -48,19 +49,32 @@ class SensorReadings:
 
 def sensors(cleaned: Cleaned) -> tuple[SensorReadings, ...]:
     """Every loss sensor that tells anything: the machine's own before those of its parts, per area before per time."""
-    rows = cleaned.rows
+    found = [read_sensor(cleaned, column) for column in sensor_columns(cleaned.rows)]
+    return tuple(one for one in found if (one.per_area > 0).any())
+
+
+def sensor_columns(rows: Rows) -> list[str]:
+    """Columns with readings of a loss sensor, in that order."""
     order = [*PER_AREA, *PER_TIME, SHARE]
-    named = []
-    for column in rows.columns:
-        reading = loss_reading(column)
-        if reading is not None:
-            named.append((reading[1] != "", order.index(reading[0]), column, reading[0]))
-    found = []
-    for _, _, column, reading_of in sorted(named):
-        shown, per_area = _read(column, reading_of, rows, cleaned.yield_t_ha)
-        if (per_area > 0).any():
-            found.append(SensorReadings(column, "time" if reading_of in PER_TIME else "area", shown, per_area))
-    return tuple(found)
+    named = [
+        (reading[1] != "", order.index(reading[0]), name) for name in rows.columns if (reading := loss_reading(name))
+    ]
+    return [name for _, _, name in sorted(named)]
+
+
+def read_sensor(cleaned: Cleaned, column: str) -> SensorReadings:
+    """The readings of one loss sensor.
+
+    Raises
+    ------
+    InputError
+        For a column that holds none.
+    """
+    reading = loss_reading(column)
+    if reading is None:
+        raise InputError("column", column, "holds no readings of a loss sensor", "use one that begins with loss_")
+    shown, per_area = _read(column, reading[0], cleaned.rows, cleaned.yield_t_ha)
+    return SensorReadings(column, "time" if reading[0] in PER_TIME else "area", shown, per_area)
 
 
 def at_moments(cleaned: Cleaned, readings: FloatArray, time_s: FloatArray) -> FloatArray:

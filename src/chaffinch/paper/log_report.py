@@ -42,17 +42,18 @@ def log_report(found: LogLoss, unit: PaceUnit, sign: str, wanted: Wanted, *, nam
     """
     told = told_of(found, unit, sign, weight_of(unit, wanted.report_in), zones)
     records = words("whole.lead", records=f"{found.log.cleaned.records:,}".replace(",", "\u202f"))
+    combines = [one.curves.combine.id for one in found.machines]
     return Report(
         "log",
         words("whole.report", name=name),
-        (found.curves.combine.name, found.curves.crop, records),
+        (found.combines, found.curves.crop, records),
         wanted.date,
         wanted.size,
         wanted.short,
         _blocks(found, told, wanted, price),
         wanted.footer(),
         figures(found),
-        tuple(dict.fromkeys((found.curves.combine.id, *(p.logged.id for p in found.curves.own))))[:1000],
+        tuple(dict.fromkeys([*combines, *(p.logged.id for p in found.own)]))[:1000],
         price,
     )
 
@@ -62,6 +63,9 @@ def _blocks(found: LogLoss, told: Told, wanted: Wanted, price: str) -> list[Bloc
     made = [blocks.big(told.amount, f"{told.what}, {likely}"), blocks.picture(told.ruler, wanted.size)]
     made += [blocks.text(text) for text in (told.total, told.money) if text]
     made += [blocks.heading(words("whole.where")), blocks.figures_table(told.sources)]
+    if told.machines:
+        made += [blocks.heading(words("whole.machines")), blocks.figures_table(told.machines)]
+        made += [blocks.text(words("whole.machines.about"), soft=True)]
     where = {**blocks.heading(words("whole.map")), "may_go": wanted.short}
     if told.map is None:
         made += [where, blocks.text(words("whole.map.none"), soft=True)]
@@ -103,7 +107,7 @@ def figures(found: LogLoss) -> dict[str, Any]:
     other = found.other
     return {
         **measured(found),
-        "checks": len(found.curves.own),
+        "checks": len(found.own),
         "by_speed": [{"speed_kmh_from": c.low, "area_ha": c.area_ha, "kg_ha": c.kg_ha} for c in found.by_speed],
         "by_hour": [{"time_s_from": c.low, "area_ha": c.area_ha, "kg_ha": c.kg_ha} for c in found.by_hour],
         "by_zone": [

@@ -65,6 +65,7 @@ class Told:
     total: str
     money: str
     sources: list[list[str]]
+    machines: list[list[str]]
     map: Drawing | None
     thirds: list[list[str]]
     zones: list[list[str]]
@@ -122,6 +123,7 @@ def told_of(found: LogLoss, unit: PaceUnit, sign: str, weight: Weight, zones: Zo
         total,
         money,
         _sources(found, weight),
+        _machines(found, unit, sign, weight),
         None if squares is None else _map(squares, unit, _edges(squares, zones)),
         [] if squares is None else _thirds(squares, unit),
         _by_zone(found, unit, sign),
@@ -142,6 +144,23 @@ def _sources(found: LogLoss, weight: Weight) -> list[list[str]]:
         if kg is not None:
             low, middle, high = range_words(kg.times(weight.per_kg))
             rows.append([name, middle, f"{low} to {high}"])
+    return rows
+
+
+def _machines(found: LogLoss, unit: PaceUnit, sign: str, weight: Weight) -> list[list[str]]:
+    """What each machine lost on its part of the field; nothing for one machine."""
+    if not found.several:
+        return []
+    priced = [words("whole.zones.money", sign=sign_of(sign).strip() or "money")] if found.money is not None else []
+    head = [words("whole.machines.column"), words("column.area"), unit.loss.name, words("column.likely"), weight.unit]
+    rows = [[*head, *priced]]
+    for one in found.machines:
+        low, middle, high = range_words(one.kg_ha.times(unit.loss.factor))
+        row = [one.curves.combine.name, area_said(one.cut_ha, unit.loss), middle, f"{low} to {high}"]
+        row.append(range_words(one.total_kg.times(weight.per_kg))[1])
+        if priced:
+            row.append("–" if one.money is None else range_words(one.money)[1])
+        rows.append(row)
     return rows
 
 

@@ -51,14 +51,17 @@ router = APIRouter()
 Token = Annotated[str, Path(pattern="^[0-9a-f]{32}$")]
 READ: Final = ("zone", "crs", "decimals", "dates", "bushel", "layer")
 """Answers to how a log is read."""
-TERMS: Final = ("price", "hour_cost", "speed", "fastest", "machine", "best")
+TERMS: Final = ("price", "hour_cost", "speed", "fastest", "machine", "machine_is", "best")
 """What is asked of it."""
+EACH: Final = "each"
+"""Instead of a combine: each machine of the log by its own."""
 ZONES: Final = ("zone_name", "zone_crs")
 """Answers to how its zones are read."""
 ALL: Final = (*READ, *ZONES, "answers", "elements", "combine", "crop", *TERMS)
 FIELDS: Final = {
     **{name: name for name in ALL}, "column": "answers", "element": "elements", "hour cost": "hour_cost",
     "other pace": "speed", "fastest speed": "fastest", "log": "machine", "file": "file",
+    "machine-is": "machine_is",
     "zones": "zones", "zone column": "zone_name",
 }  # fmt: skip
 EXAMPLES: Final = {
@@ -137,9 +140,9 @@ def log_report_asked(request: Request, token: str, terms: Form) -> ReportAsked:
     if kept is None:
         raise Refusal(404, "log", "is no longer kept here", "send it again", value=token[:8])
     form, wanted = Form(dict(kept.asked)), wanted_of(request, terms)
-    combine, zones = combine_told(desk, form), _zones(kept, form)
+    (summed, combine), zones = whose_told(desk, form), _zones(kept, form)
     crop = form.get("crop")
-    if combine is None or not crop:
+    if not (summed and crop):
         raise Refusal(422, "log", "was not asked what its field lost", "choose a combine and a crop", value=kept.name)
     unit = unit_of(desk, crop, report_in=wanted.report_in)
 
@@ -195,12 +198,12 @@ def page(request: Request, kept: KeptLog, form: Form, *, status: int = 200) -> R
     try:
         answers = answers_told(form)
         seen = longer_of(request).ask(("log seen", *key), lambda step: seen_of(kept.path, answers, unit, weight, step))
-        combine = combine_told(desk, form)
+        summed, combine = whose_told(desk, form)
         if isinstance(seen, Seen) and not seen.questions:
-            if combine is not None and crop:
+            if summed and crop:
                 told = _whole(request, kept, form, combine, unit, zones, key)
                 if seen.heard:
-                    bars = bars_of(request, kept, combine, form.get("machine"), answers)
+                    bars = bars_of(request, kept, combine, form, answers)
             else:
                 cleaning = longer_of(request).ask(
                     ("log clean", *key),
@@ -223,7 +226,13 @@ def page(request: Request, kept: KeptLog, form: Form, *, status: int = 200) -> R
 
 
 def _whole(
-    request: Request, kept: KeptLog, form: Form, combine: Thing, unit: PaceUnit, zones: ZonesTold | None, key: Any
+    request: Request,
+    kept: KeptLog,
+    form: Form,
+    combine: Thing | None,
+    unit: PaceUnit,
+    zones: ZonesTold | None,
+    key: Any,
 ) -> Told | Working:
     """What the field lost, laid out; zones of another field are told and left out."""
     desk, answers = desk_of(request), answers_told(form)
@@ -274,8 +283,13 @@ def _unit(desk: Desk, crop: str, report_in: str | None) -> PaceUnit:
     return unit_of(desk, crop_keys()[0], report_in="lb/ac" if land == "ac" else "kg/ha")
 
 
-def combine_told(desk: Desk, form: Form) -> Thing | None:
-    """The combine that was chosen; None for none."""
+def whose_told(desk: Desk, form: Form) -> tuple[bool, Thing | None]:
+    """Whether the field is to be summed, and by which combine's curves; None for each machine's own."""
+    combine = _combine(desk, form)
+    return combine is not None or form.get("combine") == EACH, combine
+
+
+def _combine(desk: Desk, form: Form) -> Thing | None:
     found = by_ids(desk, [form.get("combine")]).get(form.get("combine")) if form.get("combine") else None
     return found if found is not None and found.kind == "combine" else None
 

@@ -9,13 +9,14 @@ from fastapi import Request
 
 from chaffinch.book.fieldlog_said import doubts_said
 from chaffinch.book.log_bars import LogBar, LogBars, log_bars
+from chaffinch.book.log_machines import told_machines
 from chaffinch.book.monitor_said import sensor_said
 from chaffinch.book.things import Thing
 from chaffinch.book.times import local
 from chaffinch.book.version import book_version
 from chaffinch.web.field_logs import KeptLog
 from chaffinch.web.pages.answers import Working, longer_of
-from chaffinch.web.pages.frame import desk_of
+from chaffinch.web.pages.frame import Form, desk_of
 from chaffinch.web.pages.words import words
 
 if TYPE_CHECKING:
@@ -31,8 +32,8 @@ class BarsTold:
     new: int
 
 
-def bars_of(request: Request, kept: KeptLog, combine: Thing, machine: str, answers: Answers) -> LogBars | Working:
-    """The readings of a log beside this combine's checks; nothing is written.
+def bars_of(request: Request, kept: KeptLog, combine: Thing | None, form: Form, answers: Answers) -> LogBars | Working:
+    """The readings of a log beside the checks of a combine, or of each machine's own; nothing is written.
 
     Raises
     ------
@@ -40,9 +41,19 @@ def bars_of(request: Request, kept: KeptLog, combine: Thing, machine: str, answe
         As :func:`chaffinch.book.log_bars.log_bars`.
     """
     desk = desk_of(request)
-    key = ("log bars", book_version(desk), kept.token, combine.id, machine, repr(answers))
+    machine, told = form.get("machine"), form.get("machine_is")
+    key = ("log bars", book_version(desk), kept.token, combine and combine.id, machine, told, repr(answers))
     found: LogBars | Working = longer_of(request).ask(
-        key, lambda step: log_bars(desk, combine, kept.path, answers, machine=machine or None, progress=step)
+        key,
+        lambda step: log_bars(
+            desk,
+            combine,
+            kept.path,
+            answers,
+            machine=machine or None,
+            machine_is=told_machines(told.splitlines()),
+            progress=step,
+        ),
     )
     return found
 

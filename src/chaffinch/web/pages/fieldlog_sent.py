@@ -12,7 +12,7 @@ from chaffinch.errors import BookError, InputError
 from chaffinch.web.access import Crew
 from chaffinch.web.field_logs import field_logs_of
 from chaffinch.web.pages.answers import Working
-from chaffinch.web.pages.fieldlog import FIELDS, Token, answers_told, combine_told, gone, page
+from chaffinch.web.pages.fieldlog import FIELDS, Token, answers_told, gone, page, whose_told
 from chaffinch.web.pages.fieldlog_bars import bars_of
 from chaffinch.web.pages.frame import Form, Typed, desk_of, form_of, see
 from chaffinch.web.pages.words import words
@@ -48,13 +48,13 @@ def note(request: Request, token: Token, _who: Crew) -> Response:
     if kept is None:
         return gone(request)
     form = Form(dict(kept.asked))
-    combine = combine_told(desk, form)
+    summed, combine = whose_told(desk, form)
     try:
-        if combine is None:
+        if not summed:
             raise InputError("combine", None, "is not chosen", "choose the combine whose checks count")
-        found = bars_of(request, kept, combine, form.get("machine"), answers_told(form))
+        found = bars_of(request, kept, combine, form, answers_told(form))
         while isinstance(found, Working):
-            found = bars_of(request, kept, combine, form.get("machine"), answers_told(form))
+            found = bars_of(request, kept, combine, form, answers_told(form))
         for receipt in note_bars(desk, found):
             if receipt.outcome not in ("accepted", "known"):
                 raise BookError(desk.place, receipt.reason or receipt.outcome)

@@ -40,6 +40,8 @@ _PIECES: Final = tuple(
         (r": --zone-name COLUMN", "mend.zone_name"),
         (r", like --zone-crs \S+", "mend.zone_crs"),
         (r": --machine NAME", "mend.machine"),
+        (r": --machine-is \"[^\"]*\"", "mend.machine_is"),
+        (r"add --combine NAME", "mend.combine"),
         (r"add --(?:price|hour-cost)(?: \"[^\"]*\")?", "mend.terms"),
         (r"look at: fieldlog clean", "mend.cleaned"),
         (r"--zone [^\s,;]+(?:, or --zone \S+)?", "mend.zone"),
