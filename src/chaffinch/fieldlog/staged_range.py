@@ -18,6 +18,7 @@ from chaffinch.fieldlog.settings import Settings
 
 WIDEST: Final = 1 << 31
 """Cells in a row at most [1]."""
+_WAITING: Final = np.dtype([("cell", np.int64), ("crop", np.float64), ("piece", np.int32), ("at", np.int64)])
 
 
 def flag_range(places: Sequence[Path], parts: tuple[Part, ...], settings: Settings) -> None:
@@ -56,7 +57,7 @@ def _beyond(
 
 
 def flag_local(places: Sequence[Path], settings: Settings, *, width_m: float, at_once: int) -> None:
-    """Records far from their cell of some swaths: cells lie in rows, and rows are looked at a few at a time.
+    """Records far from their cell of some swaths: cells lie in rows, and rows wait on disk, a few to a file.
 
     Parameters
     ----------
@@ -72,24 +73,29 @@ def flag_local(places: Sequence[Path], settings: Settings, *, width_m: float, at
     if not np.isfinite(side) or not lows:
         return
     low = (min(x for x, _ in lows), min(y for _, y in lows))
-    taken: list[list[IntArray]] = [[] for _ in places]
-    for first, last in _bands(places, low, side, at_once):
-        cells, crops, where = [], [], []
-        for place in places:
-            at, cell = _cells(place, low, side)
-            inside = (cell >= first * WIDEST) & (cell < (last + 1) * WIDEST)
-            cells.append(cell[inside])
-            crops.append(get(place, "yield_t_ha")[at[inside]])
-            where.append(at[inside])
-        out = far_from_cell(np.concatenate(cells), np.concatenate(crops), settings)
-        begin = 0
-        for k, at in enumerate(where):
-            taken[k].append(at[out[begin : begin + at.size]])
-            begin += at.size
+    ends = np.array([last for _, last in _bands(places, low, side, at_once)])
+    waiting = [places[0] / f"band-{number:05d}.local" for number in range(ends.size)]
+    for number, place in enumerate(places):
+        at, cell = _cells(place, low, side)
+        band = np.searchsorted(ends, cell // WIDEST)
+        crop = get(place, "yield_t_ha")
+        for own in np.unique(band).tolist():
+            mine = band == own
+            told = np.empty(int(mine.sum()), _WAITING)
+            told["cell"], told["crop"], told["piece"], told["at"] = cell[mine], crop[at[mine]], number, at[mine]
+            with waiting[own].open("ab") as file:
+                file.write(told.data)
+    taken: list[list[IntArray]] = [[np.zeros(0, np.int64)] for _ in places]
+    for path in waiting:
+        held = np.fromfile(path, _WAITING)
+        path.unlink()
+        out = held[far_from_cell(held["cell"], held["crop"], settings)]
+        for number in np.unique(out["piece"]).tolist():
+            taken[number].append(out["at"][out["piece"] == number])
     # Only now: a later row must be judged by what the filters before left, and not by what an earlier row took.
-    for place, mine in zip(places, taken, strict=True):
+    for place, indices in zip(places, taken, strict=True):
         flags = get(place, "flags").copy()
-        flags[np.concatenate(mine)] |= np.uint16(Flag.LOCAL)
+        flags[np.concatenate(indices)] |= np.uint16(Flag.LOCAL)
         put(place, flags=flags)
 
 
