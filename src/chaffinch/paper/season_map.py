@@ -18,7 +18,7 @@ from chaffinch.paper.ink import Drawing, drawn
 
 HIGH: Final = 0.46
 """Height of the map over its width [1]; own figure."""
-LETTER: Final = 8.4
+LETTER: Final = 8.8
 """Width of a letter of 13 px in bold on the safe side [px]."""
 THIRDS: Final = 3
 

@@ -44,6 +44,7 @@ _PIECES: Final = tuple(
         (r"add --combine NAME", "mend.combine"),
         (r"add --(?:price|hour-cost)(?: \"[^\"]*\")?", "mend.terms"),
         (r"look at: fieldlog clean", "mend.cleaned"),
+        (r"--zone says another", "mend.zone.other"),
         (r"--zone [^\s,;]+(?:, or --zone \S+)?", "mend.zone"),
         (r":? --(?:combine|bar|hours-since) (?:NAME|NUMBER)", ""),
     )

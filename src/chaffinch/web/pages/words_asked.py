@@ -126,6 +126,7 @@ ASKED: Final = MappingProxyType(
         "mend.column": "at that column",
         "mend.fixed": "under “For every row”",
         "mend.zone": "under Time zone",
+        "mend.zone.other": "say another under Time zone",
         "mend.owner": "that is done at the computer that serves",
         "pair.title": "Open the desk here",
         "pair.said": "The owner's screen shows a code of six digits, under Crew and devices. Type it here, and this browser may do what the code's role may.",
