@@ -17,6 +17,8 @@ from chaffinch.book.shown_unit import unit_of
 from chaffinch.book.things import find_thing
 from chaffinch.errors import InputError
 from chaffinch.fieldlog.loss_parts import Cell
+from chaffinch.fieldlog.rows import Part, Rows
+from chaffinch.fieldlog.writing import write_log
 from chaffinch.paper.log_map import log_map, squares_of
 from chaffinch.paper.log_report import log_report
 from chaffinch.paper.wanted import Wanted, made
@@ -36,6 +38,37 @@ def summed(book: SeasonBook, **given: str) -> tuple[LogLoss, str]:
 @pytest.fixture(scope="module")
 def found(season: SeasonBook) -> tuple[LogLoss, str]:
     return summed(season, price="600 /t", hour_cost="400 /h", speed="5 km/h")
+
+
+def test_several_machines_have_a_row_each_and_their_own_best(season: SeasonBook, tmp_path: Path) -> None:
+    n = 8 * 120
+    k = np.arange(n)
+    number, place = k // 120, k % 120
+    columns = {
+        "time_s": 1_786_000_000.0 + k,
+        "lon_deg": -104.6 + number * 11.5 / 111_195.08 / np.cos(np.radians(50.4)),
+        "lat_deg": 50.4 + np.where(number % 2 == 0, place, 119 - place) * 1.9 / 111_195.08,
+        "speed_kmh": 7.0 + 0.01 * np.sin(k),
+        "width_m": np.full(n, 11.5),
+        "flow_kg_s": 5.6 + 0.5 * np.sin(k / 9),
+    }
+    parts = tuple(Part(name, "", name, "utc") for name in ("Old Bess", "L-77"))
+    write_log(tmp_path / "two.parquet", Rows(columns, k * 2 // n, parts))
+    given = {"price": "600 /t", "hour_cost": "400 /h", "best": "yes", "machine_is": "L-77=Young Bess"}
+    unit = unit_of(season.desk, "canola")
+    loss, sign = asked_loss(season.desk, tmp_path / "two.parquet", answers_of(), given, combine=None, crop="canola",
+                            unit=unit, called=lambda name: name)  # fmt: skip
+    for short in (False, True):
+        report, done = made(log_report(loss, unit, sign, Wanted(date=DAY, short=short), name="two", price="600 /t"))
+        text = text_of(done.pdf)
+        assert "nan" not in text.casefold().split()
+        for said in ("By machine", "each machine at its own best", "Young Bess: ", "Old Bess rests on"):
+            assert plain(said) in text
+        for one in loss.machines:
+            assert plain(range_words(one.kg_ha)[1]) in text
+        assert report.figures["other_pace"]["speed_kmh"] is None
+        assert [row["combine"] for row in report.figures["machines"]] == ["Young Bess", "Old Bess"]
+        assert done.pages <= (1 if short else 3)
 
 
 @pytest.mark.parametrize("size", ["a4", "letter"])

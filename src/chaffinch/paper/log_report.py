@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from typing import Any, Final
 
 from chaffinch.book.check_json import as_range
@@ -125,7 +126,7 @@ def figures(found: LogLoss) -> dict[str, Any]:
         "other_pace": None
         if other is None
         else {
-            "speed_kmh": other.speed_kmh,
+            "speed_kmh": None if math.isnan(other.speed_kmh) else other.speed_kmh,
             "total_kg": as_range(other.total_kg),
             "saved_kg": as_range(other.saved_kg),
             "hours_cutting": other.hours,

@@ -11,7 +11,7 @@ from chaffinch.book.fieldlog_said import doubts_said, flag_said, lags_said, prob
 from chaffinch.book.fieldlogs import LogCleaned, moment_text
 from chaffinch.book.figures import plain_number, range_words, rounded
 from chaffinch.book.log_large import LogWalked
-from chaffinch.book.log_losses import LogLoss
+from chaffinch.book.log_losses import LogLoss, MachineLoss
 from chaffinch.book.log_zone_edges import zone_edges
 from chaffinch.book.log_zones import ZonesTold
 from chaffinch.book.shown_unit import PaceUnit
@@ -265,21 +265,30 @@ def _other(found: LogLoss, unit: PaceUnit, sign: str, weight: Weight) -> tuple[s
         low, middle, high = range_words(kg.times(weight.per_kg))
         return [name, middle, f"{low} to {high}", rounded(hours, 2)]
 
-    speed = f"{plain_number(unit.speeds(other.speed_kmh), 2)} {unit.speed}"
+    def at(kmh: float) -> str:
+        return f"{plain_number(unit.speeds(kmh), 2)} {unit.speed}"
+
+    speed = "" if math.isnan(other.speed_kmh) else at(other.speed_kmh)
     rows = [
         ["", words("whole.other.lost", unit=weight.unit), words("column.likely"), words("whole.other.hours")],
         row(
-            words("whole.other.was", speed=f"{plain_number(unit.speeds(found.mean_kmh), 2)} {unit.speed}"),
+            words("whole.other.was", speed=at(found.mean_kmh)),
             found.total_kg,
             found.hours,
         ),
-        row(words("whole.other.at", speed=speed), other.total_kg, other.hours),
+        row(
+            words("whole.other.each") if math.isnan(other.speed_kmh) else words("whole.other.at", speed=speed),
+            other.total_kg,
+            other.hours,
+        ),
         row(words("whole.other.saved"), other.saved_kg, -other.hours_more),
     ]
     said = []
-    if found.best is not None:
-        low, high = (f"{plain_number(unit.speeds(v), 2)} {unit.speed}" for v in found.best.band_kmh)
-        said.append(words("whole.best.said", best=speed, low=low, high=high))
+    bests = [(one.curves.combine.name, one.best) for one in found.machines if one.best is not None]
+    for name, best in bests:
+        key = "whole.machines.best" if found.several else "whole.best.said"
+        low, high = (at(v) for v in best.band_kmh)
+        said.append(words(key, combine=name, best=at(best.best_kmh), low=low, high=high))
     for key, r in (("grain", other.money_saved), ("gain", other.gain)):
         if r is not None:
             low, middle, high = (_signed(text, sign) for text in range_words(r))
@@ -293,14 +302,17 @@ def _other(found: LogLoss, unit: PaceUnit, sign: str, weight: Weight) -> tuple[s
     if other.beyond_share > 0:
         said.append(words("whole.other.beyond", share=_share(other.beyond_share)))
     said.append(words("whole.other.turns"))
-    return words("whole.other" if found.best is None else "whole.best"), rows, said
+    return words("whole.best" if bests else "whole.other"), rows, said
 
 
 def _rests(found: LogLoss, weight: Weight) -> list[str]:
     """What the answer rests on, and what is not in it."""
-    own = len(found.curves.own)
-    key = "whole.rests.none" if own == 0 else "whole.rests.one" if own == 1 else "whole.rests"
-    said = [words(key, n=own)]
+    said = []
+    for one in found.machines:
+        own = len(one.curves.own)
+        key = ".none" if own == 0 else ".one" if own == 1 else ""
+        whose = "whole.machines.rests" if found.several else "whole.rests"
+        said.append(words(f"{whose}{key}", n=own, combine=one.curves.combine.name))
     if found.joined:
         stands = sum(one.moment.stands for one in found.joined)
         said.append(words("whole.joined", n=stands, of=len(found.joined)))
@@ -310,29 +322,32 @@ def _rests(found: LogLoss, weight: Weight) -> list[str]:
             if not one.moment.stands
         ]
     said.append(words("whole.counted", share=_share(found.known_ha / found.cut_ha)))
-    said += _warned(found)
-    if found.sensor is not None:
-        r = found.sensor.machine_kg
-        if r is None:
-            said.append(words("whole.sensor.not"))
-        else:
-            low, middle, high = range_words(r.times(weight.per_kg))
-            said.append(
-                words("whole.sensor", n=found.sensor.pairs, middle=middle, unit=weight.unit, low=low, high=high)
-            )
+    for one in found.machines:
+        own_said = [*_warned(one), *_sensor(one, weight)]
+        name = one.curves.combine.name
+        said += [words("whole.machines.of", combine=name, said=text) if found.several else text for text in own_said]
     return said
 
 
-def _warned(found: LogLoss) -> Sequence[str]:
+def _sensor(one: MachineLoss, weight: Weight) -> Sequence[str]:
+    if one.sensor is None:
+        return []
+    if one.sensor.machine_kg is None:
+        return [words("whole.sensor.not")]
+    low, middle, high = range_words(one.sensor.machine_kg.times(weight.per_kg))
+    return [words("whole.sensor", n=one.sensor.pairs, middle=middle, unit=weight.unit, low=low, high=high)]
+
+
+def _warned(one: MachineLoss) -> Sequence[str]:
     said = []
-    if found.header_kg is None:
+    if one.header_kg is None:
         said.append(words("whole.header"))
-    if found.curves.load_kind == "speed":
+    if one.curves.load_kind == "speed":
         said.append(words("whole.over_speed"))
-    if math.isnan(found.beyond_share):
+    if math.isnan(one.beyond_share):
         said.append(words("whole.untested"))
-    elif found.beyond_share > 0:
-        said.append(words("whole.beyond", share=_share(found.beyond_share)))
+    elif one.beyond_share > 0:
+        said.append(words("whole.beyond", share=_share(one.beyond_share)))
     return said
 
 
