@@ -101,15 +101,11 @@ def test_task_data_in_a_zip_and_its_sensors_noted_by_a_button(visitor: Visitor, 
     assert "All of them are in the book." in page.words
     assert f"{log}/bars" not in page.text
 
-    combine = visitor.get(f"/combine/{book.ids['Old Bess']}").words
-    assert "These are readings of the loss sensor (kg/ha) from field logs" in combine
-    assert "separator (1/s)" in combine
-    chosen = visitor.get(f"/combine/{book.ids['Old Bess']}", sensor="loss_left_sieve_g_s").words
-    assert "These are readings of left sieve (g/s) from field logs" in chosen
+    combine = visitor.get(f"/combine/{book.ids['Old Bess']}", sensor="loss_left_sieve_g_s").words
+    assert "These are readings of left sieve (g/s) from field logs" in combine
+    assert "Other sensors, each with a key of its own: the loss sensor (kg/ha), right sieve (g/s)" in combine
     check = visitor.get(f"/check/{bars(book.desk)[0].check}").words
     assert "left sieve (g/s) of a field log: " in check
-    visitor.post(log, terms(visitor, combine=book.ids["Young Bess"]))
-    assert "No check of this combine was taken while the log ran steadily." in visitor.get(log).words
 
 
 def test_a_shapefile_in_a_zip_asks_for_units_and_zone(visitor: Visitor, tmp_path: Path) -> None:
@@ -267,3 +263,13 @@ def test_each_machine_of_a_log_is_summed_by_its_own_combine(visitor: Visitor, tm
         assert f'<th scope="row">{name}</th>' in page.text
     assert page.value("machine_is") == "Larkhollow 1=Old Bess"
     assert visitor.get(f"{log}/report.pdf", short="yes").response.content.startswith(b"%PDF-1.7")
+
+
+def test_files_that_are_no_logs_put_no_log_away(visitor: Visitor) -> None:
+    log = send(visitor, "good.csv", LOG.read_bytes())
+    assert visitor.get(log).status == 200
+    for number in range(7):
+        bad = send(visitor, "noise.csv", bytes([0, 1, number]))
+        assert visitor.get(bad).status == 422
+    assert visitor.get(log).status == 200
+    assert "good" in visitor.get("/fieldlogs").words

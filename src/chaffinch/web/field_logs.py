@@ -1,4 +1,7 @@
-"""Field logs that were sent to the desk: kept for this server's life, in no book, the oldest put away first."""
+"""Field logs that were sent to the desk: kept for this server's life, in no book, the oldest put away first.
+
+A file that could not be read goes before any log.
+"""
 
 from __future__ import annotations
 
@@ -47,6 +50,8 @@ class KeptLog:
         What was last asked of it: answers to its questions, and on whose terms it is summed.
     zones : Path or None
         A file of areas to tell the loss of, sent for it.
+    unread : bool
+        Whether it could not be read when somebody looked at it.
     """
 
     token: str
@@ -54,6 +59,7 @@ class KeptLog:
     name: str
     asked: dict[str, str] = field(default_factory=dict)
     zones: Path | None = None
+    unread: bool = False
 
 
 class FieldLogs:
@@ -94,7 +100,9 @@ class FieldLogs:
             path = _written("file", called, self._home() / token / name, pieces)
             self._kept[token] = KeptLog(token, path, PurePosixPath(name).stem)
             while len(self._kept) > KEPT:
-                _, gone = self._kept.popitem(last=False)
+                # A file that was no log takes no log's place.
+                oldest = next((one for one in self._kept.values() if one.unread), None)
+                gone = self._kept.pop(oldest.token) if oldest else self._kept.popitem(last=False)[1]
                 shutil.rmtree(gone.path.parent, ignore_errors=True)
             return self._kept[token]
 

@@ -211,6 +211,7 @@ def page(request: Request, kept: KeptLog, form: Form, *, status: int = 200) -> R
                 )
     except (InputError, SamplerError) as error:
         _refuse(form, error)
+    kept.unread = seen is None
     for one in (seen, told, cleaning, bars):
         if isinstance(one, Working):
             return show(request, "working.html", "fieldlogs", working=one, title=kept.name)
