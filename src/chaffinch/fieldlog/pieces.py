@@ -16,12 +16,12 @@ from chaffinch.errors import InputError
 from chaffinch.fieldlog.clean import Cleaned, Flag, Taken, taken
 from chaffinch.fieldlog.lag import Lag
 from chaffinch.fieldlog.moments import FROM_S
-from chaffinch.fieldlog.rows import FloatArray, Part, joined
+from chaffinch.fieldlog.rows import FloatArray, IntArray, Part, joined
 from chaffinch.fieldlog.settings import Settings
 
 AT_ONCE: Final = 1 << 21
 """Values that a median may hold at once [1]: 16 MB; more are sought in several walks."""
-_DIGIT: Final = 16  # binary digits settled in one walk
+_DIGIT: Final = 16  # binary digits counted in one walk
 
 
 class CleanedLog(Protocol):
@@ -68,43 +68,61 @@ def median_over(walk: Callable[[], Iterable[FloatArray]]) -> float:
     Parameters
     ----------
     walk : callable
-        Gives the same arrays each time. Beyond ``AT_ONCE`` values it is walked five times: in each, the next sixteen
-        binary digits of the two middle values are settled, so that only counts are held.
+        Gives the same arrays each time. Beyond ``AT_ONCE`` values it is walked again: the first walk counts values by
+        their sixteen leading binary digits, the next ones look only at those that share the digits of the middle.
     """
     held: list[FloatArray] = []
+    counts = np.zeros(1 << _DIGIT, np.int64)
     size = 0
     for values in walk():
         known = values[~np.isnan(values)]
         size += known.size
         if size <= AT_ONCE:
             held.append(known)
+        counts += _digits(_in_order(known), 64 - _DIGIT)
     if not size:
         return float("nan")
     if size <= AT_ONCE:
         return float(np.median(np.concatenate(held)))
     del held
-    found = [_ranked(walk, rank) for rank in sorted({(size - 1) // 2, size // 2})]
+    found = [_ranked(walk, rank, counts) for rank in sorted({(size - 1) // 2, size // 2})]
     return 0.5 * (found[0] + found[-1])
 
 
-def _ranked(walk: Callable[[], Iterable[FloatArray]], rank: int) -> float:
-    """The value that ``rank`` others lie below."""
+def _ranked(walk: Callable[[], Iterable[FloatArray]], rank: int, counts: IntArray) -> float:
+    """The value that ``rank`` others lie below; ``counts`` are those of the leading digits."""
     settled = 0
     for shift in range(64 - _DIGIT, -1, -_DIGIT):
+        below = np.cumsum(counts)
+        digit = int(np.searchsorted(below, rank, side="right"))
+        rank -= int(below[digit - 1]) if digit else 0
+        settled = (settled << _DIGIT) | digit
+        if shift == 0:
+            break
+        held: list[np.ndarray[tuple[int, ...], np.dtype[np.uint64]]] = []
+        size, low, high = 0, (1 << 64) - 1, 0
         counts = np.zeros(1 << _DIGIT, np.int64)
         for values in walk():
             order = _in_order(values[~np.isnan(values)])
-            if shift + _DIGIT < 64:
-                order = order[(order >> np.uint64(shift + _DIGIT)) == np.uint64(settled)]
-            digit = (order >> np.uint64(shift)) & np.uint64((1 << _DIGIT) - 1)
-            counts += np.bincount(digit.astype(np.int64), minlength=counts.size)
-        below = np.cumsum(counts)
-        digit_of = int(np.searchsorted(below, rank, side="right"))
-        rank -= int(below[digit_of - 1]) if digit_of else 0
-        settled = (settled << _DIGIT) | digit_of
+            order = order[(order >> np.uint64(shift)) == np.uint64(settled)]
+            if not order.size:
+                continue
+            size, low, high = size + order.size, min(low, int(order.min())), max(high, int(order.max()))
+            if size <= AT_ONCE:
+                held.append(order)
+            counts += _digits(order, shift - _DIGIT)
+        if low == high or size <= AT_ONCE:
+            settled = low if low == high else int(np.partition(np.concatenate(held), rank)[rank])
+            break
     sign = 1 << 63
     bits = settled ^ sign if settled & sign else ~settled & ((1 << 64) - 1)
     return float(np.array([bits], np.uint64).view(np.float64)[0])
+
+
+def _digits(order: np.ndarray[tuple[int, ...], np.dtype[np.uint64]], shift: int) -> IntArray:
+    """How often each run of sixteen binary digits stands there."""
+    digit = (order >> np.uint64(shift)) & np.uint64((1 << _DIGIT) - 1)
+    return np.bincount(digit.astype(np.int64), minlength=1 << _DIGIT)
 
 
 def _in_order(values: FloatArray) -> np.ndarray[tuple[int, ...], np.dtype[np.uint64]]:
