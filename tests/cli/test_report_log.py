@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from pathlib import Path
 
 import pytest
@@ -31,7 +32,12 @@ def test_a_log_on_paper_and_kept(book, chaffinch):
     assert "Field log report: larkhollow-log" in chaffinch("report", "list").out
     again = chaffinch(*words, "--pdf", "log.pdf")
     assert (again.status, "log.pdf" in again.err) == (2, True), "a file that is there is left alone"
-    data = chaffinch(*words, "--json").data
+    ring = [[-180, 50], [180, 50], [180, 51], [-180, 51], [-180, 50]]
+    area = {"type": "Feature", "properties": {"soil": "loam"}, "geometry": {"type": "Polygon", "coordinates": [ring]}}
+    (book / "soils.geojson").write_text(json.dumps({"type": "FeatureCollection", "features": [area]}), encoding="utf-8")
+    data = chaffinch(*words, "--zones", "soils.geojson", "--json").data
+    assert [one["zone"] for one in data["by_zone"]] == ["loam"]
+    assert chaffinch(*words, "--zone-name", "soil", "--json").status == 2
     assert data["total_kg"]["low"] < data["total_kg"]["median"] < data["total_kg"]["high"]
     assert data["other_pace"]["speed_kmh"] == 5.0
 

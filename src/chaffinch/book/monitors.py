@@ -187,7 +187,7 @@ def _sensor(wanted: str | None, known: Sequence[str]) -> str:
         return known[0]
     named = ", ".join(one or "the bar in the cab" for one in known)
     if wanted is None:
-        raise InputError("sensor", named, "are kept apart, and none was chosen", f"choose one: --sensor {known[0]}")
+        raise InputError("sensor", named, "stands for several, each kept apart", f"choose one: --sensor {known[0]}")
     plain = "_".join(wanted.casefold().split())
     if plain == "" and not known:
         return ""

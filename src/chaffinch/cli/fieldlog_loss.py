@@ -17,6 +17,7 @@ from chaffinch.errors import InputError
 if TYPE_CHECKING:
     from chaffinch.book.desk import Desk
     from chaffinch.book.log_losses import LogLoss
+    from chaffinch.book.log_zones import ZonesTold
     from chaffinch.book.shown_unit import PaceUnit
 
 
@@ -41,6 +42,32 @@ def loss_options(command: Callable[..., Any]) -> Callable[..., Any]:
     return command
 
 
+def zone_options(command: Callable[..., Any]) -> Callable[..., Any]:
+    """Options that say which parts of the field are told apart."""
+    for option in reversed(
+        (
+            click.option("--zones", metavar="FILE",
+                         help="Areas to tell apart: .shp, .gpkg, .geojson or .parquet; .zip too."),
+            click.option("--zone-name", metavar="COLUMN", help="Which column of that file names them."),
+            click.option("--zone-crs", metavar="CODE",
+                         help="Its coordinate system, where it tells none, like EPSG:32612."),
+        )
+    ):  # fmt: skip
+        command = option(command)
+    return command
+
+
+def zones_told(zones: str | None, zone_name: str | None, zone_crs: str | None) -> ZonesTold | None:
+    """The zones as the options say; None without a file of them."""
+    from chaffinch.book.log_zones import ZonesTold
+
+    if zones is not None:
+        return ZonesTold(Path(zones), zone_name or "", zone_crs or "")
+    if zone_name or zone_crs:
+        raise InputError("--zones", None, "is not told", "name the file the zones are in")
+    return None
+
+
 @click.command("map")
 @click.argument("path", type=click.Path())
 @click.option("--to", metavar="FILE", help="Write the map: .gpkg, .geojson, .parquet, or .png to look at.")
@@ -50,9 +77,7 @@ def loss_options(command: Callable[..., Any]) -> Callable[..., Any]:
 @click.option(
     "--on", metavar="ADDRESS", help="With --each: a Dask scheduler, like tcp://office:8786; or dask, for here."
 )
-@click.option("--zones", metavar="FILE", help="Areas to tell apart: .shp, .gpkg, .geojson or .parquet; .zip too.")
-@click.option("--zone-name", metavar="COLUMN", help="Which column of that file names them.")
-@click.option("--zone-crs", metavar="CODE", help="Its coordinate system, where it tells none, like EPSG:32612.")
+@zone_options
 @loss_options
 @answer_options
 def map_(
@@ -76,14 +101,9 @@ def map_(
     if on is not None:
         raise InputError("--on", on, "is for many logs", "name a folder of them and add --each")
     from chaffinch.book.log_losses import write_map
-    from chaffinch.book.log_zones import ZonesTold
     from chaffinch.cli.fieldlog_loss_page import as_json, show
 
-    told = None
-    if zones is not None:
-        told = ZonesTold(Path(zones), zone_name or "", zone_crs or "")
-    elif zone_name or zone_crs:
-        raise InputError("--zones", None, "is not told", "name the file the zones are in")
+    told = zones_told(zones, zone_name, zone_crs)
     found, unit, sign = _found(path, given, zones=told)
     picture = to is not None and Path(to).suffix.lower() == ".png"
     if picture and to is not None:

@@ -10,7 +10,7 @@ import click
 
 from chaffinch.cli.book_which import open_the_book, progress
 from chaffinch.cli.fieldlog import answer_options, answers, numbers
-from chaffinch.cli.fieldlog_loss import loss_options
+from chaffinch.cli.fieldlog_loss import loss_options, zone_options, zones_told
 from chaffinch.cli.report_made import hand_over, paper_options, refuse_early, wanted_of
 
 F = TypeVar("F", bound=Callable[..., Any])
@@ -31,6 +31,7 @@ def _once(command: F) -> F:
 @click.option("--best", is_flag=True, help="Compare with the pace that would have cost least.")
 @click.option("--hour-cost", "hour_cost", metavar="TEXT", help='What one more hour costs, like "450 /h".')
 @click.option("--fastest", metavar="TEXT", help="Speed that the best pace must not pass.")
+@zone_options
 @loss_options
 @paper_options
 @answer_options
@@ -54,13 +55,15 @@ def log_report(path: str, *, best: bool, **given: Any) -> None:
     asked = {name: given.pop(name) for name in ("speed", "hour_cost", "fastest", "price", "machine")}
     asked["best"] = "yes" if best else None
     asked["machine_is"] = "\n".join(given.pop("machine_is"))
+    zones = zones_told(*(given.pop(key) for key in ("zones", "zone_name", "zone_crs")))
     name = Path(path).stem
     refuse_early(printing, ("log", name, wanted.date))
     unit = unit_of(desk, crop, report_in=wanted.report_in)
     with progress("Reading the log") as step:
         found, sign = asked_loss(
             desk, path, answers(given), asked, combine=combine, crop=crop, unit=unit,
-            called=lambda one: f"--{one.replace('_', '-')}", settings=settings, season=season, progress=step,
+            called=lambda one: f"--{one.replace('_', '-')}", settings=settings, season=season, zones=zones,
+            progress=step,
         )  # fmt: skip
-    report = laid_out(found, unit.in_currency(sign), sign, wanted, name=name, price=asked["price"] or "")
+    report = laid_out(found, unit.in_currency(sign), sign, wanted, name=name, price=asked["price"] or "", zones=zones)
     hand_over(desk, report, wanted, printing, name)

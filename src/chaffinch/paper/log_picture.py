@@ -39,12 +39,13 @@ def map_picture(found: LogLoss, unit: PaceUnit, sign: str, zones: ZonesTold | No
         raise InputError("map", 0, "would be empty: no record counts", "look at the cleaning first")
     first = next((part.first for part in found.log.found.parts if part.first), "")
     name = " · ".join(text for text in (found.combines, found.curves.crop, first[:10]) if text)
+    named = ", ".join(f"{row[0]} {row[1]}" for row in told.zones[1:] if row[0])
     width = round(WIDE * PT_PER_PX, 2)
     data = {
         "title": name,
         "size": "a4",
         "date": NO_DAY,
-        "lines": [told.total],
+        "lines": [told.total, *([named] if named else [])],
         "svg": told.map.ink(WIDE),
         "alt": told.map.alt,
         "width_pt": width,

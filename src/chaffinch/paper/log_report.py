@@ -39,9 +39,9 @@ def log_report(found: LogLoss, unit: PaceUnit, sign: str, wanted: Wanted, *, nam
     price : str
         As it was told; "" for none.
     zones : ZonesTold or None
-        The zones it was summed by, for the map.
+        The zones it was summed by, for the map of a full report; a short one has no table that says their numbers.
     """
-    told = told_of(found, unit, sign, weight_of(unit, wanted.report_in), zones)
+    told = told_of(found, unit, sign, weight_of(unit, wanted.report_in), None if wanted.short else zones)
     records = words("whole.lead", records=f"{found.log.cleaned.records:,}".replace(",", "\u202f"))
     combines = [one.curves.combine.id for one in found.machines]
     return Report(
