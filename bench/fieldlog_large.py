@@ -36,6 +36,7 @@ from chaffinch.fieldlog.loss_parts import CellTally
 from chaffinch.fieldlog.pieces import CleanedLog, median_over
 from chaffinch.fieldlog.reading import read_log
 from chaffinch.fieldlog.settings import usual
+from chaffinch.fieldlog.staged import PIECE
 
 M_PER_DEG = 111_195.08
 PASS = 400  # records of a pass: 720 m
@@ -105,7 +106,7 @@ def peak_mb() -> float:
     return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
 
 
-def through(path: Path, *, whole: bool) -> dict[str, float | int | list[int]]:
+def through(path: Path, *, whole: bool, piece: int = PIECE) -> dict[str, float | int | list[int]]:
     """One file the whole way, in this process."""
     bare = peak_mb()
     wall, cpu = time.perf_counter(), time.process_time()
@@ -115,7 +116,7 @@ def through(path: Path, *, whole: bool) -> dict[str, float | int | list[int]]:
         assert rows is not None
         log = clean(completed(rows))
     else:
-        walked = clean_large(path, Answers(), usual())
+        walked = clean_large(path, Answers(), usual(), piece=piece)
         assert walked is not None
         assert walked.cleaned is not None, walked.found.questions
         log = walked.cleaned

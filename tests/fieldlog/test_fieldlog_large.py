@@ -23,6 +23,7 @@ from chaffinch.fieldlog.settings import usual
 from chaffinch.fieldlog.writing import write_log
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[2] / "bench"))
+import fieldlog_large
 from fieldlog_planted import world
 
 EXAMPLE = Path(__file__).parents[2] / "examples" / "larkhollow-log.csv"
@@ -149,6 +150,22 @@ def test_positions_that_are_no_degrees_are_refused_by_either_road(tmp_path: Path
     lon[-200:-10] -= 400_000.0  # few enough to be missing
     path.write_bytes(text({**table, "Longitude": lon}, digits=12))
     assert_same(*both(path, Answers(), 10_000))
+
+
+@pytest.mark.parametrize("one_field", [False, True])
+def test_the_bench_puts_one_file_through_by_either_road(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, one_field: bool
+) -> None:
+    monkeypatch.setattr(fieldlog_large, "FIELD", 3_000)
+    monkeypatch.setattr(fieldlog_large, "EVERY", 2)
+    path = tmp_path / ("log.csv" if one_field else "log.parquet")
+    fieldlog_large.make(path, 6_000, one_field=one_field)
+    walked, whole = (fieldlog_large.through(path, whole=road, piece=1_000) for road in (False, True))
+    assert (walked["records"], whole["pieces"]) == (6_000, 1)
+    assert walked["pieces"] >= 4
+    assert walked["lost_kg"] == pytest.approx(whole["lost_kg"], rel=1e-9)
+    assert [walked[k] for k in ("counting", "taken", "squares")] == [whole[k] for k in ("counting", "taken", "squares")]
+    assert walked["peak_mb"] > 0
 
 
 def test_nothing_stays_on_disk(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
