@@ -17,8 +17,9 @@ import numpy as np
 from chaffinch.book.bars import FROM_LOG, sensor_of
 from chaffinch.book.checks import LoggedCheck, all_versions, counting
 from chaffinch.book.desk import Desk
-from chaffinch.book.fieldlogs import clean_log
+from chaffinch.book.fieldlogs import LogCleaned
 from chaffinch.book.fields import checks_where
+from chaffinch.book.log_large import LogWalked, cleaned_log
 from chaffinch.book.log_losses import one_machine
 from chaffinch.book.log_machines import Whose, whose_records
 from chaffinch.book.looking import readings
@@ -113,6 +114,7 @@ def log_bars(
     machine: str | None = None,
     machine_is: Mapping[str, str] | None = None,
     settings: Mapping[str, float] | None = None,
+    piece: int | None = None,
     progress: Progress | None = None,
 ) -> LogBars:
     """Look up what the loss sensors of a log showed when checks were taken; nothing is written.
@@ -123,8 +125,8 @@ def log_bars(
         The open book.
     combine : Thing or None
         Whose checks are looked up, in a log of one machine; None: those of each machine's own combine, by its name.
-    path, answers, settings, progress
-        As for :func:`chaffinch.book.fieldlogs.clean_log`.
+    path, answers, settings, piece, progress
+        As for :func:`chaffinch.book.log_large.cleaned_log`.
     machine : str or None
         Whose records count, by its name in the log; None: all.
     machine_is : mapping of str to str, or None
@@ -133,12 +135,14 @@ def log_bars(
     Raises
     ------
     InputError
-        As :func:`chaffinch.book.fieldlogs.clean_log`; for a machine whose combine is not clear, and a log of several
+        As :func:`chaffinch.book.log_large.cleaned_log`; for a machine whose combine is not clear, and a log of several
         machines by one combine.
     """
     from chaffinch.fieldlog.pieces import machines_in
 
-    log = clean_log(path, None, answers, settings=settings, progress=progress)
+    log: LogCleaned | LogWalked = cleaned_log(
+        path, None, answers, settings=settings, piece=piece, progress=progress
+    )  # fmt: skip
     if machine is not None or combine is not None:
         log = one_machine(log, machine)
     names = machines_in(log.cleaned)

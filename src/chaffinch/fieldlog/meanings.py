@@ -14,6 +14,7 @@ from types import MappingProxyType
 from typing import Final
 
 from chaffinch.errors import InputError
+from chaffinch.fieldlog.rows import loss_reading
 from chaffinch.units.factors import ACRE_M2, FOOT_M, INCH_M, MILE_M, POUND_G
 
 CUT_AT: Final = 10
@@ -167,7 +168,7 @@ class Matched:
 
 
 def match(headers: Sequence[str], units_row: Sequence[str], said: Mapping[str, str]) -> list[Matched]:
-    """What each column means.
+    """What each column means; that of one of several loss sensors means nothing here, see :func:`sensors_of`.
 
     Parameters
     ----------
@@ -188,7 +189,10 @@ def match(headers: Sequence[str], units_row: Sequence[str], said: Mapping[str, s
         at = folded.get(name.strip().casefold())
         if at is None:
             raise InputError("column", name, "is not in the table", f"use one of {', '.join(headers[:40])}")
-        found[at] = _as_said(headers[at], meant)
+        found[at] = Matched(headers[at], said=True) if is_sensor(meant.strip()) else _as_said(headers[at], meant)
+    for i, name in enumerate(headers):
+        if is_sensor(name) and i not in found:
+            found[i] = Matched(name, said=True)
     taken = {m.meaning for m in found.values()}
     offers = []
     for i, name in enumerate(headers):
@@ -204,6 +208,20 @@ def match(headers: Sequence[str], units_row: Sequence[str], said: Mapping[str, s
             found[i] = Matched(headers[i], meaning, unit)
             taken.add(meaning)
     return [found.get(i, Matched(name)) for i, name in enumerate(headers)]
+
+
+def is_sensor(meaning: str) -> bool:
+    """Whether a name is that of a column of one of several loss sensors, like ``loss_left_sieve_g_s``."""
+    reading = loss_reading(meaning)
+    return reading is not None and reading[1] != ""
+
+
+def sensors_of(headers: Sequence[str], said: Mapping[str, str]) -> dict[str, str]:
+    """Columns of several loss sensors, by header: under our own names, or said to be such."""
+    folded = {name.strip().casefold(): name for name in headers}
+    told = {folded.get(name.strip().casefold(), ""): meant.strip() for name, meant in said.items()}
+    own = {name: name for name in headers if is_sensor(name)}
+    return {header: meant for header, meant in {**own, **told}.items() if header and is_sensor(meant)}
 
 
 def _as_said(header: str, meant: str) -> Matched:

@@ -15,7 +15,7 @@ from chaffinch.errors import InputError
 from chaffinch.fieldlog.answers import Answers, Found
 from chaffinch.fieldlog.clockwork import in_utc
 from chaffinch.fieldlog.derive import completed, recomputed_over_recorded
-from chaffinch.fieldlog.meanings import MEANINGS, UNITS, Matched, match
+from chaffinch.fieldlog.meanings import MEANINGS, UNITS, Matched, match, sensors_of
 from chaffinch.fieldlog.places import Places, places
 from chaffinch.fieldlog.rows import (
     COLUMNS,
@@ -25,7 +25,6 @@ from chaffinch.fieldlog.rows import (
     Problem,
     Question,
     Rows,
-    loss_reading,
     out_of_range,
 )
 from chaffinch.fieldlog.timecolumn import Times, times
@@ -81,8 +80,8 @@ def found_in_table(
         raise InputError(name, 0, "holds no records", "export it anew, with its rows")
     told: list[Problem] = list(problems)
     questions: list[Question] = []
-    sensors, rest = _sensors(table.columns, answers.columns)
-    columns = match(table.columns, units_row, {**rest, **dict.fromkeys(sensors, "-")})
+    sensors = sensors_of(table.columns, answers.columns)
+    columns = match(table.columns, units_row, answers.columns)
     if points is not None:
         columns = [Matched(c.header) if c.meaning in ("lon_deg", "lat_deg") and not c.said else c for c in columns]
     by = {c.meaning: c for c in columns if c.meaning}
@@ -116,20 +115,6 @@ def found_in_table(
     questions += [zone] if zone else []
     told += _disagreements(rows, name) or _off(found, units, raw, name)
     return Found(kind, completed(rows), tuple(questions), tuple(told), {**_written(columns, units), **sensors})
-
-
-def _sensors(headers: Sequence[str], said: Mapping[str, str]) -> tuple[dict[str, str], dict[str, str]]:
-    """Columns of several loss sensors by header: under our own names, or said to be such; and what else was said."""
-    folded = {name.strip().casefold(): name for name in headers}
-    own = {name: name for name in headers if (loss_reading(name) or ("", ""))[1] and name not in said}
-    rest = {}
-    for name, meant in said.items():
-        reading, header = loss_reading(meant.strip()), folded.get(name.strip().casefold())
-        if reading is not None and reading[1] and header is not None:
-            own[header] = meant.strip()
-        else:
-            rest[name] = meant
-    return own, rest
 
 
 def _is_number(meaning: str) -> bool:

@@ -108,6 +108,8 @@ def _by_gdal(path: Path, inner: str, name: Path, answers: Answers) -> Read:
             layer = _layer(pyogrio.list_layers(where), name, answers.layer)
             meta, _, wkb, data = pyogrio.raw.read(where, layer=layer, datetime_as_string=True, force_2d=True)
         except (DataSourceError, DataLayerError, ValueError, OSError) as error:
+            if isinstance(error, InputError):
+                raise
             short = str(error).splitlines()[0].partition(";")[0].replace(where, name.name)[:100].rstrip(".")
             raise InputError(name.name, None, f"cannot be read ({short})", _MEND) from None
     columns = {}
