@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gzip
 from dataclasses import fields
 from pathlib import Path
 
@@ -12,12 +13,14 @@ import pytest
 import shapely
 from test_log_losses import CHECK_S, M_DEG, combine
 
+from chaffinch.book.fieldlog_said import problem_said
 from chaffinch.book.fieldlogs import answers_of, clean_log
-from chaffinch.book.log_large import LogWalked, cleaned_log
+from chaffinch.book.log_large import LogWalked, cleaned_log, look_into
 from chaffinch.book.log_losses import log_loss, measured
 from chaffinch.book.log_zones import ZonesTold
 from chaffinch.engine.estimate import Range
 from chaffinch.errors import InputError
+from chaffinch.fieldlog import batches
 from chaffinch.fieldlog.rows import Part, Rows
 from chaffinch.fieldlog.writing import write_log
 from season_book import SeasonBook, start, with_speeds
@@ -148,6 +151,28 @@ def test_what_is_open_is_asked_by_either_road() -> None:
     for clean in (clean_log, lambda p, to, answers: cleaned_log(p, to, answers, piece=150)):
         with pytest.raises(InputError, match="tells no time zone"):
             clean(EXAMPLE, None, answers_of())
-    assert cleaned_log(EXAMPLE, None, answers_of(zone="-06:00")).found.rows is not None, (
-        "a small one is held as a whole"
-    )
+    assert look_into(EXAMPLE, answers_of()).records == 1201
+    small = cleaned_log(EXAMPLE, None, answers_of(zone="-06:00"))
+    assert small.found.rows is not None, "it is held as a whole"
+
+
+def test_a_large_file_is_known_by_its_size_and_judged_by_its_beginning(
+    harvest: tuple[SeasonBook, Path], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(batches, "LARGE_BYTES", 10_000)
+    monkeypatch.setattr(batches, "LARGE_ROWS", 1_000)
+    monkeypatch.setattr(batches, "BLOCK_BYTES", 30_000)
+    monkeypatch.setattr(batches, "BATCH_ROWS", 300)
+    _, path = harvest
+    assert isinstance(cleaned_log(path), LogWalked)
+    found = look_into(path)
+    assert found.records == 300
+    assert "is of its first 300 records, of about 0." in problem_said(found.problems[-1])
+    asked = look_into(EXAMPLE)
+    assert [one.what for one in asked.questions] == ["zone"]
+    assert 100 < asked.records < 1201
+    # What is packed is held as a whole, however large; so are letters of two bytes.
+    (tmp_path / "log.csv.gz").write_bytes(gzip.compress(EXAMPLE.read_bytes()))
+    assert look_into(tmp_path / "log.csv.gz").records == 1201
+    (tmp_path / "wide.csv").write_bytes(EXAMPLE.read_text(encoding="utf-8").encode("utf-16"))
+    assert look_into(tmp_path / "wide.csv").records == 1201

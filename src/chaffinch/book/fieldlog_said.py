@@ -58,6 +58,7 @@ PROBLEMS: Final = {
     "no time": "{where}: {count} cells are no time that can be read; they are missing.",
     "date without time": "{where} tells the date and no time of day; the records have no time.",
     "letters guessed": "{where} is not UTF-8; letters beyond plain ones were read as Western European.",
+    "only its beginning": "{where} is large: what is said here is of its first {count} records, of about {detail}.",
     "library warning": "{where}: {detail}.",
     "areas as points": "{where}: {count} shapes are no points; their middles were taken.",
     "yield disagrees": "{where}: flow × interval ÷ (distance × width) is {detail} of the recorded yield; a unit or a "

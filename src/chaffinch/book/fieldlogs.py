@@ -179,7 +179,7 @@ def inspect_log(path: str | Path, answers: Answers | None = None, *, progress: P
     libraries()
     from chaffinch.fieldlog.reading import read_log
 
-    return _looked_at(read_log(Path(path), answers, progress))
+    return looked_at(read_log(Path(path), answers, progress))
 
 
 def import_log(
@@ -305,7 +305,8 @@ def answered(found: LogFound) -> Rows:
     return found.rows
 
 
-def _looked_at(found: Found) -> LogFound:
+def looked_at(found: Found) -> LogFound:
+    """What a reader found, with its figures."""
     from chaffinch.fieldlog.derive import completed, recomputed_over_recorded
     from chaffinch.fieldlog.rows import loss_reading
 

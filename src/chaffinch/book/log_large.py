@@ -21,7 +21,9 @@ from chaffinch.book.fieldlogs import (
     answered,
     beside,
     clean_log,
+    inspect_log,
     libraries,
+    looked_at,
     moment_text,
 )
 from chaffinch.engine.domain import FloatArray
@@ -96,6 +98,25 @@ def cleaned_log(
     if goal is not None:
         write_pieces(goal, walked.cleaned, beside, replace=replace)
     return of_pieces(found, walked.cleaned)
+
+
+def look_into(path: str | Path, answers: Answers | None = None, *, progress: Progress | None = None) -> LogFound:
+    """Look into a log of any size: parameters and errors as of :func:`chaffinch.book.fieldlogs.inspect_log`.
+
+    One larger than memory is judged by its beginning, as it will be read, and says so.
+    """
+    libraries()
+    from chaffinch.fieldlog.answers import Answers as NoAnswers
+    from chaffinch.fieldlog.batches import batches_of, is_large
+    from chaffinch.fieldlog.rows import Problem
+
+    large = batches_of(Path(path), answers or NoAnswers()) if is_large(Path(path)) else None
+    if large is None:
+        return inspect_log(path, answers, progress=progress)
+    found = looked_at(large.found)
+    about = f"{round(large.records_about, -4):,}"
+    beginning = Problem("only its beginning", Path(path).name, found.records, about)
+    return replaced(found, problems=(*found.problems, beginning))
 
 
 def of_pieces(found: LogFound, log: CleanedLog) -> LogWalked:

@@ -87,12 +87,12 @@ def unit_options(command: Callable[..., Any]) -> Callable[..., Any]:
 @answer_options
 def inspect(path: str, *, address: str | None, crop: str | None, as_data: bool, **given: Any) -> None:
     """Look into PATH, a folder, zip or file, and change nothing."""
-    from chaffinch.book.fieldlogs import inspect_log
+    from chaffinch.book.log_large import look_into
     from chaffinch.cli.fieldlog_page import found_as_json, show_found
 
     told, units = answers(given), _units(address, crop)
     with progress("Reading the log") as step:
-        found = inspect_log(path, told, progress=step)
+        found = look_into(path, told, progress=step)
     if as_data:
         print_json(found_as_json(found))
     else:
