@@ -4,8 +4,9 @@
 
 Chromium is slowed by its own throttling of the processor and runs the vectors of tests/vectors/estimates.json. The
 fixed piece of work is a loop of exponentials: a slower machine slows both, so the ratio travels and the milliseconds do
-not. Work and reference take turns. The bar is held against the processor time of the page's own thread, which other
-work on the machine does not lengthen. The app asks a worker: the last row is what that leaves to the page's thread.
+not. Work and reference take turns. The bar is held for the slowest check against the processor time of the page's own
+thread, which other work on the machine hardly lengthens: of each check the middle one of three runs. The app asks a
+worker: the last row is what that leaves to the page's thread.
 """
 
 from __future__ import annotations
@@ -88,9 +89,12 @@ def thread_ms(page: Page, cdp: CDPSession, script: str, case: dict[str, Any], se
         return float(next(one["value"] for one in found if one["name"] == "TaskDuration"))
 
     page.evaluate(script, [case, setups, 3])
-    before = spent()
-    page.evaluate(script, [case, setups, repeats])
-    return 1000 * (spent() - before) / repeats
+    runs = []
+    for _ in range(3):
+        before = spent()
+        page.evaluate(script, [case, setups, repeats])
+        runs.append(1000 * (spent() - before) / repeats)
+    return statistics.median(runs)
 
 
 def groups(cases: list[dict[str, Any]], most: int) -> dict[str, list[dict[str, Any]]]:
@@ -163,11 +167,11 @@ def main(repeats: int, slowed: float, most: int, browser: str) -> None:
                 ms = sorted(thread_ms(page, cdp, script, one, whole["setups"], repeats) for one in cases)
                 p95 = ms[min(len(ms) - 1, round(0.95 * len(ms)))]
                 print(f"  {label:46.46}{len(ms):6}{statistics.median(ms):11.1f}{p95:9.1f}{ms[-1]:9.1f}")
-                if script is OFTEN and statistics.median(ms) > BAR_MS:
+                if script is OFTEN and ms[-1] > BAR_MS:
                     over.append(name)
         chromium.close()
     held = f"NOT MET by {', '.join(over)}" if over else "met"
-    print(f"bar      processor time of one estimate, in the middle of each group <= {BAR_MS:g} ms: {held}")
+    print(f"bar      processor time of every estimate, the slowest of each group too, <= {BAR_MS:g} ms: {held}")
     number, weight_kb, bare_kb = weights()
     fits = "met" if weight_kb <= WEIGHT_BAR_KB else "NOT MET"
     print(

@@ -13,8 +13,9 @@ import { tablesOf } from "./evidence.js";
 import { sourcesSeen } from "./exposure.js";
 import { assumedOf, warningsOf } from "./notices.js";
 import { plain } from "./plain.js";
-import { furtherCatches, prospectOfJoint, prospectOfOneSource } from "./plan.js";
+import { MOST_FURTHER, furtherCatches, prospectOfJoint, prospectOfOneSource } from "./plan.js";
 import { prepare } from "./prepare.js";
+import { roomFor } from "./sampler.js";
 import { commonScaleSd, locate } from "./sources.js";
 import { readTable } from "./table.js";
 import { KINDS } from "./factors.js";
@@ -186,7 +187,7 @@ function shareOf({ joint, seen }, sources, kg_ha, yield_kg_ha) {
   if (!joint || sources.length === seen.length) return { low: alone(kg_ha.low), median: alone(kg_ha.median), high: alone(kg_ha.high) };
   const whole = joint.of(seen).values;
   const part = joint.of(sources).values;
-  const share = new Float64Array(part.length);
+  const share = roomFor("share", part.length);
   for (let i = 0; i < share.length; i += 1) share[i] = (100 * part[i]) / (yield_kg_ha + whole[i]);
   return rangeOf(new DrawBelief(share, joint.weights));
 }
@@ -236,7 +237,9 @@ function soonest(ready, posterior, judged, limit_kg_ha, seed) {
     const key = `${ready.places[i]} ${one.alike}`;
     if (tried.has(key) || !judged.some((s) => one.exposure.area_m2[s] > 0)) continue;
     tried.add(key);
-    const outlook = furtherCatches(posterior.prospect(one, judged, seed), limit_kg_ha, seed);
+    // Of another kind no more catches are of interest than of the best so far.
+    const most = best?.outlook.catches ?? MOST_FURTHER;
+    const outlook = furtherCatches(posterior.prospect(one, judged, seed), limit_kg_ha, seed, most);
     const far = Infinity;
     const [a, b] = [outlook.catches ?? far, best?.outlook.catches ?? far];
     if (!best || a < b || (a === b && outlook.chance > best.outlook.chance)) {

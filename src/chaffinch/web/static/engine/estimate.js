@@ -130,6 +130,8 @@ export class GridBelief {
 
 /** Bits of a float's upper word that its bin does not keep: 512 bins for each doubling. */
 const DROPPED_BITS = 11;
+/** Weight of a draw that no bin of its own is kept for: all of them together are far from a range's ends. */
+const FEATHER = 1e-7;
 
 /** Posterior of a quantity as weighted draws. */
 export class DrawBelief {
@@ -142,6 +144,7 @@ export class DrawBelief {
     this.weights = weights;
     this.words = new Uint32Array(values.buffer, values.byteOffset, 2 * values.length);
     this.least = 0;
+    this.last = 0;
     /** @type {Float64Array|null} */
     this.passed = null;
   }
@@ -153,15 +156,23 @@ export class DrawBelief {
     let least = 2 ** 31 - 1;
     let most = 0;
     for (let i = 0; i < n; i += 1) {
+      if (weights[i] < FEATHER) continue;
       const bin = words[2 * i + UPPER] >>> DROPPED_BITS;
       if (bin < least) least = bin;
       if (bin > most) most = bin;
     }
-    const passed = new Float64Array(most - least + 1);
-    for (let i = 0; i < n; i += 1) passed[(words[2 * i + UPPER] >>> DROPPED_BITS) - least] += weights[i];
-    for (let b = 1; b < passed.length; b += 1) passed[b] += passed[b - 1];
     this.least = least;
+    this.last = most - least;
+    const passed = new Float64Array(this.last + 1);
+    for (let i = 0; i < n; i += 1) passed[this.binOf(i)] += weights[i];
+    for (let b = 1; b < passed.length; b += 1) passed[b] += passed[b - 1];
     return passed;
+  }
+
+  /** Draws beyond the bins lie in the first or last. @param {number} i */
+  binOf(i) {
+    const bin = (this.words[2 * i + UPPER] >>> DROPPED_BITS) - this.least;
+    return bin < 0 ? 0 : bin > this.last ? this.last : bin;
   }
 
   /** Weighted quantile, interpolated between draws at the middle of their weights. @param {number} p */
@@ -172,8 +183,7 @@ export class DrawBelief {
   /** Several of them, in one pass over the draws. @param {number[]} all */
   quantiles(all) {
     const passed = (this.passed ??= this.inBins());
-    const { words, least } = this;
-    const last = passed.length - 1;
+    const { last } = this;
     const spans = all.map((p) => {
       let low = 0;
       let high = last;
@@ -191,12 +201,13 @@ export class DrawBelief {
     });
     const wanted = new Uint8Array(passed.length);
     for (const { low, high } of spans) wanted.fill(1, low, high + 1);
+    const { weights, values } = this;
     /** @type {number[]} */
     const near = [];
-    for (let i = 0; i < this.weights.length; i += 1) {
-      if (wanted[(words[2 * i + UPPER] >>> DROPPED_BITS) - least]) near.push(i);
+    for (let i = 0; i < weights.length; i += 1) {
+      if (wanted[this.binOf(i)]) near.push(i);
     }
-    near.sort((a, b) => this.values[a] - this.values[b]);
+    near.sort((a, b) => values[a] - values[b]);
     return spans.map(({ low, high }, k) => this.amongst(near, low, high, all[k]));
   }
 
@@ -208,12 +219,12 @@ export class DrawBelief {
    * @param {number} p
    */
   amongst(near, low, high, p) {
-    const { values, weights, words, least, passed } = this;
+    const { values, weights, passed } = this;
     let sum = low > 0 && passed ? passed[low - 1] : 0;
     let middle = -1;
     let value = NaN;
     for (const i of near) {
-      const bin = (words[2 * i + UPPER] >>> DROPPED_BITS) - least;
+      const bin = this.binOf(i);
       if (bin < low) continue;
       if (bin > high) break;
       const before = middle;

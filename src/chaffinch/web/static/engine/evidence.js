@@ -3,11 +3,12 @@
  * What do the catches say about a loss: the log-likelihood on one fixed grid of ln(loss).
  *
  * The same likelihood, grid and nodes of c as chaffinch.engine.evidence (docs/method/evidence.md). Tables are flat
- * arrays of `C_NODES` columns: one row for each expected mass, one column for each coefficient of variation.
+ * arrays: one row for each expected mass, one column for each coefficient of variation.
  */
 
 import { GRAMS_PER_KG_HA_M2 } from "./exposure.js";
 import { exp, gammaP, gammaQ, legendre, ln, lnGamma, lnGammaP } from "./special.js";
+import { C_NODES, ON_GRID, averageOfRow, cNodes } from "./variation.js";
 
 /** @typedef {import("./exposure.js").Catch} Catch */
 /** @typedef {import("./exposure.js").Source} Source */
@@ -20,20 +21,8 @@ export const GRID_STEP = (LN_HIGH - LN_LOW) / (GRID - 1);
 /** The one grid of ln(loss in kg/ha). */
 export const LN_LOSS = Float64Array.from({ length: GRID }, (_, i) => LN_LOW + i * GRID_STEP);
 
-/** Sd of ln c around its default [1]; own figure. */
-export const VARIATION_SD = 0.35;
-/** Nodes of the coefficient of variation, within four of its sds. */
-export const C_NODES = 23;
-const C_REACH = 4;
-const C_Z = Float64Array.from({ length: C_NODES }, (_, j) => -C_REACH + (2 * C_REACH * j) / (C_NODES - 1));
-const LN_C_TOTAL = Math.log(C_Z.reduce((total, z) => total + Math.exp(-0.5 * z * z), 0));
-/** Log of each node's part of the average. */
-export const LN_C_WEIGHTS = C_Z.map((z) => -0.5 * z * z - LN_C_TOTAL);
-const ROOM = new Float64Array(C_NODES);
-
-/** Log of a part of a sum that the sum does not feel: half a float's last digit. */
-const NEGLIGIBLE = -40;
-
+/** Log of a likelihood so far below that of another c that no other catches make up for it; own figure. */
+const UNTHINKABLE = 150;
 const MOST_NODES = 96;
 /** An empty pan that may hide fewer seeds than this is summed seed by seed [1]. */
 const FEW_SEEDS = 8;
@@ -41,13 +30,8 @@ const FEW_SEEDS = 8;
 const ROUNDING = 1e-9;
 /** Interval over the width of the density, in ln, below which the density at the middle and its curvature stand for it [1]. */
 const NARROW = 0.5;
-/** A slope times interval up to which that holds to 1e-5 [1]; own figure, by the next term of the series. */
+/** A slope times interval up to which that holds to 1e-4, and to 1e-5 where c < 1 [1]; own figure, by trial. */
 const GENTLE = 1;
-
-/** Nodes of the coefficient of variation around its median. @param {number} c0 */
-export function cNodes(c0) {
-  return C_Z.map((z) => c0 * Math.exp(VARIATION_SD * z));
-}
 
 /**
  * Catches that share one coefficient of variation, in the order they come.
@@ -84,7 +68,7 @@ export function tablesOf(catches, source, ln_prior) {
   /** @type {{ln_area: number, adds: Adds[], table: Float64Array}[]} */
   const members = [];
   const tables = [...byLikeness(catches)].map(([alike, group]) => {
-    const c = cNodes(group[0].c0);
+    const c = cNodes(group[0].c0, ON_GRID);
     const table = new Float64Array(GRID * C_NODES);
     for (const some of groupBy(group, (one) => `${one.exposure.area_m2[source]} ${one.exposure.variation_factor}`)) {
       const { area_m2, variation_factor } = some[0].exposure;
@@ -106,7 +90,7 @@ export function tablesOf(catches, source, ln_prior) {
         for (const add of adds) add(ln_mean, table.subarray(from, to));
       }
       total[row] = 0;
-      for (const { table } of tables) total[row] += averageOfRow(table, from);
+      for (const { table } of tables) total[row] += averageOfRow(table, from, ON_GRID);
       top = Math.max(top, total[row] + ln_prior[row]);
     }
     return total[row] + ln_prior[row] >= top + UNFELT;
@@ -135,45 +119,6 @@ export function groupBy(items, key) {
   return [...groups.values()];
 }
 
-/** Log of the average over c of one row that starts at `at`. @param {Float64Array} table @param {number} at */
-export function averageOfRow(table, at) {
-  for (let j = 0; j < C_NODES; j += 1) ROOM[j] = table[at + j] + LN_C_WEIGHTS[j];
-  return lnOfSum(ROOM);
-}
-
-/** Log of the sum over c of what its weights were added to. @param {Float64Array} cells */
-export function lnOfSum(cells) {
-  let top = -Infinity;
-  for (let j = 0; j < C_NODES; j += 1) if (cells[j] > top) top = cells[j];
-  if (top === -Infinity) return -Infinity;
-  let sum = 0;
-  for (let j = 0; j < C_NODES; j += 1) {
-    const apart = cells[j] - top;
-    if (apart > NEGLIGIBLE) sum += exp(apart);
-  }
-  return top + ln(sum);
-}
-
-/**
- * The node of c at which the weights of one row, summed up, pass `u`.
- * @param {Float64Array} table
- * @param {number} at   where the row starts
- * @param {number} u    0 < u < 1
- * @returns {number}
- */
-export function nodeAt(table, at, u) {
-  let top = -Infinity;
-  for (let j = 0; j < C_NODES; j += 1) top = Math.max(top, table[at + j] + LN_C_WEIGHTS[j]);
-  let sum = 0;
-  for (let j = 0; j < C_NODES; j += 1) sum += Math.exp(table[at + j] + LN_C_WEIGHTS[j] - top);
-  let passed = 0;
-  for (let j = 0; j < C_NODES - 1; j += 1) {
-    passed += Math.exp(table[at + j] + LN_C_WEIGHTS[j] - top) / sum;
-    if (u <= passed) return j;
-  }
-  return C_NODES - 1;
-}
-
 /** @typedef {(ln_mean_g: Float64Array, table: Float64Array) => void} Adds */
 
 /**
@@ -189,12 +134,13 @@ export function likelihoods(catches, c) {
   /** @type {Adds[]} */
   const found = [];
   const weighed = [];
+  /** @type {Map<number, number[]>} counts by ln(seeds per gram) */
+  const counts = new Map();
   for (const { reading } of catches) {
     const { count, mass_g, step_g, seed_g, seeds_per_g } = reading;
-    if (count !== null) {
-      found.push(counted(count, Math.log(seeds_per_g), spread));
-    } else if (step_g / 2 < seed_g * (1 - ROUNDING)) {
-      found.push(counted(mass_g / seed_g, -Math.log(seed_g), spread));
+    if (count !== null || step_g / 2 < seed_g * (1 - ROUNDING)) {
+      const ln_factor = count === null ? -Math.log(seed_g) : Math.log(seeds_per_g);
+      counts.set(ln_factor, [...(counts.get(ln_factor) ?? []), count ?? mass_g / seed_g]);
     } else {
       const high = mass_g + step_g / 2;
       if (mass_g === 0 && high < FEW_SEEDS * seed_g) {
@@ -204,27 +150,31 @@ export function likelihoods(catches, c) {
       }
     }
   }
+  for (const [ln_factor, alike] of counts) found.push(counted(alike, ln_factor, spread));
   for (const alike of groupBy(weighed, (reading) => String(reading.seed_g))) found.push(gamma(alike, spread));
   return found;
 }
 
 /**
- * Log probability of a count under the negative binomial with mean ν and shape r = 1/c².
- * @param {number} count           seeds; a mass in seeds need not be whole
+ * Log probability of counts under the negative binomial with mean ν and shape r = 1/c².
+ * @param {number[]} counts        seeds; a mass in seeds need not be whole
  * @param {number} ln_factor       ln ν = ln_mean + ln_factor
  * @param {Float64Array} c
  * @returns {Adds}
  */
-function counted(count, ln_factor, c) {
+function counted(counts, ln_factor, c) {
   const r = c.map((one) => 1 / (one * one));
   // C(n + r − 1, n) (r/(r+ν))^r (ν/(r+ν))^n, with ln(r+ν) taken once.
-  const constant = r.map((one) => lnGamma(count + one) - lnGamma(one) - lnGamma(count + 1) + one * Math.log(one));
+  const constant = r.map((one) =>
+    counts.reduce((sum, n) => sum + lnGamma(n + one) - lnGamma(one) - lnGamma(n + 1) + one * Math.log(one), 0),
+  );
+  const seeds = counts.reduce((a, b) => a + b);
+  const power = r.map((one) => counts.length * one + seeds);
   return (ln_mean, table) => {
     for (let i = 0, at = 0; i < ln_mean.length; i += 1) {
       const ln_nu = ln_mean[i] + ln_factor;
       const nu = Math.exp(ln_nu);
-      const seeds = count * ln_nu;
-      for (let j = 0; j < C_NODES; j += 1, at += 1) table[at] += constant[j] + seeds - (r[j] + count) * ln(r[j] + nu);
+      for (let j = 0; j < r.length; j += 1, at += 1) table[at] += constant[j] + seeds * ln_nu - power[j] * ln(r[j] + nu);
     }
   };
 }
@@ -240,7 +190,7 @@ function counted(count, ln_factor, c) {
 function addFew(seeds, ln_mean, ln_factor, c, table) {
   // 0.3 g of 0.1 g seed is 2.9999999999999996 in floats: three seeds all the same.
   const most = Math.floor(seeds * (1 + ROUNDING));
-  for (let j = 0; j < C_NODES; j += 1) {
+  for (let j = 0; j < c.length; j += 1) {
     const r = 1 / (c[j] * c[j]);
     for (let i = 0; i < ln_mean.length; i += 1) {
       const nu = Math.exp(ln_mean[i] + ln_factor);
@@ -252,7 +202,7 @@ function addFew(seeds, ln_mean, ln_factor, c, table) {
         term *= ((n + r) / (n + 1)) * odds;
         sum += term;
       }
-      table[i * C_NODES + j] += -r * Math.log1p(nu / r) + Math.log(sum);
+      table[i * c.length + j] += -r * Math.log1p(nu / r) + Math.log(sum);
     }
   }
 }
@@ -266,30 +216,36 @@ function addFew(seeds, ln_mean, ln_factor, c, table) {
  * @property {Float64Array} weight
  */
 
-/** @typedef {{low_g: number, high_g: number, length: number, middle: number, middle_g: number, rules: Rule[]}} Interval */
+/**
+ * What a reading leaves open, and how many readings do alike.
+ * @typedef {{low_g: number, high_g: number, length: number, middle: number, middle_g: number, rules: Rule[], times: number}} Interval
+ */
 
 /**
- * The nodes follow the narrowest density (width about c) that may stand in the interval.
- * @param {import("./catch.js").Reading} reading
+ * The nodes follow the narrowest density (width about c) that may stand in the interval, and how far it leans: to 1e-5 of
+ * the likelihood within 12 of its top (own figures, by trial).
+ * @param {import("./catch.js").Reading[]} alike  equal ones
  * @param {Float64Array} c
  * @returns {Interval}
  */
-function interval(reading, c) {
-  const low_g = Math.max(0, reading.mass_g - reading.step_g / 2);
-  const high_g = reading.mass_g + reading.step_g / 2;
+function interval(alike, c) {
+  const [{ mass_g, step_g }] = alike;
+  const low_g = Math.max(0, mass_g - step_g / 2);
+  const high_g = mass_g + step_g / 2;
   const length = low_g > 0 ? Math.log(high_g / low_g) : Infinity;
   /** @type {Map<string, Rule>} */
   const known = new Map();
   const rules = Array.from(c, (one) => {
     const narrow = length < NARROW * one;
-    const nodes = 3 + Math.ceil((2 * length) / one);
+    const nodes = Math.ceil(3 + one + length * (1.15 / one + 0.9));
     const count = nodes <= MOST_NODES ? nodes : 0;
     const key = `${count} ${narrow}`;
     const rule = known.get(key) ?? ruleOf(count, Math.log(low_g), length, narrow);
     known.set(key, rule);
     return rule;
   });
-  return { low_g, high_g, length, middle: Math.log(low_g) + length / 2, middle_g: Math.sqrt(low_g * high_g), rules };
+  const [middle, middle_g] = [Math.log(low_g) + length / 2, Math.sqrt(low_g * high_g)];
+  return { low_g, high_g, length, middle, middle_g, rules, times: alike.length };
 }
 
 /** @param {number} count @param {number} ln_low @param {number} length @param {boolean} narrow @returns {Rule} */
@@ -308,52 +264,71 @@ function ruleOf(count, ln_low, length, narrow) {
 function gamma(readings, c) {
   const seed_g = readings[0].seed_g;
   const c2 = c.map((one) => one * one);
-  const intervals = readings.map((reading) => interval(reading, c));
+  const intervals = groupBy(readings, ({ mass_g, step_g }) => `${mass_g} ${step_g}`).map((alike) => interval(alike, c));
   return (ln_mean_g, table) => {
-    for (let i = 0, at = 0; i < ln_mean_g.length; i += 1) {
+    for (let i = 0; i < ln_mean_g.length; i += 1) {
       const mean = Math.exp(ln_mean_g[i]);
-      for (let j = 0; j < C_NODES; j += 1, at += 1) {
+      let top = -Infinity;
+      let last = 0;
+      for (let j = c2.length - 1, at = (i + 1) * c2.length - 1; j >= 0; j -= 1, at -= 1) {
+        // Far from the readings a small c is out of the question, and a smaller one still more.
+        if (last < top - UNTHINKABLE) {
+          table[at] += last;
+          continue;
+        }
         const scale = c2[j] * mean + seed_g;
         const shape = mean / scale;
         const rate = 1 / scale;
-        let constant = NaN;
         let sum = 0;
-        for (const one of intervals) {
+        let within = 0;
+        // Logarithms of narrow readings are taken at once.
+        let product = 1;
+        for (let n = 0; n < intervals.length; n += 1) {
+          const one = intervals[n];
           const rule = one.rules[j];
-          if (rule.ln_y.length) {
-            if (constant !== constant) constant = -lnGamma(shape) - shape * ln(scale);
-            sum += constant + within(one, rule, shape, rate);
+          const count = rule.ln_y.length;
+          if (count === 0) {
+            const outside = one.low_g === 0 ? lnGammaP(shape, one.high_g * rate) : betweenTails(one, shape, rate);
+            sum += one.times * outside;
+            continue;
+          }
+          within += one.times;
+          const v = one.middle_g * rate;
+          const middle = shape * one.middle - v;
+          const slope = shape - v;
+          const steep = Math.abs(slope * one.length);
+          if (rule.narrow && steep < GENTLE) {
+            // The mean of e^g over ± L/2 is 1 + L²/24 (g₁² + g₂) + L⁴/1920 (g₁⁴ + 6 g₁² g₂ + 3 g₂² + 4 g₁ g₃ + g₄); here
+            // the second and all further derivatives are −v.
+            const l2 = one.length * one.length;
+            const s2 = slope * slope;
+            const fourth = s2 * s2 - 6 * s2 * v + 3 * v * v - 4 * slope * v - v;
+            const factor = one.length * (1 + (l2 / 24) * (s2 - v) + ((l2 * l2) / 1920) * fourth);
+            for (let k = 0; k < one.times; k += 1) product *= factor;
+            sum += one.times * middle;
           } else {
-            sum += one.low_g === 0 ? lnGammaP(shape, one.high_g * rate) : betweenTails(one, shape, rate);
+            sum += one.times * summed(rule, shape, rate, middle, steep);
           }
         }
-        table[at] += sum;
+        if (within) sum -= within * (lnGamma(shape) + shape * ln(scale));
+        last = product === 1 ? sum : sum + ln(product);
+        if (last > top) top = last;
+        table[at] += last;
       }
     }
   };
 }
 
 /**
- * Log of the integral of y^(k−1) e^(−y/θ) over the interval: by the middle and its curvature where it is narrow, else
- * by Gauss-Legendre quadrature in ln y.
- * @param {Interval} one
+ * Log of the integral of y^(k−1) e^(−y/θ) over the interval by Gauss-Legendre quadrature in ln y.
  * @param {Rule} rule
  * @param {number} shape
  * @param {number} rate
+ * @param {number} middle  log of the density in ln y at the middle
+ * @param {number} steep   its slope there times the interval
  */
-function within({ length, middle, middle_g }, { narrow, ln_y, y, weight }, shape, rate) {
-  const v = middle_g * rate;
-  const slope = shape - v;
-  const steep = Math.abs(slope * length);
-  if (narrow && steep < GENTLE) {
-    const l2 = length * length;
-    const second = slope * slope - v;
-    // The mean of e^g over ± L/2 is 1 + L²/24 (g₁² + g₂) + L⁴/1920 (g₁⁴ + 6 g₁² g₂ + 3 g₂² + 4 g₁ g₃ + g₄); here the
-    // second and all further derivatives are −v.
-    const fourth = slope ** 4 - 6 * slope * slope * v + 3 * v * v - 4 * slope * v - v;
-    return shape * middle - v + ln(length * (1 + (l2 / 24) * second + ((l2 * l2) / 1920) * fourth));
-  }
-  let best = shape * middle - v;
+function summed({ ln_y, y, weight }, shape, rate, middle, steep) {
+  let best = middle;
   // The exponent bends downward, so it rises above its middle by no more than half the slope times the interval.
   if (steep > 1000) for (let n = 0; n < y.length; n += 1) best = Math.max(best, shape * ln_y[n] - y[n] * rate);
   let sum = 0;

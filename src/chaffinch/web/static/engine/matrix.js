@@ -71,25 +71,40 @@ function rotate(a, v, d, p, q) {
   }
 }
 
-/** Weighted mean and covariance of points of d numbers each. */
-/** @param {Float64Array} points @param {Float64Array} weights @param {number} d */
-export function meanAndCov(points, weights, d) {
-  const mean = new Float64Array(d);
+/**
+ * Weighted mean and covariance of points, one column for each coordinate.
+ * @param {Float64Array[]} points
+ * @param {Float64Array} weights  sum to 1
+ */
+export function meanAndCov(points, weights) {
+  const d = points.length;
+  const n = weights.length;
+  const mean = Float64Array.from(points, (column) => dot(weights, column));
   const cov = new Float64Array(d * d);
-  const apart = new Float64Array(d);
-  for (let n = 0, at = 0; n < weights.length; n += 1) {
-    const weight = weights[n];
-    for (let i = 0; i < d; i += 1, at += 1) mean[i] += weight * points[at];
+  const pull = new Float64Array(n);
+  for (let i = 0; i < d; i += 1) {
+    const [column, middle] = [points[i], mean[i]];
+    for (let k = 0; k < n; k += 1) pull[k] = weights[k] * (column[k] - middle);
+    for (let j = 0; j <= i; j += 1) cov[i * d + j] = cov[j * d + i] = dotApart(pull, points[j], mean[j]);
   }
-  for (let n = 0, at = 0; n < weights.length; n += 1) {
-    const weight = weights[n];
-    for (let i = 0, to = 0; i < d; i += 1, at += 1, to = i * d) {
-      const here = (apart[i] = points[at] - mean[i]) * weight;
-      for (let j = 0; j <= i; j += 1, to += 1) cov[to] += here * apart[j];
-    }
-  }
-  for (let i = 0; i < d; i += 1) for (let j = 0; j < i; j += 1) cov[j * d + i] = cov[i * d + j];
   return { mean, cov };
+}
+
+/** @param {Float64Array} a @param {Float64Array} b  at least as long */
+function dot(a, b) {
+  return dotApart(a, b, 0);
+}
+
+/** Sum of a (b − middle): in two sums, so that none waits for the other. */
+/** @param {Float64Array} a @param {Float64Array} b @param {number} middle */
+function dotApart(a, b, middle) {
+  let [even, odd] = [0, 0];
+  for (let k = 1; k < a.length; k += 2) {
+    even += a[k - 1] * (b[k - 1] - middle);
+    odd += a[k] * (b[k] - middle);
+  }
+  if (a.length % 2) even += a[a.length - 1] * (b[a.length - 1] - middle);
+  return even + odd;
 }
 
 /** Sum of the diagonal. @param {Float64Array} a @param {number} d */

@@ -7,10 +7,11 @@
  */
 
 import { CLEAR, logPrior } from "./estimate.js";
-import { C_NODES, GRID, LN_LOSS, VARIATION_SD, nodeAt } from "./evidence.js";
+import { GRID, LN_LOSS } from "./evidence.js";
 import { GRAMS_PER_KG_HA_M2 } from "./exposure.js";
 import { sobolColumn } from "./sobol.js";
-import { lnGamma, lnGammaP, normalQuantile } from "./special.js";
+import { NEGLIGIBLE, fallen, lnGamma, lnGammaP, normalQuantile } from "./special.js";
+import { C_NODES, ON_GRID, VARIATION_SD, nodeAt } from "./variation.js";
 
 /** @typedef {import("./exposure.js").Catch} Catch */
 /** @typedef {import("./exposure.js").Source} Source */
@@ -60,7 +61,7 @@ export function prospectOfOneSource({ tables, total: likelihood }, source, prior
   const area = GRAMS_PER_KG_HA_M2 * like.exposure.area_m2[source];
   const rows = u_loss.map((u) => firstFrom(cumulative, u * passed));
   const c = rows.map((row, i) => {
-    const one = own ? own.c[nodeAt(own.table, row * C_NODES, u_c[i])] : fromPrior(like.c0, u_c[i]);
+    const one = own ? own.c[nodeAt(own.table, row * C_NODES, u_c[i], ON_GRID)] : fromPrior(like.c0, u_c[i]);
     return one * factor;
   });
   return {
@@ -83,7 +84,7 @@ export function prospectOfOneSource({ tables, total: likelihood }, source, prior
 export function prospectOfJoint(joint, like, judged, seed) {
   const cumulative = new Float64Array(joint.weights.length);
   let passed = 0;
-  joint.weights.forEach((w, i) => (cumulative[i] = passed += w));
+  for (let i = 0; i < cumulative.length; i += 1) cumulative[i] = passed += joint.weights[i];
   const picked = Array.from(sobolColumn(PARTICLES, 0, seed), (u) => firstFrom(cumulative, u * passed));
   const reading_error = joint.reading_error.get(like.reading.kind);
   const total = joint.sum(judged);
@@ -96,11 +97,10 @@ export function prospectOfJoint(joint, like, judged, seed) {
     });
     return reading_error ? mean * reading_error[at] : mean;
   });
-  const drawn = joint.cDraws(like.alike);
+  const drawn = joint.cDraws(like.alike, picked);
   const u_c = sobolColumn(PARTICLES, 1, seed);
-  const c = Float64Array.from(picked, (at, i) => {
-    return (drawn ? drawn[at] : fromPrior(like.c0, u_c[i])) * like.exposure.variation_factor;
-  });
+  const factor = like.exposure.variation_factor;
+  const c = u_c.map((u, i) => (drawn ? drawn[i] : fromPrior(like.c0, u)) * factor);
   return {
     mean_g,
     c,
@@ -115,12 +115,13 @@ export function prospectOfJoint(joint, like, judged, seed) {
  * @param {Prospect} prospect
  * @param {number} limit_kg_ha
  * @param {number} seed
+ * @param {number} most  looked for
  * @returns {Outlook}
  */
-export function furtherCatches(prospect, limit_kg_ha, seed) {
+export function furtherCatches(prospect, limit_kg_ha, seed, most) {
   const chance = lookAhead(prospect, limit_kg_ha, seed);
   let low = 0;
-  let high = MOST_FURTHER;
+  let high = most;
   let at_high = chance(high);
   if (at_high < ENOUGH_CHANCE) return { catches: null, chance: at_high };
   while (high - low > 1) {
@@ -186,8 +187,8 @@ function lookAhead(prospect, limit_kg_ha, seed) {
       let over = 0;
       for (let i = 0; i < n; i += 1) {
         const apart = ll[i] - top;
-        if (apart < -40) continue;
-        const weight = Math.exp(apart);
+        if (apart <= NEGLIGIBLE) continue;
+        const weight = fallen(apart);
         total += weight;
         if (loss_kg_ha[i] > limit_kg_ha) over += weight;
       }

@@ -3,7 +3,7 @@
  * The inference kernel: draws from a posterior known only up to a constant.
  *
  * The same adaptive importance sampling on the same Sobol points as chaffinch.engine.sampler (docs/method/sampler.md),
- * so that phone and server give the same figures for the same check. Points are flat arrays, d numbers each.
+ * so that phone and server give the same figures for the same check. Points are columns, one for each coordinate.
  */
 
 import { SamplerError } from "./errors.js";
@@ -12,8 +12,11 @@ import { local, single } from "./proposals.js";
 import { exp } from "./special.js";
 
 /** @typedef {import("./proposals.js").Proposal} Proposal */
-/** @typedef {(points: Float64Array, values: Float64Array) => void} LogDensity  sets one value for each point */
-/** @typedef {{points: Float64Array, weights: Float64Array, ess: number}} Draws */
+/**
+ * Sets one value for each of the points from `from` on. Those of rounds stand behind all before them, any others at 0.
+ * @typedef {(points: Float64Array[], from: number, values: Float64Array) => void} LogDensity
+ */
+/** @typedef {{points: Float64Array[], weights: Float64Array, ess: number}} Draws  columns may be longer than the weights */
 
 const ROUNDS = 4;
 const POINTS_PER_ROUND = 2048;
@@ -22,6 +25,24 @@ const LEAST_ESS = 400;
 /** Effective draws below which further rounds with local proposals are spent. */
 const COMFORTABLE_ESS = 1000;
 const BENT_ROUNDS = 6;
+/** Points there is room for at first. */
+export const FIRST_ROOM = ROUNDS * POINTS_PER_ROUND;
+
+/** @type {Map<string, Float64Array>} */
+const rooms = new Map();
+
+/**
+ * Room for one number of each of so many points, not cleared. The next check gets the same, so nothing kept in it
+ * outlives an answer: a check asks for megabytes, and a phone clears them away in the middle of another.
+ * @param {string} name
+ * @param {number} count
+ */
+export function roomFor(name, count) {
+  if (count > FIRST_ROOM) return new Float64Array(count);
+  const room = rooms.get(name) ?? new Float64Array(FIRST_ROOM);
+  rooms.set(name, room);
+  return room.subarray(0, count);
+}
 
 /**
  * Draw from the density whose logarithm is `logDensity`, up to a constant.
@@ -35,17 +56,19 @@ export function sample(logDensity, start_mean, start_sd, seed) {
   const d = start_mean.length;
   const { mode, cov } = climb(logDensity, start_mean, start_sd);
   const run = new Run(logDensity, d);
-  run.add(single(mode, cholesky(cov, d), POINTS_PER_ROUND - POINTS_PER_ROUND / 4), seed);
+  // Beyond 2^53 a number no longer knows its successor.
+  const first = BigInt(seed);
+  run.add(single(mode, cholesky(cov, d), POINTS_PER_ROUND - POINTS_PER_ROUND / 4), first);
   const wide = new Float64Array(d * d);
   for (let i = 0; i < d; i += 1) wide[i * d + i] = start_sd[i] ** 2;
-  run.add(single(start_mean, cholesky(wide, d), POINTS_PER_ROUND / 4), seed + 1);
+  run.add(single(start_mean, cholesky(wide, d), POINTS_PER_ROUND / 4), first + 1n);
   for (let turn = 1; turn < ROUNDS; turn += 1) {
-    const found = moments(run.all(), run.weights, d);
-    run.add(single(found.mean, cholesky(found.cov, d), POINTS_PER_ROUND), seed + 1 + turn);
+    const found = moments(run.points, run.weights);
+    run.add(single(found.mean, cholesky(found.cov, d), POINTS_PER_ROUND), first + BigInt(1 + turn));
   }
   for (let turn = 0; turn < BENT_ROUNDS && run.ess < COMFORTABLE_ESS; turn += 1) {
     const count = POINTS_PER_ROUND * (turn < BENT_ROUNDS / 2 ? 2 : 4);
-    run.add(local(run.all(), run.weights, d, count), seed + 101 + turn);
+    run.add(local(run.points, run.weights, count), first + BigInt(101 + turn));
   }
   if (run.ess < LEAST_ESS) {
     throw new SamplerError(
@@ -54,7 +77,7 @@ export function sample(logDensity, start_mean, start_sd, seed) {
         "other beyond what the model can hold; check the readings and any variation you gave",
     );
   }
-  return { points: run.all(), weights: run.weights, ess: run.ess };
+  return { points: run.points, weights: run.weights, ess: run.ess };
 }
 
 /** All points so far, each weighted against the mixture of all proposals they came from. */
@@ -62,44 +85,44 @@ class Run {
   /** @param {LogDensity} logDensity @param {number} d */
   constructor(logDensity, d) {
     this.logDensity = logDensity;
-    this.d = d;
     /** @type {Proposal[]} */
     this.proposals = [];
     /** Points there are, and in all arrays room for more. */
     this.n = 0;
-    this.points = new Float64Array(ROUNDS * POINTS_PER_ROUND * d);
-    this.values = new Float64Array(ROUNDS * POINTS_PER_ROUND);
+    this.points = Array.from({ length: d }, (_, i) => roomFor(`point ${i}`, FIRST_ROOM));
+    this.values = roomFor("value", FIRST_ROOM);
     /** e^(value − about the highest) at each point: rounds weigh anew without exponentials or logarithms. */
-    this.heights = new Float64Array(ROUNDS * POINTS_PER_ROUND);
+    this.heights = roomFor("height", FIRST_ROOM);
     this.highest = -Infinity;
     /** Density of the mixture at each point, each proposal counted as often as points came from it. */
-    this.mixture = new Float64Array(ROUNDS * POINTS_PER_ROUND);
-    this.room = new Float64Array(ROUNDS * POINTS_PER_ROUND);
+    this.mixture = roomFor("mixture", FIRST_ROOM).fill(0);
+    this.room = roomFor("weight", FIRST_ROOM);
     this.weights = this.room;
     this.ess = 0;
   }
 
   /** Draw from one more proposal and weigh everything anew (Cornuet et al. 2012). */
-  /** @param {Proposal} proposal @param {number} seed */
+  /** @param {Proposal} proposal @param {bigint} seed */
   add(proposal, seed) {
-    const { d, n: before } = this;
+    const before = this.n;
     const n = before + proposal.count;
     if (n > this.values.length) {
-      this.points = longer(this.points, n * d);
+      this.points = this.points.map((column) => longer(column, n));
       this.values = longer(this.values, n);
       this.heights = longer(this.heights, n);
       this.mixture = longer(this.mixture, n);
       this.room = new Float64Array(n);
     }
     const { points, values, heights, mixture } = this;
-    const fresh = points.subarray(before * d, n * d);
-    proposal.draw(seed, fresh);
-    valuesAt(this.logDensity, fresh, values.subarray(before, n));
+    const own = proposal.draw(seed, points, before);
+    valuesAt(this.logDensity, points, before, values.subarray(before, n));
     this.n = n;
     this.proposals.push(proposal);
     const unit = this.proposals[0].ln_det;
     for (const one of this.proposals.slice(0, -1)) one.addDensity(points, before, n, unit, mixture);
-    proposal.addDensity(points, 0, n, unit, mixture);
+    // Where its own points stand in a single ellipse is known from drawing them.
+    proposal.addDensity(points, 0, own ? before : n, unit, mixture);
+    if (own) proposal.addOwn(own, before, unit, mixture);
     let highest = this.highest;
     for (let i = before; i < n; i += 1) if (values[i] > highest) highest = values[i];
     if (!Number.isFinite(highest)) {
@@ -121,21 +144,16 @@ class Run {
     this.weights = weights;
     this.ess = 1 / squares;
   }
-
-  /** All points so far. */
-  all() {
-    return this.points.subarray(0, this.n * this.d);
-  }
 }
 
 /**
  * Weighted mean and covariance, kept positive definite when few points carry the weight.
- * @param {Float64Array} points
+ * @param {Float64Array[]} points
  * @param {Float64Array} weights
- * @param {number} d
  */
-function moments(points, weights, d) {
-  const { mean, cov } = meanAndCov(points, weights, d);
+function moments(points, weights) {
+  const d = points.length;
+  const { mean, cov } = meanAndCov(points, weights);
   const ridge = 1e-10 + (1e-6 * trace(cov, d)) / d;
   for (let i = 0; i < d; i += 1) cov[i * d + i] += ridge;
   return { mean, cov };
@@ -152,8 +170,8 @@ function climb(logDensity, start, sd) {
   let x = Float64Array.from(start);
   let damping = 1e-2;
   let { gradient, hessian, here } = derivatives(logDensity, x, sd);
+  let { values, vectors } = eigen(hessian.map((h) => -h), d);
   for (let turn = 0; turn < 40 && Number.isFinite(here); turn += 1) {
-    const { values, vectors } = eigen(hessian.map((h) => -h), d);
     const move = new Float64Array(d);
     for (let k = 0; k < d; k += 1) {
       let along = 0;
@@ -163,20 +181,20 @@ function climb(logDensity, start, sd) {
     }
     const length = Math.hypot(...move);
     const trial = x.map((xi, i) => xi + move[i] * Math.min(1, 3 / length) * sd[i]);
-    const value = valuesAt(logDensity, trial, new Float64Array(1))[0];
+    const value = valuesAt(logDensity, Array.from(trial, (one) => Float64Array.of(one)), 0, new Float64Array(1))[0];
     if (value >= here) {
       x = trial;
       damping /= 10;
       const found = derivatives(logDensity, x, sd);
       const done = found.here - here < 1e-6 && length < 1e-3;
       ({ gradient, hessian, here } = found);
+      ({ values, vectors } = eigen(hessian.map((h) => -h), d));
       if (done) break;
     } else {
       damping = Math.max(damping, 1e-3) * 10;
       if (damping > 1e8) break;
     }
   }
-  const { values, vectors } = eigen(hessian.map((h) => -h), d);
   const cov = new Float64Array(d * d);
   for (let k = 0; k < d; k += 1) {
     // A flat or upward direction has no width of its own: the prior's is 1 in these units.
@@ -205,12 +223,11 @@ function derivatives(logDensity, x, sd) {
   for (let i = 0; i < d; i += 1) {
     for (let j = 0; j < i; j += 1) offsets.push([i, 1, j, 1], [i, 1, j, -1], [i, -1, j, 1], [i, -1, j, -1]);
   }
-  const points = new Float64Array(offsets.length * d);
+  const points = Array.from(x, (one) => new Float64Array(offsets.length).fill(one));
   offsets.forEach((offset, n) => {
-    points.set(x, n * d);
-    for (let k = 0; k < offset.length; k += 2) points[n * d + offset[k]] += step * offset[k + 1] * sd[offset[k]];
+    for (let k = 0; k < offset.length; k += 2) points[offset[k]][n] += step * offset[k + 1] * sd[offset[k]];
   });
-  const f = valuesAt(logDensity, points, new Float64Array(offsets.length));
+  const f = valuesAt(logDensity, points, 0, new Float64Array(offsets.length));
   const here = f[0];
   const gradient = new Float64Array(d);
   const hessian = new Float64Array(d * d);
@@ -231,9 +248,9 @@ function derivatives(logDensity, x, sd) {
   return { gradient, hessian, here };
 }
 
-/** @param {LogDensity} logDensity @param {Float64Array} points @param {Float64Array} values */
-function valuesAt(logDensity, points, values) {
-  logDensity(points, values);
+/** @param {LogDensity} logDensity @param {Float64Array[]} points @param {number} from @param {Float64Array} values */
+function valuesAt(logDensity, points, from, values) {
+  logDensity(points, from, values);
   for (let i = 0; i < values.length; i += 1) {
     if (Number.isNaN(values[i])) {
       throw new SamplerError("the log density is no number: a reading or width is outside what the model can hold");
@@ -243,7 +260,7 @@ function valuesAt(logDensity, points, values) {
 }
 
 /** @param {Float64Array} values @param {number} length */
-function longer(values, length) {
+export function longer(values, length) {
   const whole = new Float64Array(length);
   whole.set(values);
   return whole;

@@ -26,7 +26,7 @@ export const MAX_DIMENSIONS = DIRECTIONS.length;
  * One coordinate of the first `count` points, strictly between 0 and 1.
  * @param {number} count
  * @param {number} dimension  from 0
- * @param {number} seed       chooses the digital shift
+ * @param {number|bigint} seed  chooses the digital shift
  * @returns {Float64Array}
  */
 export function sobolColumn(count, dimension, seed) {
@@ -50,7 +50,7 @@ const known = new Map();
  * The same coordinate as standard normal numbers. They depend on nothing but these three, so the last are kept.
  * @param {number} count
  * @param {number} dimension
- * @param {number} seed
+ * @param {number|bigint} seed
  */
 export function normalColumn(count, dimension, seed) {
   const key = `${count} ${dimension} ${seed}`;
@@ -77,7 +77,7 @@ function directionIntegers(dimension) {
 }
 
 /** Well-mixed number from seed and dimension: splitmix64 finaliser (Steele et al. 2014). */
-/** @param {number} seed @param {number} dimension */
+/** @param {number|bigint} seed @param {number} dimension */
 function shiftOf(seed, dimension) {
   const mask = (1n << 64n) - 1n;
   let z = (BigInt(seed) * 0x9e3779b97f4a7c15n + BigInt(dimension + 1) * 0xd1b54a32d192ed03n) & mask;

@@ -9,16 +9,17 @@
 import { PAN_SD } from "./catch.js";
 import { InputError } from "./errors.js";
 import { DrawBelief } from "./estimate.js";
-import { C_NODES, nodeAt } from "./evidence.js";
 import { sourcesSeen } from "./exposure.js";
-import { sample } from "./sampler.js";
+import { FIRST_ROOM, longer, roomFor, sample } from "./sampler.js";
 import { normalColumn, sobolColumn } from "./sobol.js";
 import { exp, ln } from "./special.js";
 import { Tables } from "./tables.js";
+import { nodeAt } from "./variation.js";
 
 /** @typedef {import("./exposure.js").Catch} Catch */
 /** @typedef {import("./exposure.js").Source} Source */
 /** @typedef {import("./estimate.js").Prior} Prior */
+/** @typedef {import("./tables.js").Drawn} Drawn */
 
 /**
  * Sd of the log of the shared error when every catch shares all of it, else null.
@@ -55,7 +56,7 @@ export class Joint {
    * @param {Map<string, Float64Array>} parts.reading_error
    * @param {number} parts.ess
    * @param {{[source: string]: number}} parts.learned
-   * @param {(alike: string) => Float64Array|null} parts.cDraws  c of catches taken so, one for each draw
+   * @param {(alike: string, picked: number[]) => Float64Array|null} parts.cDraws  c of catches taken so, for some draws
    */
   constructor({ sources, loss, caught, weights, width_error, reading_error, ess, learned, cDraws }) {
     this.sources = sources;
@@ -74,7 +75,7 @@ export class Joint {
   /** Draws of the sum of the named sources [kg/ha], not to be written to. @param {string[]} sources */
   sum(sources) {
     if (sources.length === 1) return this.loss[this.sources.findIndex((one) => one === sources[0])];
-    const total = new Float64Array(this.weights.length);
+    const total = roomFor(`sum of ${sources.join()}`, this.weights.length).fill(0);
     for (const [k, source] of this.sources.entries()) {
       if (!sources.includes(source)) continue;
       const part = this.loss[k];
@@ -94,7 +95,8 @@ export class Joint {
   /** Expected share of each source in the total loss [%]; they sum to 100. */
   partOfLossPct() {
     const total = this.of(this.sources).values;
-    const per_loss = this.weights.map((w, i) => w / total[i]);
+    const per_loss = roomFor("per loss", total.length);
+    for (let i = 0; i < per_loss.length; i += 1) per_loss[i] = this.weights[i] / total[i];
     return this.perSource((k) => {
       const loss = this.loss[k];
       let part = 0;
@@ -144,71 +146,73 @@ export function locate(catches, priors, width_sd, seed) {
   const sds = nuisance.sds;
   const prior_mean = Float64Array.from([...seen.map((s) => Math.log(priors[s].median_kg_ha)), ...sds.map(() => 0)]);
   const prior_sd = Float64Array.from([...seen.map((s) => priors[s].sd_log), ...sds]);
-  const d = prior_mean.length;
-  const k = seen.length;
-  const point = new Float64Array(d);
-  const loss = new Float64Array(k);
-  const errors = new Float64Array(d - k);
+  const drawn = new Columns(seen.length);
   const per_sd = prior_sd.map((sd) => 1 / sd);
 
-  /** @param {Float64Array} straight @param {Float64Array} values */
-  const logDensity = (straight, values) => {
-    for (let n = 0, at = 0; n < values.length; n += 1, at += d) {
-      lnLosses(straight, at, d, k, point, loss);
-      let squares = 0;
-      for (let i = 0; i < d; i += 1) {
-        const apart = (point[i] - prior_mean[i]) * per_sd[i];
-        squares += apart * apart;
+  /** @param {Float64Array[]} straight @param {number} from @param {Float64Array} values */
+  const logDensity = (straight, from, values) => {
+    drawn.set(straight, from, values.length);
+    values.fill(0);
+    [...drawn.ln_loss, ...drawn.errors].forEach((column, k) => {
+      const [middle, scale] = [prior_mean[k], per_sd[k]];
+      for (let n = 0; n < values.length; n += 1) {
+        const apart = (column[from + n] - middle) * scale;
+        values[n] -= 0.5 * apart * apart;
       }
-      for (let i = k; i < d; i += 1) errors[i - k] = point[i];
-      const width_factor = nuisance.width ? Math.exp(-point[d - 1]) : 1;
-      values[n] = tables.logLikelihood(point, loss, errors, width_factor) - 0.5 * squares;
-    }
+    });
+    tables.addLogLikelihoods(drawn, from, values);
   };
 
-  const start = straightened(prior_mean, prior_sd, k);
-  const found = sample(logDensity, start.mean, start.sd, seed);
-  const { points, weights, ess } = found;
-  const n = weights.length;
-  const caught = seen.map(() => new Float64Array(n));
-  for (let i = 0; i < n; i += 1) {
-    lnLosses(points, i * d, d, k, point, loss);
-    for (let j = 0; j < d; j += 1) points[i * d + j] = point[j];
-    for (let j = 0; j < k; j += 1) caught[j][i] = loss[j];
+  const start = straightened(prior_mean, prior_sd, seen.length);
+  const { weights, ess } = sample(logDensity, start.mean, start.sd, seed);
+  return joint(drawn, weights, ess, seen, nuisance, tables, prior_sd, seed);
+}
+
+/** Draws as the tables want them, kept as they are worked out. @implements {Drawn} */
+class Columns {
+  /** @param {number} sources */
+  constructor(sources) {
+    this.ln_loss = Array.from({ length: sources }, (_, k) => roomFor(`ln loss ${k}`, FIRST_ROOM));
+    this.loss = Array.from({ length: sources }, (_, k) => roomFor(`loss ${k}`, FIRST_ROOM));
+    /** @type {Float64Array[]} */
+    this.errors = [];
   }
-  return joint({ points, caught, weights, ess }, seen, nuisance, tables, prior_sd, seed);
+
+  /**
+   * Turn (ln of the sum, ln ratios, errors) into losses and errors: the sampler works on the former, in which the legs
+   * of a posterior that knows only a sum lie in line. Each step has the determinant 1.
+   * @param {Float64Array[]} straight
+   * @param {number} from
+   * @param {number} count
+   */
+  set(straight, from, count) {
+    const to = from + count;
+    if (to > this.loss[0].length) {
+      this.ln_loss = this.ln_loss.map((column) => longer(column, to));
+      this.loss = this.loss.map((column) => longer(column, to));
+    }
+    const { ln_loss, loss } = this;
+    this.errors = straight.slice(loss.length);
+    const [left, sum] = [ln_loss[0], loss[0]];
+    for (let i = from; i < to; i += 1) sum[i] = exp((left[i] = straight[0][i]));
+    for (let k = loss.length - 1; k > 0; k -= 1) {
+      const [ratios, ln_part, part] = [straight[k], ln_loss[k], loss[k]];
+      for (let i = from; i < to; i += 1) {
+        const ratio = ratios[i];
+        const lesser = exp(-Math.abs(ratio));
+        const rise = ln(1 + lesser);
+        const larger = sum[i] / (1 + lesser);
+        ln_part[i] = left[i] - (ratio > 0 ? rise : rise - ratio);
+        left[i] -= ratio > 0 ? ratio + rise : rise;
+        part[i] = ratio > 0 ? larger : larger * lesser;
+        sum[i] = ratio > 0 ? larger * lesser : larger;
+      }
+    }
+  }
 }
 
 /** ln(1 + e^x). @param {number} x */
 const softplus = (x) => (x > 0 ? x + Math.log(1 + Math.exp(-x)) : Math.log(1 + Math.exp(x)));
-
-/**
- * Turn (ln of the sum, ln ratios, errors) into (ln losses, errors): the sampler works on the former, in which the legs
- * of a posterior that knows only a sum lie in line. Each step has the determinant 1.
- * @param {Float64Array} straight
- * @param {number} at             where the draw starts
- * @param {number} d
- * @param {number} sources
- * @param {Float64Array} point    the draw, d numbers
- * @param {Float64Array} loss     the losses themselves [kg/ha]
- */
-function lnLosses(straight, at, d, sources, point, loss) {
-  let left = straight[at];
-  let sum = exp(left);
-  for (let k = sources - 1; k > 0; k -= 1) {
-    const ratio = straight[at + k];
-    const lesser = exp(-Math.abs(ratio));
-    const larger = 1 / (1 + lesser);
-    const rise = ln(1 + lesser);
-    point[k] = left - (ratio > 0 ? rise : rise - ratio);
-    left -= ratio > 0 ? ratio + rise : rise;
-    loss[k] = sum * larger * (ratio > 0 ? 1 : lesser);
-    sum *= larger * (ratio > 0 ? lesser : 1);
-  }
-  point[0] = left;
-  loss[0] = sum;
-  for (let i = sources; i < d; i += 1) point[i] = straight[at + i];
-}
 
 /** Where the sampler starts, in its own coordinates. */
 /** @param {Float64Array} mean @param {Float64Array} sd @param {number} sources */
@@ -254,49 +258,44 @@ function nuisanceOf(catches, width_sd) {
 }
 
 /**
- * @param {{points: Float64Array, caught: Float64Array[], weights: Float64Array, ess: number}} draws
+ * @param {Columns} drawn
+ * @param {Float64Array} weights
+ * @param {number} ess
  * @param {Source[]} seen
  * @param {Nuisance} nuisance
  * @param {Tables} tables
  * @param {Float64Array} prior_sd
  * @param {number} seed
  */
-function joint({ points, caught, weights, ess }, seen, nuisance, tables, prior_sd, seed) {
+function joint(drawn, weights, ess, seen, nuisance, tables, prior_sd, seed) {
   const n = weights.length;
   const d = prior_sd.length;
-  /** @param {number} at */
-  const column = (at) => {
-    const found = new Float64Array(n);
-    for (let i = 0, from = at; i < n; i += 1, from += d) found[i] = exp(-points[from]);
-    return found;
-  };
+  const caught = drawn.loss.map((one) => one.subarray(0, n));
+  /** @param {number} k */
+  const turned = (k) => factors(`error ${k}`, drawn.errors[k].subarray(0, n), -1);
   // The sampler used the first coordinates: one for each parameter and one for the tails.
-  const common = factors(normalColumn(n, d + 1, seed), nuisance.common_sd);
-  const rests = nuisance.common_width_sd ? factors(normalColumn(n, d + 2, seed), nuisance.common_width_sd) : null;
+  const common = factors("common", normalColumn(n, d + 1, seed), nuisance.common_sd);
+  const rests = nuisance.common_width_sd ? factors("rests", normalColumn(n, d + 2, seed), nuisance.common_width_sd) : null;
   const machine = seen.indexOf("machine");
   const loss = caught.map((one, k) => {
-    const all = new Float64Array(n);
+    const all = roomFor(`lost ${k}`, n);
     for (let i = 0; i < n; i += 1) all[i] = one[i] * common[i];
     if (k === machine && rests) for (let i = 0; i < n; i += 1) all[i] *= rests[i];
     return all;
   });
-  const errors = seen.length + nuisance.kinds.length;
-  /** @param {string} alike */
-  const cDraws = (alike) => {
+  /** @param {string} alike @param {number[]} picked */
+  const cDraws = (alike, picked) => {
     const group = tables.groups.find((one) => one.alike === alike);
     if (!group) return null;
     const u = sobolColumn(n, d + 3, seed);
-    const cells = new Float64Array(C_NODES);
-    const losses = new Float64Array(seen.length);
-    return weights.map((_, i) => {
-      for (let k = 0; k < seen.length; k += 1) losses[k] = Math.exp(points[i * d + k]);
-      const width_factor = nuisance.width ? Math.exp(-points[i * d + d - 1]) : 1;
+    const cells = new Float64Array(group.c.length);
+    return Float64Array.from(picked, (at) => {
       cells.fill(0);
       for (const row of group.rows) {
-        const point = points.subarray(i * d, i * d + d);
-        row.addAt(point, losses, point.subarray(seen.length), width_factor, cells);
+        row.place(drawn, at, 1);
+        row.addAt(0, cells);
       }
-      return group.c[nodeAt(cells, 0, u[i])];
+      return group.c[nodeAt(cells, 0, u[at], group.nodes)];
     });
   };
   return new Joint({
@@ -304,27 +303,26 @@ function joint({ points, caught, weights, ess }, seen, nuisance, tables, prior_s
     loss,
     caught,
     weights,
-    width_error: machine >= 0 && nuisance.width ? column(errors) : null,
-    reading_error: new Map(nuisance.kinds.map((kind, k) => [kind, column(seen.length + k)])),
+    width_error: machine >= 0 && nuisance.width ? turned(nuisance.kinds.length) : null,
+    reading_error: new Map(nuisance.kinds.map((kind, k) => [kind, turned(k)])),
     ess,
-    learned: Object.fromEntries(seen.map((s, k) => [s, 1 - sdOf(points, weights, k, d) / prior_sd[k]])),
+    learned: Object.fromEntries(seen.map((s, k) => [s, 1 - sdOf(drawn.ln_loss[k], weights) / prior_sd[k]])),
     cDraws,
   });
 }
 
-/** e^(sd z) of a column, in a column of its own. @param {Float64Array} z @param {number} sd */
-function factors(z, sd) {
-  const found = new Float64Array(z.length);
+/** e^(sd z) of a column, in a column of its own. @param {string} name @param {Float64Array} z @param {number} sd */
+function factors(name, z, sd) {
+  const found = roomFor(name, z.length);
   for (let i = 0; i < z.length; i += 1) found[i] = exp(sd * z[i]);
   return found;
 }
 
-/** Sd of one coordinate of weighted points. */
-/** @param {Float64Array} points @param {Float64Array} weights @param {number} k @param {number} d */
-function sdOf(points, weights, k, d) {
+/** Sd of weighted values. @param {Float64Array} values @param {Float64Array} weights */
+function sdOf(values, weights) {
   let mean = 0;
   let squares = 0;
-  for (let i = 0, at = k; i < weights.length; i += 1, at += d) mean += weights[i] * points[at];
-  for (let i = 0, at = k; i < weights.length; i += 1, at += d) squares += weights[i] * (points[at] - mean) ** 2;
+  for (let i = 0; i < weights.length; i += 1) mean += weights[i] * values[i];
+  for (let i = 0; i < weights.length; i += 1) squares += weights[i] * (values[i] - mean) ** 2;
   return Math.sqrt(squares);
 }

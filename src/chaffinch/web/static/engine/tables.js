@@ -6,9 +6,11 @@
  * hundred.
  */
 
-import { C_NODES, GRID, LN_C_WEIGHTS, LN_LOSS, averageOfRow, byLikeness, cNodes, groupBy, likelihoods, lnOfSum } from "./evidence.js";
+import { GRID, LN_LOSS, byLikeness, groupBy, likelihoods } from "./evidence.js";
 import { GRAMS_PER_KG_HA_M2 } from "./exposure.js";
-import { ln } from "./special.js";
+import { roomFor } from "./sampler.js";
+import { exp, ln } from "./special.js";
+import { ON_GRID, averageOfRow, cNodes, lnOfSum, nodesFor } from "./variation.js";
 
 /** @typedef {import("./exposure.js").Catch} Catch */
 /** @typedef {import("./exposure.js").Source} Source */
@@ -25,16 +27,26 @@ const FLOOR = -1e9;
 /** Rows worked out at once, a power of two. */
 const BLOCK_BITS = 2;
 const BLOCK = 1 << BLOCK_BITS;
+/** Draws placed at once: what is known of them stays near the processor. */
+const AT_ONCE = 256;
 
-/** @typedef {{alike: string, c: Float64Array, rows: Row[]}} Group */
+/** @typedef {import("./variation.js").Nodes} Nodes */
+/** @typedef {{alike: string, nodes: Nodes, c: Float64Array, rows: Row[]}} Group */
 
-/** Log-likelihood of draws. A draw is given as losses [kg/ha] and errors: those of kinds in logs, the width's as a factor. */
+/**
+ * Draws, one column for each quantity.
+ * @typedef {object} Drawn
+ * @property {Float64Array[]} ln_loss  for each source
+ * @property {Float64Array[]} loss     the same in kg/ha
+ * @property {Float64Array[]} errors   those of kinds of reading, then the width's, in logs
+ */
+
+/** Log-likelihood of draws. */
 export class Tables {
   /** @param {Catch[]} catches @param {Source[]} seen @param {Nuisance} nuisance */
   constructor(catches, seen, nuisance) {
     /** @type {Group[]} */
-    this.groups = [...byLikeness(catches)].map(([alike, members]) => {
-      const c = cNodes(members[0].c0);
+    this.groups = [...byLikeness(catches)].map(([alike, members], group) => {
       const parts = groupBy(members, ({ exposure, reading }) =>
         JSON.stringify([
           seen.map((s) => exposure.area_m2[s]),
@@ -43,33 +55,38 @@ export class Tables {
           nuisance.kinds.indexOf(reading.kind),
         ]),
       );
-      return { alike, c, rows: parts.map((group) => new Row(group, seen, nuisance, c, parts.length === 1)) };
+      // Catches that share the expected mass too are averaged once for all draws.
+      const nodes = parts.length === 1 ? ON_GRID : nodesFor(members.length);
+      const c = cNodes(members[0].c0, nodes);
+      const alone = parts.length === 1;
+      const rows = parts.map((some, k) => new Row(some, seen, nuisance, nodes, c, `${group} ${k}`, alone));
+      return { alike, nodes, c, rows };
     });
-    this.cells = new Float64Array(C_NODES);
   }
 
   /**
-   * Sum over the groups of the average over c, for one draw.
-   * @param {Float64Array} point  logs of the losses first
-   * @param {Float64Array} loss
-   * @param {Float64Array} errors
-   * @param {number} width_factor
+   * Add the sum over the groups of the average over c to the values of draws.
+   * @param {Drawn} drawn
+   * @param {number} from  first of the draws
+   * @param {Float64Array} values  one for each draw
    */
-  logLikelihood(point, loss, errors, width_factor) {
-    const { groups, cells } = this;
-    let sum = 0;
-    for (let g = 0; g < groups.length; g += 1) {
-      const { rows } = groups[g];
-      if (rows.length === 1) {
-        // All catches that share a c share the expected mass too: c need not be kept apart draw by draw.
-        sum += rows[0].averageAt(point, loss, errors, width_factor);
-      } else {
-        cells.set(LN_C_WEIGHTS);
-        for (let r = 0; r < rows.length; r += 1) rows[r].addAt(point, loss, errors, width_factor, cells);
-        sum += lnOfSum(cells);
+  addLogLikelihoods(drawn, from, values) {
+    for (let start = 0; start < values.length; start += AT_ONCE) {
+      const count = Math.min(AT_ONCE, values.length - start);
+      for (const { rows, nodes } of this.groups) {
+        for (const row of rows) row.place(drawn, from + start, count);
+        if (rows.length === 1) {
+          for (let i = 0; i < count; i += 1) values[start + i] += rows[0].averageAt(i);
+          continue;
+        }
+        const cells = nodes.room;
+        for (let i = 0; i < count; i += 1) {
+          cells.set(nodes.ln_weights);
+          for (let r = 0; r < rows.length; r += 1) rows[r].addAt(i, cells);
+          values[start + i] += lnOfSum(cells);
+        }
       }
     }
-    return sum;
   }
 }
 
@@ -79,21 +96,23 @@ class Row {
    * @param {Catch[]} catches
    * @param {Source[]} seen
    * @param {Nuisance} nuisance
+   * @param {Nodes} nodes
    * @param {Float64Array} c
+   * @param {string} name
    * @param {boolean} alone  no other catches share this c: the average over it is wanted
    */
-  constructor(catches, seen, nuisance, c, alone) {
+  constructor(catches, seen, nuisance, nodes, c, name, alone) {
     const { exposure, reading } = catches[0];
     const areas = seen.map((s) => GRAMS_PER_KG_HA_M2 * exposure.area_m2[s]);
-    this.areas = Float64Array.from(areas);
-    const on_width = seen.map((s) => nuisance.width && exposure.by_width && (s === "machine" || s === "leak"));
-    this.on_width = Uint8Array.from(on_width, Number);
     const sees = areas.flatMap((area, k) => (area > 0 ? [k] : []));
-    /** The source seen, where it is a single one: then the log of its loss is known already. */
-    this.only = sees.length === 1 && !on_width[sees[0]] ? sees[0] : -1;
-    this.ln_area = Math.log(areas[sees[0]]);
+    const on_width = seen.map((s) => nuisance.width && exposure.by_width && (s === "machine" || s === "leak"));
+    this.areas = areas;
+    this.sees = sees;
+    /** Sources whose catch goes with the drop width, where that is a parameter of its own. */
+    this.on_width = sees.map((k) => on_width[k]);
+    this.width = nuisance.kinds.length;
     this.kind = nuisance.kinds.indexOf(reading.kind);
-    const low = Math.log(Math.min(...areas.filter((a) => a > 0))) + LN_LOSS[0] - TABLE_MARGIN;
+    const low = Math.log(Math.min(...sees.map((k) => areas[k]))) + LN_LOSS[0] - TABLE_MARGIN;
     const high = Math.log(areas.reduce((a, b) => a + b, 0)) + LN_LOSS[GRID - 1] + TABLE_MARGIN;
     // Where an empty reading has become certain its likelihood is flat, and may be read on straight from there.
     const certain = Math.min(
@@ -106,8 +125,13 @@ class Row {
     this.catches = catches.length;
     this.adds = likelihoods(catches, c);
     this.ready = new Uint8Array(Math.ceil(size / BLOCK));
-    this.table = new Float64Array(size * C_NODES);
-    this.averaged = new Float64Array(alone ? size : 0);
+    this.nodes = nodes;
+    this.wide = c.length;
+    this.table = roomFor(`table ${name}`, size * this.wide);
+    this.averaged = roomFor(`average ${name}`, alone ? size : 0);
+    /** Of the draws placed: the second of the four rows that each is read from, and how far it lies behind that. */
+    this.index = new Int32Array(AT_ONCE);
+    this.along = new Float64Array(AT_ONCE);
   }
 
   /** Work out the rows of one block. @param {number} block */
@@ -115,79 +139,82 @@ class Row {
     const start = block * BLOCK;
     const end = Math.min(this.size, start + BLOCK);
     const ln_mean = Float64Array.from({ length: end - start }, (_, i) => this.first + (start + i) * this.step);
-    const part = this.table.subarray(start * C_NODES, end * C_NODES);
+    const part = this.table.subarray(start * this.wide, end * this.wide);
+    part.fill(0);
     for (const add of this.adds) add(ln_mean, part);
     const floor = FLOOR * this.catches;
     for (let i = 0; i < part.length; i += 1) if (!(part[i] > floor)) part[i] = floor;
-    if (this.averaged.length) for (let i = start; i < end; i += 1) this.averaged[i] = averageOfRow(this.table, i * C_NODES);
+    if (this.averaged.length) {
+      for (let i = start; i < end; i += 1) this.averaged[i] = averageOfRow(this.table, i * this.wide, this.nodes);
+    }
     // 2: holds an impossible reading, beside which a cubic would overshoot.
     this.ready[block] = part.some((value) => value <= 0.5 * FLOOR) ? 2 : 1;
   }
 
   /**
-   * Where in the table a draw stands, in rows.
-   * @param {Float64Array} point
-   * @param {Float64Array} loss
-   * @param {Float64Array} errors
-   * @param {number} width_factor
+   * Find where in the table some draws stand, and work out the rows they are read from.
+   * @param {Drawn} drawn
+   * @param {number} from
+   * @param {number} count
    */
-  place(point, loss, errors, width_factor) {
-    let ln_mean = 0;
-    if (this.only >= 0) {
-      ln_mean = point[this.only] + this.ln_area;
+  place({ ln_loss, loss, errors }, from, count) {
+    const { along, index, areas, sees, on_width, ready, size, first } = this;
+    if (sees.length === 1 && !on_width[0]) {
+      const [ln_area, only] = [Math.log(areas[sees[0]]), ln_loss[sees[0]]];
+      for (let i = 0; i < count; i += 1) along[i] = only[from + i] + ln_area;
     } else {
-      const { areas, on_width } = this;
-      let mean = 0;
-      for (let k = 0; k < areas.length; k += 1) mean += loss[k] * areas[k] * (on_width[k] ? width_factor : 1);
-      ln_mean = ln(mean);
+      along.fill(0, 0, count);
+      sees.forEach((k, n) => {
+        const [area, part] = [areas[k], loss[k]];
+        if (on_width[n]) {
+          const error = errors[this.width];
+          for (let i = 0; i < count; i += 1) along[i] += part[from + i] * area * exp(-error[from + i]);
+        } else {
+          for (let i = 0; i < count; i += 1) along[i] += part[from + i] * area;
+        }
+      });
+      for (let i = 0; i < count; i += 1) along[i] = ln(along[i]);
     }
-    return (ln_mean - (this.kind < 0 ? 0 : errors[this.kind]) - this.first) / this.step;
+    if (this.kind >= 0) {
+      const error = errors[this.kind];
+      for (let i = 0; i < count; i += 1) along[i] -= error[from + i];
+    }
+    const per_step = 1 / this.step;
+    for (let i = 0; i < count; i += 1) {
+      const place = (along[i] - first) * per_step;
+      // A mean so far off that it is no number is read at the top end, as the throw of a NaN needs.
+      const row = place < 1 ? 1 : place < size - 3 ? place | 0 : size - 3;
+      index[i] = row;
+      along[i] = place - row;
+      const [before, after] = [(row - 1) >> BLOCK_BITS, (row + 2) >> BLOCK_BITS];
+      if (!ready[before]) this.fill(before);
+      if (!ready[after]) this.fill(after);
+    }
   }
 
-  /** First of the four rows that a place is read from, less one; they are ready then. @param {number} place */
-  index(place) {
-    // A mean so far off that it is no number is read at the top end, as the throw of a NaN needs.
-    const index = place < 1 ? 1 : place < this.size - 3 ? place | 0 : this.size - 3;
-    const from = (index - 1) >> BLOCK_BITS;
-    const to = (index + 2) >> BLOCK_BITS;
-    if (!this.ready[from]) this.fill(from);
-    if (!this.ready[to]) this.fill(to);
-    return index;
-  }
-
-  /**
-   * The average over c for one draw.
-   * @param {Float64Array} point
-   * @param {Float64Array} loss
-   * @param {Float64Array} errors
-   * @param {number} width_factor
-   */
-  averageAt(point, loss, errors, width_factor) {
-    const place = this.place(point, loss, errors, width_factor);
-    const index = this.index(place);
+  /** The average over c for one of the draws placed. @param {number} i */
+  averageAt(i) {
     const v = this.averaged;
-    return smooth(v[index - 1], v[index], v[index + 1], v[index + 2], place - index);
+    const index = this.index[i];
+    return smooth(v[index - 1], v[index], v[index + 1], v[index + 2], this.along[i]);
   }
 
   /**
-   * Add the log-likelihood for each node of c, for one draw, to the cells.
-   * @param {Float64Array} point  logs of the losses first
-   * @param {Float64Array} loss
-   * @param {Float64Array} errors
-   * @param {number} width_factor
+   * Add the log-likelihood for each node of c, for one of the draws placed, to the cells.
+   * @param {number} i
    * @param {Float64Array} cells
    */
-  addAt(point, loss, errors, width_factor, cells) {
-    const place = this.place(point, loss, errors, width_factor);
-    const index = this.index(place);
-    const along = place - index;
-    const v = this.table;
-    const start = (index - 1) * C_NODES;
+  addAt(i, cells) {
+    const index = this.index[i];
+    const along = this.along[i];
+    const { table: v, wide } = this;
+    let a = (index - 1) * wide;
+    let b = a + wide;
+    let c = b + wide;
+    let d = c + wide;
     const possible = this.ready[(index - 1) >> BLOCK_BITS] + this.ready[(index + 2) >> BLOCK_BITS] === 2;
     if (!possible || along < 0 || along > 1) {
-      for (let j = 0, at = start; j < C_NODES; j += 1, at += 1) {
-        cells[j] += smooth(v[at], v[at + C_NODES], v[at + 2 * C_NODES], v[at + 3 * C_NODES], along);
-      }
+      for (let j = 0; j < wide; j += 1) cells[j] += smooth(v[a++], v[b++], v[c++], v[d++], along);
       return;
     }
     // What `smooth` gives to each of the four rows.
@@ -196,9 +223,7 @@ class Row {
     const here = 1 + square * (3 * along - 5);
     const after = 0.5 * along + square * (4 - 3 * along);
     const last = square * (along - 1);
-    for (let j = 0, at = start; j < C_NODES; j += 1, at += 1) {
-      cells[j] += before * v[at] + here * v[at + C_NODES] + after * v[at + 2 * C_NODES] + last * v[at + 3 * C_NODES];
-    }
+    for (let j = 0; j < wide; j += 1) cells[j] += before * v[a++] + here * v[b++] + after * v[c++] + last * v[d++];
   }
 }
 
