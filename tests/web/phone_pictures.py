@@ -19,8 +19,8 @@ from phone_world import LOOKS, PHONE, Handset, a_browser, a_farm
 
 FOLDER = Path(__file__).resolve().parents[2] / "build" / "phone-pictures"
 DOCS = Path(__file__).resolve().parents[2] / "docs" / "pictures"
-SHOWN = {"pad": "phone-pad", "verdict-at-once": "phone-verdict", "start-at-the-end": "phone-start"}
-"""Pictures that the documentation shows, and their names there."""
+SHOWN = {"start-at-the-end": "phone-start"}
+"""Pictures that the documentation shows, and their names there; those of a first session come from there."""
 RELOADS = 9
 TABLET = {"width": 820, "height": 1180}
 DESK = {"width": 1440, "height": 900}
