@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 import struct
 import subprocess
 import sys
@@ -75,6 +76,34 @@ def test_the_best_pace_page_and_zones(chaffinch, tmp_path):
     assert [one["zone"] for one in told["by_zone"]] == ["loam"]
     assert told["by_zone"][0]["cut_ha"] == pytest.approx(told["cut_ha"])
     assert told["sensor"] is None
+
+
+def test_several_machines_have_a_row_each(harvest, chaffinch, tmp_path):
+    harvest.check("Young Bess", 14, 9, speed_kmh=6.0, machine_kg_ha=60.0)
+    head, *lines = Path(EXAMPLE).read_text(encoding="utf-8").splitlines()
+    both = [f"{line},{'Old Bess' if k < len(lines) // 2 else 'L-77'}" for k, line in enumerate(lines)]
+    (tmp_path / "both.csv").write_text("\n".join([f"{head},Machine", *both]), encoding="utf-8")
+    given = ("both.csv", "--zone", "-06:00", "--crop", "canola", "--price", "600 /t")
+    ran = chaffinch("fieldlog", "map", *given)
+    assert ran.status == 2
+    assert 'say whose it is: --machine-is "L-77=NAME"' in ran.err
+    named = ("--machine-is", "L-77=Young Bess")
+    ran = chaffinch("fieldlog", "map", *given, *named)
+    assert ran.status == 0, ran.err
+    rows = [line.strip() for line in ran.out.splitlines()]
+    for name in ("Young Bess", "Old Bess", "together"):
+        assert sum(re.match(rf"{name}  +[\d.]+ ", row) is not None for row in rows) == 1, name
+    assert "It rests on 1 check of Young Bess (L-77) in this crop." in ran.out
+    assert "Young Bess (L-77): Machine only" not in ran.out, "the header curve is of both"
+    slower = chaffinch("fieldlog", "what-if", *given, *named, "--best", "--hour-cost", "400 /h")
+    assert slower.status == 0, slower.err
+    assert "each at its best" in slower.out
+    for one in (ran, slower):
+        assert "nan" not in one.out
+        assert max(len(line) for line in one.out.splitlines()) <= 80
+    told = chaffinch("fieldlog", "map", *given, *named, "--json").data
+    assert [one["combine"] for one in told["machines"]] == ["Young Bess", "Old Bess"]
+    assert sum(one["cut_ha"] for one in told["machines"]) == pytest.approx(told["cut_ha"])
 
 
 @pytest.mark.usefixtures("harvest")

@@ -31,14 +31,14 @@ def machines_table(found: LogLoss, unit: PaceUnit, sign: str, page: Page) -> Non
 
 def paces_table(found: LogLoss, unit: PaceUnit, page: Page) -> None:
     """Print what another pace would have brought on the part of each machine."""
-    rows = [["combine", f"cut at, {unit.speed}", f"then, {unit.speed}", "lost then, t", "saved, t", "hours more"]]
+    rows = [["combine", f"cut, {unit.speed}", "then", "lost then, t", "saved, t", "hours more"]]
     for name, one in _with_sum(found):
         other = one.other
         if other is None:
             continue
         then = "its own" if math.isnan(other.speed_kmh) else plain_number(unit.speeds(other.speed_kmh))
         kmh = plain_number(unit.speeds(one.mean_kmh))
-        hours = f"{other.hours_more:.2f}"
+        hours = f"{other.hours_more:.2f}".replace("-", "−")
         rows.append([name, kmh, then, _tonnes(other.total_kg), _tonnes(other.saved_kg), hours])
     page.print_table(rows)
     page.say()
@@ -51,7 +51,7 @@ def name_of(one: MachineLoss) -> str:
 
 
 def _with_sum(found: LogLoss) -> list[tuple[str, LogLoss | MachineLoss]]:
-    return [*((name_of(one), one) for one in found.machines), ("together", found)]
+    return [*((one.curves.combine.name, one) for one in found.machines), ("together", found)]
 
 
 def _tonnes(r: Range) -> str:
