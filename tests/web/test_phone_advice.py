@@ -9,7 +9,7 @@ import subprocess
 from pathlib import Path
 
 import pytest
-from phone_world import Handset, a_farm
+from phone_world import PHONE, Handset, a_farm
 from playwright.sync_api import Browser, expect
 
 from chaffinch.book.advice_kept import answers_kept
@@ -73,6 +73,16 @@ def test_a_stop_without_signal_asks_what_may_be_wrong(browser: Browser, tmp_path
         phone.tap("Keep these answers")
         phone.see("Nothing was written twice.")
         assert len([one for one in phone.records() if one["kind"] == "note"]) == 1
+        phone.page.get_by_role("button", name="Close").click()
+        phone.tap("Leak walk")
+        phone.see("Clean-grain elevator")
+        told = phone.page.locator(".pick > span").evaluate_all(
+            "(all) => all.map((one) => one.getBoundingClientRect()).map((box) => [box.left, box.right, box.width])"
+        )
+        assert len(told) >= 8
+        wide = PHONE["width"]
+        assert all(left >= 0 and right <= wide and width >= 180 for left, right, width in told), told
+        phone.page.go_back()
         phone.page.go_back()
         phone.context.set_offline(False)
         phone.send_all()

@@ -96,10 +96,7 @@ def told(refusal: Refusal, request: Request) -> Response:
     title = plain(head if head in PLAIN else "refused.other")
     from chaffinch.web.pages.mends import mend_here  # the pages know refusals, so they come later
 
-    mend = mend_here(refusal.mend)
-    line = f"{refusal.problem}; {mend}"
-    if refusal.value is not None:
-        line = InputError(refusal.field, refusal.value, refusal.problem, mend).line()
+    line = InputError(refusal.field, refusal.value, refusal.problem, mend_here(refusal.mend)).line()
     page = plain_page(title, f"{line}.", link=link)
     return Response(page, refusal.status, headers=refusal.headers, media_type="text/html")
 
