@@ -64,6 +64,23 @@ def test_json_holds_what_the_page_shows(chaffinch, harvest):
     json.dumps(told, allow_nan=False)
 
 
+def test_a_stored_hour_cost_goes_where_none_is_told_and_is_said(chaffinch, harvest):
+    with_speeds(harvest, repeats=1)
+    assert chaffinch("book", "edit-label", "farm", "Larkhollow", "hour_cost", "$400 /h").status == 0
+
+    page = " ".join(paced(chaffinch).out.split())
+    assert "Stored hour cost $400/h, the farm's." in page
+    used = paced(chaffinch, "--json").data["used"]
+    assert (used["hour_cost_per_h"], used["hour_cost_stored_with"]) == (400.0, "farm")
+    told = paced(chaffinch, "--hour-cost", "300 /h", "--json").data["used"]
+    assert (told["hour_cost_per_h"], told["hour_cost_stored_with"]) == (300.0, None)
+
+    assert chaffinch("book", "edit-label", "farm", "Larkhollow", "hour_cost", "€400 /h").status == 0
+    mixed = paced(chaffinch)
+    assert mixed.status == 2
+    assert "farm Larkhollow, hour_cost: is in €, the farm's money in $" in mixed.err
+
+
 def test_an_hour_cost_in_parts_is_said_in_parts(chaffinch, harvest):
     with_speeds(harvest, repeats=1)
     ran = paced(

@@ -30,8 +30,9 @@ from make_old_books import EARLIER, EVERY, carry_to_server, fill_at, path_of, re
 from chaffinch.book.checks import counting, find_check
 from chaffinch.book.desk import Desk
 from chaffinch.book.fields import answered, checks_where, field_summary
+from chaffinch.book.hour_costs import stored_hour
 from chaffinch.book.keeping import back_up, restore
-from chaffinch.book.things import edits_of, find_thing, things
+from chaffinch.book.things import edit_label, edits_of, find_thing, things
 from chaffinch.errors import BookError
 from chaffinch.store import indexes, migrations, opening, records
 from chaffinch.store.migrations import MIGRATIONS, NEWEST, ran
@@ -114,6 +115,22 @@ def test_a_file_of_each_step_opens_and_answers_as_one_of_today(
     with store.reading() as connection:
         noted = connection.execute(sa.text("SELECT number, program FROM migration ORDER BY number")).all()
     assert [tuple(row) for row in noted] == [(n, "of that day" if n <= step else "test") for n in range(1, NEWEST + 1)]
+
+
+@pytest.mark.parametrize("step", EVERY)
+def test_a_file_of_each_step_stores_no_hour_cost_and_can_be_given_one(tmp_path: Path, step: int) -> None:
+    path = tmp_path / "farm.chaffinch"
+    shutil.copyfile(path_of(step), path)
+    desk = Desk(again(str(path)), "desk", clock)
+    farm, combine = (next(t for t in things(desk, kind)) for kind in ("farm", "combine"))
+    assert stored_hour(desk, combine) is None
+
+    edit_label(desk, farm, "hour_cost", "400 /h")
+    found = stored_hour(desk, combine)
+    assert found is not None
+    assert (found.per_h, found.of) == (400.0, "farm")
+    assert problems(desk.store) == ()
+    desk.store.close()
 
 
 @pytest.mark.parametrize("step", EVERY)

@@ -58,10 +58,11 @@ def test_setup_holds_what_a_day_without_signal_needs(served_on_each: Served) -> 
             sealed(43, "operator", {"name": "Left", "retired": True}),
             edit(44, "60 ha", 1, field="area"),
             edit(45, "kg/ha", 1, target=1, field="report_in"),
+            edit(46, "400 /h", 1, target=1, field="hour_cost"),
         ],
     )
     found = served_on_each.client.get(f"{API}/setup", headers=served_on_each.phone("reader")).json()
-    assert found["farm"] == {"country": "CA", "currency": None, "report_in": "kg/ha"}
+    assert found["farm"] == {"country": "CA", "currency": None, "report_in": "kg/ha", "hour_cost": "400 /h"}
     names = {key: [one["name"] for one in found[key]] for key in ("seasons", "fields", "combines", "operators", "pans")}
     assert names == {
         "seasons": ["2026"],
@@ -87,6 +88,7 @@ def test_setup_leaves_open_what_differs_by_country(served: Served) -> None:
     served.send(served.phone("owner"), [edit(44, None, 1, target=1, field="country")])
     found = served.client.get(f"{API}/setup", headers=served.phone()).json()
     assert found["farm"]["country"] is None
+    assert found["farm"]["hour_cost"] is None
     assert next(one for one in found["crops"] if one["key"] == "oats")["bushel_kg"] is None
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Final
 
 import numpy as np
@@ -16,6 +16,7 @@ from chaffinch.book.currency import MoneyTold, check_price_told, one_currency
 from chaffinch.book.desk import Desk
 from chaffinch.book.fields import Progress, checks_where
 from chaffinch.book.filed import with_field
+from chaffinch.book.hour_costs import StoredHour, per_hour, stored_hour
 from chaffinch.book.points import yield_of_field
 from chaffinch.book.shown_unit import farm_of
 from chaffinch.book.things import Thing, by_ids
@@ -54,8 +55,9 @@ class AdviceTerms:
         Kind of machine (rotor, walker) and header, where no combine of a book tells them; empty where not told.
     price_per_t, stop_cost_per_h, area_left_ha : float or None
         Price [money/t], what an hour of standing costs [money/h], area a change works on [ha].
-    hour_cost : HourCost, float or None
-        What an hour of combining costs [money/h]: without it "slower" cannot be weighed.
+    hour_cost : HourCost, StoredHour, float or None
+        What an hour of combining costs [money/h]; None: what the book stores, and without that "slower" cannot be
+        weighed.
     skipped : sequence of str
         Questions the person could not answer; they are not put again, and count among those put.
     money : sequence of MoneyTold
@@ -68,7 +70,7 @@ class AdviceTerms:
     price_per_t: float | None = None
     stop_cost_per_h: float | None = None
     area_left_ha: float | None = None
-    hour_cost: HourCost | float | None = None
+    hour_cost: HourCost | StoredHour | float | None = None
     skipped: Sequence[str] = ()
     money: Sequence[MoneyTold] = ()
 
@@ -104,6 +106,8 @@ class AdviceFound:
         Keys of what nobody told: "yield", "price", "minutes", "header", "standing".
     price_per_t : float or None
     currency : str
+    stored : StoredHour or None
+        The book's hour cost, where nobody told one and it counts.
     """
 
     check: CheckAnswer
@@ -122,6 +126,7 @@ class AdviceFound:
     assumed: tuple[str, ...]
     price_per_t: float | None
     currency: str
+    stored: StoredHour | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -207,6 +212,8 @@ def advise_known(desk: Desk, known: Known, terms: AdviceTerms, *, seed: int = 1)
         For a question or answer that is none, or two currencies.
     """
     price = check_price_told(known.logged) if terms.price_per_t is None else None
+    if terms.hour_cost is None and (stored := stored_hour(desk, known.combine)) is not None:
+        terms = replace(terms, hour_cost=stored, money=(*terms.money, stored.money))
     currency = one_currency(desk, [*terms.money, *([] if price is None else [price])])
     return _advise(
         known.found, known.logged, known.combine, known.own, known.kept, terms, currency=currency, home=known.home,
@@ -295,6 +302,7 @@ def _advise(
         found, logged, combine, situation, by_itself, kept, belief, said,
         next_question(table, situation, belief, asked=put, skipped=terms.skipped),
         worth[:SHOWN] if said == "change" else (), worth, tuple(held), own, tuple(assumed), price, currency,
+        terms.hour_cost if money.time_cost_per_ha is not None and isinstance(terms.hour_cost, StoredHour) else None,
     )  # fmt: skip
 
 
@@ -304,6 +312,6 @@ def _time_cost(found: CheckAnswer, terms: AdviceTerms) -> float | None:
     width = check.working_width_m or (check.combine.cut_width_m if check.combine else found.prepared.cut_width_m)
     if terms.hour_cost is None or check.speed_kmh is None or width is None:
         return None
-    hour = terms.hour_cost.total_per_h if isinstance(terms.hour_cost, HourCost) else float(terms.hour_cost)
+    hour = per_hour(terms.hour_cost)
     lost = lost_time_h_ha(COMBINE_FIELD_EFFICIENCY.typical, COMBINE_SPEED_KMH.typical, width)
     return hour * time_per_ha_h(check.speed_kmh, width, lost)

@@ -52,6 +52,7 @@ def as_json(found: AdviceFound) -> dict[str, Any]:
         "assumed": list(found.assumed),
         "price_per_t": found.price_per_t,
         "currency": found.currency,
+        "hour_cost_stored_with": None if found.stored is None else found.stored.of,
     }
 
 

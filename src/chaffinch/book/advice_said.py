@@ -125,6 +125,14 @@ def causes_said(found: AdviceFound, most: int = 4) -> list[tuple[str, str]]:
     return [(cause.says, percent(p)) for cause, p in found.belief.ranked()[:most]]
 
 
+def hour_said(found: AdviceFound) -> list[str]:
+    """That a stored hour cost counts, with its amount; nothing where a person told one, or none counts."""
+    if found.stored is None:
+        return []
+    sign = found.currency or found.check.check.currency
+    return [found.stored.said(f"{sign}{' ' if len(sign) > 1 else ''}{plain_number(found.stored.per_h)}")]
+
+
 def gain_said(found: AdviceFound, one: RankedChange) -> str:
     """What a step is expected to bring: ``$4.10 per ac (likely −$1.20 to $12), after its minutes``."""
     check = found.check.check

@@ -14,6 +14,7 @@ from chaffinch.book.curves import Curves, curves, seen_range
 from chaffinch.book.day_air import beyond_isotherm, grain_over, limits_of, may_work, planned, toughness_over
 from chaffinch.book.desk import Desk
 from chaffinch.book.fields import Progress
+from chaffinch.book.hour_costs import StoredHour, per_hour
 from chaffinch.book.humidity import hours_of, readings_of
 from chaffinch.book.pace import (
     MEANT_KMH,
@@ -104,6 +105,8 @@ class DayAnswer:
     told_checks : int
         Checks that tell how humid it was.
     parts : HourCost or None
+    stored : StoredHour or None
+        The book's hour cost, where nobody told one.
     assumed, notes : tuple of str
         Keys of what nobody told (as of a pace, and "working hours", "cheapest hours", "humidity beyond isotherm",
         "hours left out", "forecast over"), and what was done to the forecast.
@@ -125,6 +128,7 @@ class DayAnswer:
     assumed: tuple[str, ...]
     notes: tuple[str, ...] = field(default=())
     currency: str = ""
+    stored: StoredHour | None = None
 
 
 def day(
@@ -177,15 +181,15 @@ def day(
     )  # fmt: skip
     assumed: list[str] = []
     price, of_book = price_of_job(desk, told, field, found, assumed)
-    currency = one_currency(desk, [*told.money, *of_book])
+    stored = told.hour_cost if isinstance(told.hour_cost, StoredHour) else None
+    currency = one_currency(desk, [*told.money, *([] if stored is None else [stored.money]), *of_book])
     width = width_cut(combine, found) if told.width_m is None else positive("width", told.width_m)
     yield_kg_ha = yield_of_job(told, field, found, assumed) if found.load_kind == "throughput" else None
     most = yield_kg_ha or told.yield_kg_ha or yield_of_field(field) or found.yield_kg_ha
-    hour = told.hour_cost.total_per_h if isinstance(told.hour_cost, HourCost) else float(told.hour_cost)
     job = Job(
         width_m=width,
         price_per_t=price,
-        hour_cost_per_h=hour,
+        hour_cost_per_h=per_hour(told.hour_cost),
         lost_time_h_ha=_lost_time(told, width, assumed),
         area_left_ha=terms.area_ha,
         wait_per_ha_day=_waiting(terms, most, price),
@@ -241,6 +245,7 @@ def day(
         assumed=tuple(assumed),
         notes=forecast.notes,
         currency=currency,
+        stored=stored,
     )
 
 

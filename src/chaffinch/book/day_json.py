@@ -53,6 +53,7 @@ def as_json(found: DayAnswer, unit: PaceUnit) -> dict[str, Any]:
         ],
         "used": {
             "hour_cost_per_h": job.hour_cost_per_h,
+            "hour_cost_stored_with": None if found.stored is None else found.stored.of,
             "price_per_t": job.price_per_t,
             "currency": found.currency,
             "width_m": job.width_m,

@@ -205,6 +205,7 @@ def seen(found: DayAnswer) -> str:
 def taken(found: DayAnswer, unit: PaceUnit, here: Mapping[str, str] = MappingProxyType({})) -> list[str]:
     """What was taken as given, in sentences; ``here`` has those that a face says in its own words, by key."""
     hour = found.job.hour_cost_per_h
-    told = [f"One more hour costs {f'{unit.sign}{plain_number(hour)}' if hour else 'nothing'}."]
+    money = f"{unit.sign}{plain_number(hour)}" if hour else "nothing"
+    told = [f"One more hour costs {money}." if found.stored is None else found.stored.said(money)]
     said = {**ASSUMED_OF_PACE, **ASSUMED, **here}
     return told + [said[key] for key in found.assumed if key != "forecast over"]

@@ -11,6 +11,7 @@ from chaffinch.errors import InputError
 
 if TYPE_CHECKING:
     from chaffinch.book.day import DayTerms
+    from chaffinch.book.hour_costs import StoredHour
     from chaffinch.book.shown_unit import PaceUnit
     from chaffinch.book.things import Thing
 
@@ -37,7 +38,14 @@ _MOISTURES: Final = ("most_moisture", "moisture")
 _SPAN = re.compile(r"(\d{1,2})(?::00)?\s*(?:-|–|to)\s*(\d{1,2})(?::00)?")
 
 
-def day_terms(given: Mapping[str, str | None], *, unit: PaceUnit, field: Thing | None, called: Called) -> DayTerms:
+def day_terms(
+    given: Mapping[str, str | None],
+    *,
+    unit: PaceUnit,
+    field: Thing | None,
+    called: Called,
+    stored: StoredHour | None = None,
+) -> DayTerms:
     """Read the figures of a day.
 
     Parameters
@@ -49,11 +57,13 @@ def day_terms(given: Mapping[str, str | None], *, unit: PaceUnit, field: Thing |
     field : Thing or None
         Whose yield and price the weather's part of the hour cost goes by where none is told.
     called : callable
+    stored : StoredHour or None
+        The hour cost that goes where none is told.
 
     Raises
     ------
     InputError
-        For a text that cannot be read, or an hour cost that is not told.
+        For a text that cannot be read, or an hour cost that is neither told nor stored.
     """
     # Late: the command line lists the figures without loading what reckons with them.
     from chaffinch.book.currency import read_told
@@ -88,6 +98,7 @@ def day_terms(given: Mapping[str, str | None], *, unit: PaceUnit, field: Thing |
                 yield_kg_ha=yield_of_field(field) if yield_kg_ha is None else yield_kg_ha,
                 price_per_t=price_of_field(field) if price is None else price,
                 called=called,
+                stored=stored,
             ),
             price_per_t=price,
             yield_kg_ha=yield_kg_ha,

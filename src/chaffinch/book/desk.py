@@ -99,7 +99,7 @@ class Desk:
             raise InputError("kind", kind, "is no kind of record", f"use one of {', '.join(KINDS)}")
         cleared = {name: value for name, value in body.items() if value is not None or name == "value"}
         validate(kind, known.schema, cleared)
-        return seal(self.new_id(), kind, known.schema, self.device, self.now(), cleared)
+        return seal(self.new_id(), kind, known.schema_of(cleared), self.device, self.now(), cleared)
 
 
 def start_book(address: str, *, title: str, device: str | None = None, now: Callable[[], str] = utc_now) -> Desk:

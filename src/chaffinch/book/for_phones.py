@@ -7,6 +7,7 @@ from typing import Any, Final
 from chaffinch.book.advice_json import table_json
 from chaffinch.book.crops import Crop, Figure, all_crops
 from chaffinch.book.desk import Desk
+from chaffinch.book.hour_costs import stored_hour
 from chaffinch.book.receiving import newest_schemas
 from chaffinch.book.shown_unit import farm_of
 from chaffinch.book.things import Thing, things
@@ -28,17 +29,21 @@ KINDS: Final = {
 def setup(desk: Desk) -> dict[str, Any]:
     """Everything a phone needs, JSON-able.
 
-    Keys: ``book`` (id, title), ``farm`` (country, currency, report_in; null where the book says nothing, or several
-    farms differ), ``seasons`` … ``scales`` (things in use, each ``{"id", "name", "parts"}``), ``crops``, ``cautions``,
-    ``advice`` (its tables) and ``schema`` (newest by kind).
+    Keys: ``book`` (id, title), ``farm`` (country, currency, report_in, and hour_cost as it was written; null where the
+    book says nothing, or several farms differ), ``seasons`` … ``scales`` (things in use, each ``{"id", "name",
+    "parts"}``), ``crops``, ``cautions``, ``advice`` (its tables) and ``schema`` (newest by kind).
     """
     farm = farm_of(desk)
     parts = {} if farm is None else farm.parts
     country = parts.get("country")
+    stored = stored_hour(desk, None)
     here = things(desk)
     return {
         "book": book_of(desk),
-        "farm": {key: parts.get(key) for key in ("country", "currency", "report_in")},
+        "farm": {
+            **{key: parts.get(key) for key in ("country", "currency", "report_in")},
+            "hour_cost": None if stored is None else stored.money.text,
+        },
         **{name: [_thing(one) for one in here if one.kind == kind and not one.retired] for name, kind in KINDS.items()},
         "crops": [crop_for(one, None if country is None else str(country)) for one in all_crops()],
         "cautions": list(CAUTIONS),

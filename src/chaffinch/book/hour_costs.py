@@ -1,16 +1,18 @@
-"""What does one more hour of combining cost: one figure, or its parts, as a person wrote them?"""
+"""What does one more hour of combining cost: one figure or its parts, as a person wrote them, or what is stored?"""
 
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Final, Literal
 
 from chaffinch import units
 from chaffinch.errors import InputError
 
 if TYPE_CHECKING:
     from chaffinch.book.currency import MoneyTold
+    from chaffinch.book.desk import Desk
+    from chaffinch.book.things import Thing
     from chaffinch.engine.work import HourCost
 
 PARTS: Final = (
@@ -32,13 +34,84 @@ _MONEY: Final = {
     "fuel_price": "fuel_price",
 }
 
+StoredWith = Literal["farm", "combine"]
+STORED_SAID: Final[Mapping[StoredWith, str]] = {
+    "farm": "Stored hour cost {money}/h, the farm's.",
+    "combine": "Stored hour cost {money}/h, this combine's own.",
+}
+"""How every answer says that it went by a stored hour cost."""
+
 Called = Callable[[str], str]
 """How a face calls a figure in an error: ``fuel-price`` → ``--fuel-price`` on the command line."""
 
 
+@dataclass(frozen=True, slots=True)
+class StoredHour:
+    """An hour cost that stands in the book.
+
+    Attributes
+    ----------
+    per_h : float
+        [money/h]
+    of : {"farm", "combine"}
+        With which thing it is stored.
+    money : MoneyTold
+        As it was written, for the rule of one currency.
+    """
+
+    per_h: float
+    of: StoredWith
+    money: MoneyTold
+
+    def said(self, money: str) -> str:
+        """The sentence, with the amount as a face writes it."""
+        return STORED_SAID[self.of].format(money=money)
+
+
+def stored_hour(desk: Desk, combine: Thing | None) -> StoredHour | None:
+    """The hour cost that the book stores: the combine's own, else the farm's.
+
+    None where neither has one, and where farms in use have different ones: nothing is chosen in silence.
+
+    Raises
+    ------
+    InputError
+        For a text that cannot be read, as one of a newer program may be.
+    """
+    from chaffinch.book.things import things
+
+    own = None if combine is None else combine.parts.get("hour_cost")
+    if combine is not None and own is not None:
+        return _stored(str(own), "combine", combine.name)
+    farms = [t for t in things(desk, "farm") if not t.retired and t.parts.get("hour_cost") is not None]
+    if len({str(t.parts["hour_cost"]) for t in farms}) != 1:
+        return None
+    return _stored(str(farms[0].parts["hour_cost"]), "farm", farms[0].name)
+
+
+def _stored(text: str, of: StoredWith, name: str) -> StoredHour:
+    from chaffinch.book.currency import read_told
+
+    field = f"{of} {name}, hour_cost"
+    per_h = units.read_positive(text, "money_rate", field=field).value
+    return StoredHour(per_h, of, read_told(text, "money_rate", field=field))
+
+
+def per_hour(cost: HourCost | StoredHour | float) -> float:
+    """The whole of an hour cost [money/h], however it was told."""
+    if isinstance(cost, StoredHour):
+        return cost.per_h
+    return float(cost) if isinstance(cost, int | float) else cost.total_per_h
+
+
 def hour_cost(
-    given: Mapping[str, str | None], *, yield_kg_ha: float | None, price_per_t: float | None, called: Called
-) -> HourCost | float:
+    given: Mapping[str, str | None],
+    *,
+    yield_kg_ha: float | None,
+    price_per_t: float | None,
+    called: Called,
+    stored: StoredHour | None = None,
+) -> HourCost | StoredHour | float:
     """Read the hour cost.
 
     Parameters
@@ -49,18 +122,20 @@ def hour_cost(
         Of the crop still standing, for the weather's part.
     called : callable
         How this face calls a figure.
+    stored : StoredHour or None
+        What goes where nothing is told; what is told always wins.
 
     Returns
     -------
-    HourCost or float
-        The parts, or the one figure [money/h].
+    HourCost, StoredHour or float
+        The parts, what the book stores, or the one figure [money/h].
 
     Raises
     ------
     InputError
-        When nothing is told, when one figure and parts are told together, or a part lacks what goes with it.
+        When nothing is told or stored, when one figure and parts are told together, or a part lacks what goes with it.
     """
-    return _Told(given, called).hour_cost(yield_kg_ha, price_per_t)
+    return _Told(given, called).hour_cost(yield_kg_ha, price_per_t, stored)
 
 
 def money_of(given: Mapping[str, str | None], *, called: Called) -> list[MoneyTold]:
@@ -93,7 +168,9 @@ class _Told:
     given: Mapping[str, str | None]
     called: Called
 
-    def hour_cost(self, yield_kg_ha: float | None, price_per_t: float | None) -> HourCost | float:
+    def hour_cost(
+        self, yield_kg_ha: float | None, price_per_t: float | None, stored: StoredHour | None
+    ) -> HourCost | StoredHour | float:
         told = [name for name in (part.replace("-", "_") for part, _ in PARTS) if self._is_told(name)]
         if self._is_told("hour_cost"):
             if told:
@@ -102,12 +179,14 @@ class _Told:
             return units.read_not_negative(
                 str(self.given["hour_cost"]), "money_rate", field=self.called("hour-cost")
             ).value
+        if not told and stored is not None:
+            return stored
         if not told:
             wage, fuel, fuel_price, wear, helpers = (
                 self.called(x) for x in ("wage", "fuel", "fuel-price", "wear", "helpers")
             )
             mend = f'one figure, like {self.called("hour-cost")} "450 /h", '
-            mend += f"or parts: {wage}, {fuel} with {fuel_price}, {wear}, {helpers}"
+            mend += f"or parts: {wage}, {fuel} with {fuel_price}, {wear}, {helpers}; or store one with the farm"
             raise InputError(self.called("hour-cost"), None, "is not told", mend)
         from chaffinch.engine.machine_cost import LABOUR_MULTIPLIER_OTHER_POWER_UNIT, LUBRICANT_SHARE_OF_FUEL
         from chaffinch.engine.work import hour_cost as built

@@ -196,9 +196,9 @@ def _part_columns(part: Part) -> list[Column]:
             return []
         case "id" if part.name in _HAVE_A_NAME:
             return [Column(part.name, "", part.about), Column(f"{part.name}_id", "", f"{part.about}, its id")]
-        case "price":
+        case "price" | "money_rate" as holds:
             return [
-                Column(part.name, units.inside_unit("price"), part.about),
+                Column(part.name, units.inside_unit(holds), part.about),
                 Column(f"{part.name}_currency", "", f"currency of {part.name}, where one was written"),
             ]
         case "utc":
@@ -224,7 +224,7 @@ def _part_cells(part: Part, value: Any, known: Known) -> list[Cell]:
             return [json.dumps(value, ensure_ascii=False, sort_keys=True)]
         case holds if holds in units.KINDS:
             amount, currency = _quantity(value, holds)
-            return [amount, currency] if holds == "price" else [amount]
+            return [amount, currency] if holds in ("price", "money_rate") else [amount]
     return [value]
 
 

@@ -15,6 +15,7 @@ from chaffinch.book.currency import MoneyTold, one_currency, price_at, price_tol
 from chaffinch.book.curves import Curves, curves
 from chaffinch.book.desk import Desk
 from chaffinch.book.fields import Progress
+from chaffinch.book.hour_costs import StoredHour, per_hour
 from chaffinch.book.own_slope import p_rises, p_slower_pays
 from chaffinch.book.points import overlap_m, yield_of_field
 from chaffinch.book.things import Thing, by_ids
@@ -46,7 +47,7 @@ class PaceTerms:
 
     Attributes
     ----------
-    hour_cost : HourCost or float
+    hour_cost : HourCost, StoredHour or float
         What one more hour of combining costs [money/h].
     price_per_t : float or None
         [money/t]
@@ -68,7 +69,7 @@ class PaceTerms:
         Prices and rates as the person wrote them, for the rule of one currency.
     """
 
-    hour_cost: HourCost | float
+    hour_cost: HourCost | StoredHour | float
     price_per_t: float | None = None
     yield_kg_ha: float | None = None
     width_m: float | None = None
@@ -109,6 +110,8 @@ class PaceAnswer:
     p_rises : float or None
         Probability, by this machine's own checks alone, that its loss rises with load; None where they were taken at
         one load, or where no limit could be told anyhow.
+    stored : StoredHour or None
+        The book's hour cost, where nobody told one.
     """
 
     curves: Curves
@@ -124,6 +127,7 @@ class PaceAnswer:
     p_own: float | None = None
     currency: str = ""
     p_rises: float | None = None
+    stored: StoredHour | None = None
 
     def speed_of(self, load: float) -> float:
         """Speed at which today's crop gives that load of the machine curve [km/h]."""
@@ -175,7 +179,8 @@ def pace(
     found = curves(desk, combine, crop, season=season, seed=seed, progress=progress)
     assumed: list[str] = []
     price, of_book = price_of_job(desk, terms, field, found, assumed)
-    currency = one_currency(desk, [*terms.money, *of_book])
+    stored = terms.hour_cost if isinstance(terms.hour_cost, StoredHour) else None
+    currency = one_currency(desk, [*terms.money, *([] if stored is None else [stored.money]), *of_book])
     width = width_cut(combine, found) if terms.width_m is None else positive("width", terms.width_m)
     yield_kg_ha = None
     if found.load_kind == "throughput":
@@ -200,7 +205,7 @@ def pace(
         assumed.append("load and speed apart")
     most = yield_kg_ha or terms.yield_kg_ha or yield_of_field(field) or found.yield_kg_ha
     loss = _loss_at_speeds(found, per_kmh, tested, told, terms, most, seed)
-    hour = terms.hour_cost.total_per_h if isinstance(terms.hour_cost, HourCost) else float(terms.hour_cost)
+    hour = per_hour(terms.hour_cost)
     slope = found.slope_learned
     answer = best_pace(
         loss,
@@ -222,7 +227,9 @@ def pace(
     up = None if answer.limit_that_pays_kg_ha is None else p_rises(found, "machine", seed=seed)
     parts = terms.hour_cost if isinstance(terms.hour_cost, HourCost) else None
     said = tuple(assumed)
-    return PaceAnswer(found, loss, answer, hour, price, width, lost, yield_kg_ha, parts, said, p_own, currency, up)
+    return PaceAnswer(
+        found, loss, answer, hour, price, width, lost, yield_kg_ha, parts, said, p_own, currency, up, stored
+    )
 
 
 def tested_kmh(found: Curves, load_per_kmh: float) -> tuple[float, float] | None:

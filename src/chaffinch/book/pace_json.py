@@ -66,6 +66,7 @@ def as_json(found: PaceAnswer) -> dict[str, Any]:
         ],
         "used": {
             "hour_cost_per_h": found.hour_cost_per_h,
+            "hour_cost_stored_with": None if found.stored is None else found.stored.of,
             "price_per_t": found.price_per_t,
             "currency": found.currency,
             "width_m": found.width_m,

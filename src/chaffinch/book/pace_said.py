@@ -272,7 +272,9 @@ def own_checks(found: PaceAnswer, unit: PaceUnit) -> list[tuple[float, Range, st
 
 
 def hour_said(found: PaceAnswer, unit: PaceUnit) -> str:
-    """What one more hour costs, in its parts where it was built from them."""
+    """What one more hour costs, in its parts where it was built from them; said where the book stores it."""
+    if found.stored is not None:
+        return found.stored.said(f"{unit.sign}{plain_number(found.hour_cost_per_h)}")
     hour = f"{unit.sign}{plain_number(found.hour_cost_per_h)} per hour" if found.hour_cost_per_h else "nothing"
     parts = found.parts
     if parts is None:

@@ -108,7 +108,7 @@ class Naming:
         if made_id in self._ids:
             refuse_retired(self._ids[made_id])
             return self._ids[made_id]  # brought by an earlier sheet and renamed since
-        self._new[made_id] = seal(made_id, kind, KINDS[kind].schema, DEVICE, taken_at, parts)
+        self._new[made_id] = seal(made_id, kind, KINDS[kind].schema_of(parts), DEVICE, taken_at, parts)
         thing = Thing(made_id, kind, str(parts["name"]), parts, 0)
         self._ids[made_id] = thing
         self._take(thing)

@@ -194,7 +194,7 @@ def _sealed(desk: Desk, stop: Stop, naming: Naming, rows: Rows) -> _Made:
     check = check_from_table(table)
     prepare(check)  # a check that cannot be answered is refused here, where its row can still be named
     body = {"taken_at": stop.taken_at, "check": check_to_table(check), **where}
-    sealed = seal(stop.id, CHECK, KINDS[CHECK].schema, DEVICE, stop.taken_at, body)
+    sealed = seal(stop.id, CHECK, KINDS[CHECK].schema_of(body), DEVICE, stop.taken_at, body)
     return _Made(stop, sealed, (*used, *where.values()))
 
 

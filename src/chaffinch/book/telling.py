@@ -93,6 +93,7 @@ def _short(text: str) -> str:
 
 _EXAMPLES: Final = {
     "length": "40 ft", "area": "4 ft2", "land": "62 ha", "mass": "0.1 g", "area_mass": "45 bu/ac", "price": "14.50 /bu",
+    "money_rate": "450 /h",
     "flag": "true", "date": "2026-08-14", "crop": "canola", "text": "remark",
 }  # fmt: skip
 _EXAMPLES_OF: Final = {

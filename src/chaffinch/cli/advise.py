@@ -39,7 +39,9 @@ SKIP = "?"
 @click.option("--stop-cost", metavar="TEXT", help='What an hour of standing costs, like "250 /h".')
 @click.option("--area-left", metavar="TEXT", help='Area a step would work on, like "40 ha".')
 @click.option(
-    "--hour-cost", metavar="TEXT", help='What an hour of combining costs, like "450 /h": needed for "slower".'
+    "--hour-cost",
+    metavar="TEXT",
+    help='What an hour of combining costs, like "450 /h", else what the book stores: needed for "slower".',
 )
 @click.option("--keep", is_flag=True, help="Keep the answers in the book, beside the check.")
 @click.option("--tried", metavar="CHANGE=OUTCOME", help="Note in the book what a step did: helped, none or worse.")

@@ -19,6 +19,7 @@ from chaffinch.book.advice_said import (
     gain_said,
     held_said,
     helps_said,
+    hour_said,
     measure_said,
     minutes_said,
     origin_said,
@@ -57,7 +58,7 @@ def show(found: AdviceFound, page: Page, *, kept: str = "") -> None:
     if found.question is not None:
         page.paragraph("Most telling next:")
         one_question(page, found.question, flag=True)
-    for text in [*held_said(found), *(ASSUMED[key] for key in found.assumed), MANUAL, OWN_FIGURES]:
+    for text in [*held_said(found), *hour_said(found), *(ASSUMED[key] for key in found.assumed), MANUAL, OWN_FIGURES]:
         page.paragraph(text, bullet="· ")
     if kept:
         page.paragraph(KEPT_SAID[kept], bullet="· ")

@@ -41,6 +41,7 @@ def command(address: str | None, as_data: bool, **given: Any) -> None:
     machine is learned from checks with a humidity beside them; until then the answer is a guide, and says so.
     """
     from chaffinch.book.day import day
+    from chaffinch.book.hour_costs import stored_hour
     from chaffinch.book.shown_unit import unit_of
     from chaffinch.cli.day_page import show
     from chaffinch.cli.files import read_forecast_file
@@ -60,7 +61,8 @@ def command(address: str | None, as_data: bool, **given: Any) -> None:
     unit = unit_of(desk, crop)
     names = [name.replace("-", "_") for name, _ in (*TEXTS, *PARTS)]
     told = {name: given[name] for name in (*names, "hour_cost")}
-    terms = day_terms(told, unit=unit, field=field, called=lambda name: f"--{name}")
+    stored = stored_hour(desk, combine)
+    terms = day_terms(told, unit=unit, field=field, called=lambda name: f"--{name}", stored=stored)
     with progress("Reading the checks") as step:
         found = day(desk, combine, crop, forecast, terms, field=field, season=season, progress=step)
     unit = unit.in_currency(found.currency)

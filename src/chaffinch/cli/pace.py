@@ -42,7 +42,7 @@ def command(address: str | None, as_data: bool, **given: Any) -> None:
     machine apart. The loss at the best pace is the limit that pays. Never more than 10 % beyond the speeds tried.
     """
     from chaffinch.book.currency import read_told
-    from chaffinch.book.hour_costs import money_of
+    from chaffinch.book.hour_costs import money_of, stored_hour
     from chaffinch.book.pace import PaceTerms, pace
     from chaffinch.book.points import yield_of_field
     from chaffinch.book.worth import price_of_field
@@ -67,7 +67,9 @@ def command(address: str | None, as_data: bool, **given: Any) -> None:
     if given["price"] is not None:
         money.append(read_told(given["price"], "price", field="--price", bushel_kg=unit.bushel_kg))
     terms = PaceTerms(
-        hour_cost=hour_cost(given, yield_kg_ha=weather_yield, price_per_t=weather_price),
+        hour_cost=hour_cost(
+            given, yield_kg_ha=weather_yield, price_per_t=weather_price, stored=stored_hour(desk, combine)
+        ),
         width_m=_positive(given["width"], "length", "--width"),
         price_per_t=price,
         yield_kg_ha=yield_kg_ha,

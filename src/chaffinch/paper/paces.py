@@ -7,7 +7,8 @@ from typing import Any
 
 from chaffinch.book.desk import Desk
 from chaffinch.book.fields import Progress
-from chaffinch.book.figures import range_words, rounded
+from chaffinch.book.figures import plain_number, range_words, rounded
+from chaffinch.book.hour_costs import stored_hour
 from chaffinch.book.pace import PaceAnswer, PaceTerms, pace
 from chaffinch.book.pace_json import as_json
 from chaffinch.book.pace_said import limit_may_be_told
@@ -38,25 +39,32 @@ def paces(
     machines : sequence of (Thing, str, Thing or None)
         Combine, crop, and the field it was in, whose price and yield apply; None where there are several.
     wanted : Wanted
-        Whose hour cost applies; without one nothing is worked out, which is said.
+        Whose hour cost applies, else what the book stores; without either nothing is worked out, which is said.
     progress : callable or None
         Called with (done, of).
     most_drawn : int or None
         Machines that are drawn at most, each in the crop it has most checks in; None: every row.
     """
     title = heading(words("report.pace"))
-    if wanted.hour_cost is None and wanted.short:
-        return [], []
-    if wanted.hour_cost is None or not machines:
+    told = wanted.hour_cost
+    costs = [stored_hour(desk, combine) if told is None else told for combine, _, _ in machines]
+    if all(cost is None for cost in costs):
+        if wanted.short and told is None:
+            return [], []
         return [title, text(words("report.pace.untold"), soft=True)], []
     rows: list[list[str]] = []
     answers: list[tuple[PaceAnswer, PaceUnit]] = []
     missing: list[Block] = []
     figures: list[dict[str, Any]] = []
     units_used: set[str] = set()
-    for done, (combine, crop, field) in enumerate(machines):
+    stored: dict[str, None] = {}
+    for done, ((combine, crop, field), cost) in enumerate(zip(machines, costs, strict=True)):
         unit = unit_of(desk, crop, report_in=wanted.report_in)
-        terms = PaceTerms(hour_cost=wanted.hour_cost, step_kmh=unit.step_kmh, money=wanted.hour_money)
+        if cost is None:
+            why = words("report.pace.no_hour")
+            missing.append(text(words("report.pace.none", combine=combine.name, crop=crop, why=why), soft=True))
+            continue
+        terms = PaceTerms(hour_cost=cost, step_kmh=unit.step_kmh, money=wanted.hour_money)
         try:
             found = pace(desk, combine, crop, terms, field=field)
         except (InputError, SamplerError) as error:
@@ -67,6 +75,10 @@ def paces(
                 progress(done + 1, len(machines))
         unit = unit.in_currency(found.currency)
         rows.append(_row(found, unit))
+        if found.stored is not None:
+            money = f"{unit.sign}{plain_number(found.hour_cost_per_h)}"
+            stored[words("report.pace.stored", combine=combine.name, said=found.stored.said(money))
+                   if found.stored.of == "combine" else found.stored.said(money)] = None  # fmt: skip
         units_used.add(unit.loss.name)
         figures.append(as_json(found))
         answers.append((found, unit))
@@ -80,6 +92,7 @@ def paces(
         title,
         table([head, *rows], [NAME, NAME, *[NUMBER] * 5], shrinks="first"),
         about,
+        *(text(said, soft=True) for said in stored),
         *missing,
         *pictures,
     ], figures

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Final
 
 from chaffinch import __version__, units
 from chaffinch.book.figures import rounded
+from chaffinch.book.hour_costs import StoredHour
 from chaffinch.book.ledger_said import NO_RECORD
 from chaffinch.engine.work import HourCost
 from chaffinch.errors import InputError
@@ -37,8 +38,9 @@ class Wanted:
     units : {"farm", "metric", "american"}
     short : bool
         One page.
-    hour_cost : HourCost, float or None
-        What one more hour of combining costs [money/h]; None: no pace is told.
+    hour_cost : HourCost, StoredHour, float or None
+        What one more hour of combining costs [money/h]; None: what the book stores with each combine or the farm,
+        and no pace where it stores none.
     hour_money : sequence of MoneyTold
         That cost as the person wrote it, for the rule of one currency.
     issued : bool
@@ -49,7 +51,7 @@ class Wanted:
     size: str = "a4"
     units: str = "farm"
     short: bool = False
-    hour_cost: HourCost | float | None = None
+    hour_cost: HourCost | StoredHour | float | None = None
     hour_money: Sequence[MoneyTold] = field(default_factory=tuple)
     issued: bool = False
 

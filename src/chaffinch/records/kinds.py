@@ -8,6 +8,7 @@ kind whose body names what it replaces. Quantities stand as people write them, n
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from types import MappingProxyType
 from typing import Final
@@ -35,12 +36,15 @@ class Part:
         What it says, in one clause.
     must : bool
         Whether the body is incomplete without it.
+    since : int
+        Version of the kind's body that brought it.
     """
 
     name: str
     holds: str
     about: str
     must: bool = False
+    since: int = 1
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,6 +77,13 @@ class Kind:
         """The part of that name, or None."""
         return next((p for p in self.parts if p.name == name), None)
 
+    def schema_of(self, body: Mapping[str, object]) -> int:
+        """The version that a body needs: an older program takes whatever does not use what came after it.
+
+        The same content is so sealed under one hash by every version of the program.
+        """
+        return max((p.since for p in self.parts if p.name in body), default=1)
+
 
 _NAME: Final = Part("name", "name", "what the farm calls it", must=True)
 _NOTE: Final = Part("note", "text", "anything else")
@@ -92,13 +103,14 @@ _WHERE: Final = (
 _ALL: Final = (
     Kind(
         "farm",
-        1,
+        2,
         "a farm",
         (
             _NAME,
             Part("country", "name", "two letters: whose bushels and market moistures apply"),
             Part("currency", "name", "sign or letters put before money"),
             Part("report_in", "name", "unit that losses are shown in"),
+            Part("hour_cost", "money_rate", "what one more hour of combining costs", since=2),
             _NOTE,
             _RETIRED,
         ),
@@ -120,7 +132,7 @@ _ALL: Final = (
     Kind("operator", 1, "somebody who drives a combine", (_NAME, _NOTE, _RETIRED), thing=True),
     Kind(
         "combine",
-        1,
+        2,
         "a combine with its widths",
         (
             _NAME,
@@ -131,6 +143,7 @@ _ALL: Final = (
             Part("widths_taped", "flag", "drop and spread width were measured with a tape"),
             Part("header", "one of draper, auger, stripper, pick-up, corn, other", "kind of header"),
             Part("separation", "one of rotor, walker, hybrid, other", "how straw and grain are parted"),
+            Part("hour_cost", "money_rate", "what one more hour of this combine costs, where not the farm's", since=2),
             _NOTE,
             _RETIRED,
         ),

@@ -64,6 +64,7 @@ class Farm(BaseModel):
     country: str | None
     currency: str | None
     report_in: str | None
+    hour_cost: str | None = Field(description="Stored cost of one more hour of combining, as written, like 450 /h.")
 
 
 class CropFigures(BaseModel):

@@ -32,6 +32,7 @@ from chaffinch.book.advice_said import (
     gain_said,
     held_said,
     helps_said,
+    hour_said,
     measure_said,
     minutes_said,
     origin_said,
@@ -222,7 +223,7 @@ def _told(found: AdviceFound, base: str, form: Form) -> dict[str, Any]:
         "steps": [_step(found, one) for one in found.shown],
         "sources": sources_said(found),
         "causes": causes_said(found, 6),
-        "notes": [*held_said(found), *(ASSUMED[key] for key in found.assumed), MANUAL, OWN_FIGURES],
+        "notes": [*held_said(found), *hour_said(found), *(ASSUMED[key] for key in found.assumed), MANUAL, OWN_FIGURES],
     }
 
 

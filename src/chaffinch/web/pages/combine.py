@@ -13,7 +13,7 @@ from chaffinch.book.checks import counting
 from chaffinch.book.currency import read_told
 from chaffinch.book.desk import Desk
 from chaffinch.book.fields import checks_where
-from chaffinch.book.hour_costs import PARTS, hour_cost, money_of
+from chaffinch.book.hour_costs import PARTS, StoredHour, hour_cost, money_of, stored_hour
 from chaffinch.book.monitors import MonitorFound, monitor, sensors_noted
 from chaffinch.book.pace import PaceAnswer, PaceTerms, pace
 from chaffinch.book.shown_unit import PaceUnit, unit_of
@@ -114,11 +114,12 @@ def _pace(request: Request, desk: Desk, thing: Thing, crop: str, form: Form, uni
     """The best pace, Working, or None when nothing was asked or something in the form is wrong."""
     given = {name.replace("-", "_"): form.told(name.replace("-", "_")) for name, _ in PARTS}
     given["hour_cost"] = form.told("hour_cost")
-    if not any(form.told(name) for name in (*given, "now", "yield", "price", "fastest")):
-        return None
     try:
+        stored = stored_hour(desk, thing)
+        if stored is None and not any(form.told(name) for name in (*given, "now", "yield", "price", "fastest")):
+            return None
         field = thing_or_none(desk, form.get("field"))
-        terms = _terms(form, given, unit)
+        terms = _terms(form, given, unit, stored)
         key = ("pace", thing.id, crop, version, form.get("field"), tuple(sorted(form.values.items())), unit.loss.name)
 
         def work(step: Progress) -> Any:
@@ -137,7 +138,7 @@ def _refuse(form: Form, error: InputError | SamplerError) -> None:
         form.general.append(said(error))
 
 
-def _terms(form: Form, given: Mapping[str, str | None], unit: PaceUnit) -> PaceTerms:
+def _terms(form: Form, given: Mapping[str, str | None], unit: PaceUnit, stored: StoredHour | None = None) -> PaceTerms:
     """What the form says, read as on the command line.
 
     Raises
@@ -154,7 +155,7 @@ def _terms(form: Form, given: Mapping[str, str | None], unit: PaceUnit) -> PaceT
         money.append(read_told(told, "price", field="price", bushel_kg=bushel))
     return PaceTerms(
         money=money,
-        hour_cost=hour_cost(given, yield_kg_ha=yield_kg_ha, price_per_t=price, called=_called),
+        hour_cost=hour_cost(given, yield_kg_ha=yield_kg_ha, price_per_t=price, called=_called, stored=stored),
         price_per_t=price,
         yield_kg_ha=yield_kg_ha,
         today_kmh=_positive(form, "now", "speed"),

@@ -18,7 +18,7 @@ from chaffinch.book.day_table import cheapest, hours_of_day, table_about, table_
 from chaffinch.book.day_terms import TEXTS, day_terms
 from chaffinch.book.desk import Desk, utc_now
 from chaffinch.book.figures import decimals_for, rounded
-from chaffinch.book.hour_costs import PARTS
+from chaffinch.book.hour_costs import PARTS, stored_hour
 from chaffinch.book.shown_unit import PaceUnit, unit_of
 from chaffinch.book.things import Thing, by_ids, things
 from chaffinch.book.version import book_version
@@ -119,7 +119,8 @@ def _plan(request: Request, form: Form, forecast: Forecast) -> Response:
     unit = unit_of(desk, str(crop), report_in=person.report_in)
     given: dict[str, str | None] = {name.replace("-", "_"): None for name, _ in PARTS}
     given |= {name: form.told(name) for name in NAMES}
-    terms = day_terms(given, unit=unit, field=place, called=lambda name: name.replace("-", " "))
+    stored = stored_hour(desk, combine)
+    terms = day_terms(given, unit=unit, field=place, called=lambda name: name.replace("-", " "), stored=stored)
     said_here = tuple(form.get(name) for name in ("token", "combine", "crop", "field", *NAMES))
     key = ("day", book_version(desk), unit.loss.name, desk.now()[:13], said_here)
 

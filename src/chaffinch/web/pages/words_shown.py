@@ -36,7 +36,7 @@ SHOWN: Final = MappingProxyType(
         "print.short": "one page",
         "print.address": "Address of the app",
         "print.address.hint": "like https://farm.local:8443: a code on the card then opens this machine; empty for none",
-        "print.cost.hint": "like 450 /h: adds pace and limit of each machine; empty for none",
+        "print.cost.hint": "like 450 /h: adds pace and limit of each machine; empty: the stored one, or none",
         "print.make": "Make the PDF",
         "print.working": "The browser keeps the PDF when it is done; then go back to where you came from.",
         "issue.button": "Keep as issued …",
