@@ -21,8 +21,6 @@ export const GRID_STEP = (LN_HIGH - LN_LOW) / (GRID - 1);
 /** The one grid of ln(loss in kg/ha). */
 export const LN_LOSS = Float64Array.from({ length: GRID }, (_, i) => LN_LOW + i * GRID_STEP);
 
-/** Log of a likelihood so far below that of another c that no other catches make up for it; own figure. */
-const UNTHINKABLE = 150;
 const MOST_NODES = 96;
 /** An empty pan that may hide fewer seeds than this is summed seed by seed [1]. */
 const FEW_SEEDS = 8;
@@ -170,13 +168,22 @@ function counted(counts, ln_factor, c) {
   );
   const seeds = counts.reduce((a, b) => a + b);
   const power = r.map((one) => counts.length * one + seeds);
-  return (ln_mean, table) => {
-    for (let i = 0, at = 0; i < ln_mean.length; i += 1) {
-      const ln_nu = ln_mean[i] + ln_factor;
-      const nu = Math.exp(ln_nu);
-      for (let j = 0; j < r.length; j += 1, at += 1) table[at] += constant[j] + seeds * ln_nu - power[j] * ln(r[j] + nu);
-    }
-  };
+  return (ln_mean, table) => addCounted({ r, constant, power, seeds, ln_factor }, ln_mean, table);
+}
+
+// What does the work stands outside of the functions that are made for each check: a browser learns how to run it once.
+
+/**
+ * @param {{r: Float64Array, constant: Float64Array, power: Float64Array, seeds: number, ln_factor: number}} counts
+ * @param {Float64Array} ln_mean
+ * @param {Float64Array} table
+ */
+function addCounted({ r, constant, power, seeds, ln_factor }, ln_mean, table) {
+  for (let i = 0, at = 0; i < ln_mean.length; i += 1) {
+    const ln_nu = ln_mean[i] + ln_factor;
+    const nu = Math.exp(ln_nu);
+    for (let j = 0; j < r.length; j += 1, at += 1) table[at] += constant[j] + seeds * ln_nu - power[j] * ln(r[j] + nu);
+  }
 }
 
 /**
@@ -265,75 +272,65 @@ function gamma(readings, c) {
   const seed_g = readings[0].seed_g;
   const c2 = c.map((one) => one * one);
   const intervals = groupBy(readings, ({ mass_g, step_g }) => `${mass_g} ${step_g}`).map((alike) => interval(alike, c));
-  return (ln_mean_g, table) => {
-    for (let i = 0; i < ln_mean_g.length; i += 1) {
-      const mean = Math.exp(ln_mean_g[i]);
-      let top = -Infinity;
-      let last = 0;
-      for (let j = c2.length - 1, at = (i + 1) * c2.length - 1; j >= 0; j -= 1, at -= 1) {
-        // Far from the readings a small c is out of the question, and a smaller one still more.
-        if (last < top - UNTHINKABLE) {
-          table[at] += last;
-          continue;
-        }
-        const scale = c2[j] * mean + seed_g;
-        const shape = mean / scale;
-        const rate = 1 / scale;
-        let sum = 0;
-        let within = 0;
-        // Logarithms of narrow readings are taken at once.
-        let product = 1;
-        for (let n = 0; n < intervals.length; n += 1) {
-          const one = intervals[n];
-          const rule = one.rules[j];
-          const count = rule.ln_y.length;
-          if (count === 0) {
-            const outside = one.low_g === 0 ? lnGammaP(shape, one.high_g * rate) : betweenTails(one, shape, rate);
-            sum += one.times * outside;
-            continue;
-          }
-          within += one.times;
-          const v = one.middle_g * rate;
-          const middle = shape * one.middle - v;
-          const slope = shape - v;
-          const steep = Math.abs(slope * one.length);
-          if (rule.narrow && steep < GENTLE) {
-            // The mean of e^g over ± L/2 is 1 + L²/24 (g₁² + g₂) + L⁴/1920 (g₁⁴ + 6 g₁² g₂ + 3 g₂² + 4 g₁ g₃ + g₄); here
-            // the second and all further derivatives are −v.
-            const l2 = one.length * one.length;
-            const s2 = slope * slope;
-            const fourth = s2 * s2 - 6 * s2 * v + 3 * v * v - 4 * slope * v - v;
-            const factor = one.length * (1 + (l2 / 24) * (s2 - v) + ((l2 * l2) / 1920) * fourth);
-            for (let k = 0; k < one.times; k += 1) product *= factor;
-            sum += one.times * middle;
-          } else {
-            sum += one.times * summed(rule, shape, rate, middle, steep);
-          }
-        }
-        if (within) sum -= within * (lnGamma(shape) + shape * ln(scale));
-        last = product === 1 ? sum : sum + ln(product);
-        if (last > top) top = last;
-        table[at] += last;
-      }
-    }
-  };
+  return (ln_mean_g, table) => addWeighed(intervals, c2, seed_g, ln_mean_g, table);
 }
 
 /**
- * Log of the integral of y^(k−1) e^(−y/θ) over the interval by Gauss-Legendre quadrature in ln y.
- * @param {Rule} rule
- * @param {number} shape
- * @param {number} rate
- * @param {number} middle  log of the density in ln y at the middle
- * @param {number} steep   its slope there times the interval
+ * @param {Interval[]} intervals
+ * @param {Float64Array} c2        squares of the coefficients of variation
+ * @param {number} seed_g
+ * @param {Float64Array} ln_mean_g
+ * @param {Float64Array} table
  */
-function summed({ ln_y, y, weight }, shape, rate, middle, steep) {
-  let best = middle;
-  // The exponent bends downward, so it rises above its middle by no more than half the slope times the interval.
-  if (steep > 1000) for (let n = 0; n < y.length; n += 1) best = Math.max(best, shape * ln_y[n] - y[n] * rate);
-  let sum = 0;
-  for (let n = 0; n < y.length; n += 1) sum += weight[n] * exp(shape * ln_y[n] - y[n] * rate - best);
-  return best + ln(sum);
+function addWeighed(intervals, c2, seed_g, ln_mean_g, table) {
+  for (let i = 0, at = 0; i < ln_mean_g.length; i += 1) {
+    const mean = Math.exp(ln_mean_g[i]);
+    for (let j = 0; j < c2.length; j += 1, at += 1) {
+      const scale = c2[j] * mean + seed_g;
+      const shape = mean / scale;
+      const rate = 1 / scale;
+      let sum = 0;
+      let within = 0;
+      // Logarithms of narrow readings are taken at once.
+      let product = 1;
+      for (let n = 0; n < intervals.length; n += 1) {
+        const one = intervals[n];
+        const rule = one.rules[j];
+        const count = rule.ln_y.length;
+        if (count === 0) {
+          const outside = one.low_g === 0 ? lnGammaP(shape, one.high_g * rate) : betweenTails(one, shape, rate);
+          sum += one.times * outside;
+          continue;
+        }
+        within += one.times;
+        const v = one.middle_g * rate;
+        const middle = shape * one.middle - v;
+        const slope = shape - v;
+        const steep = Math.abs(slope * one.length);
+        if (rule.narrow && steep < GENTLE) {
+          // The mean of e^g over ± L/2 is 1 + L²/24 (g₁² + g₂) + L⁴/1920 (g₁⁴ + 6 g₁² g₂ + 3 g₂² + 4 g₁ g₃ + g₄); here
+          // the second and all further derivatives are −v.
+          const l2 = one.length * one.length;
+          const s2 = slope * slope;
+          const fourth = s2 * s2 - 6 * s2 * v + 3 * v * v - 4 * slope * v - v;
+          const factor = one.length * (1 + (l2 / 24) * (s2 - v) + ((l2 * l2) / 1920) * fourth);
+          for (let k = 0; k < one.times; k += 1) product *= factor;
+          sum += one.times * middle;
+        } else {
+          // The integral of y^(k−1) e^(−y/θ) over the interval by Gauss-Legendre quadrature in ln y.
+          const { ln_y, y, weight } = rule;
+          let best = middle;
+          // The exponent bends downward, so it rises above its middle by at most half the slope times the interval.
+          if (steep > 1000) for (let k = 0; k < count; k += 1) best = Math.max(best, shape * ln_y[k] - y[k] * rate);
+          let integral = 0;
+          for (let k = 0; k < count; k += 1) integral += weight[k] * exp(shape * ln_y[k] - y[k] * rate - best);
+          sum += one.times * (best + ln(integral));
+        }
+      }
+      if (within) sum -= within * (lnGamma(shape) + shape * ln(scale));
+      table[at] += product === 1 ? sum : sum + ln(product);
+    }
+  }
 }
 
 /**

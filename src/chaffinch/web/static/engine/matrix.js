@@ -90,8 +90,8 @@ export function meanAndCov(points, weights) {
   return { mean, cov };
 }
 
-/** @param {Float64Array} a @param {Float64Array} b  at least as long */
-function dot(a, b) {
+/** Sum of a b. @param {Float64Array} a @param {Float64Array} b  at least as long */
+export function dot(a, b) {
   return dotApart(a, b, 0);
 }
 

@@ -10,6 +10,7 @@ import { PAN_SD } from "./catch.js";
 import { InputError } from "./errors.js";
 import { DrawBelief } from "./estimate.js";
 import { sourcesSeen } from "./exposure.js";
+import { dot } from "./matrix.js";
 import { FIRST_ROOM, longer, roomFor, sample } from "./sampler.js";
 import { normalColumn, sobolColumn } from "./sobol.js";
 import { exp, ln } from "./special.js";
@@ -94,15 +95,8 @@ export class Joint {
 
   /** Expected share of each source in the total loss [%]; they sum to 100. */
   partOfLossPct() {
-    const total = this.of(this.sources).values;
-    const per_loss = roomFor("per loss", total.length);
-    for (let i = 0; i < per_loss.length; i += 1) per_loss[i] = this.weights[i] / total[i];
-    return this.perSource((k) => {
-      const loss = this.loss[k];
-      let part = 0;
-      for (let i = 0; i < total.length; i += 1) part += per_loss[i] * loss[i];
-      return 100 * part;
-    });
+    const per_loss = ratios(this.weights, this.of(this.sources).values);
+    return this.perSource((k) => 100 * dot(per_loss, this.loss[k]));
   }
 
   /** Probability that each source is the largest of those seen. */
@@ -153,19 +147,28 @@ export function locate(catches, priors, width_sd, seed) {
   const logDensity = (straight, from, values) => {
     drawn.set(straight, from, values.length);
     values.fill(0);
-    [...drawn.ln_loss, ...drawn.errors].forEach((column, k) => {
-      const [middle, scale] = [prior_mean[k], per_sd[k]];
-      for (let n = 0; n < values.length; n += 1) {
-        const apart = (column[from + n] - middle) * scale;
-        values[n] -= 0.5 * apart * apart;
-      }
-    });
+    [...drawn.ln_loss, ...drawn.errors].forEach((column, k) => addPrior(column, prior_mean[k], per_sd[k], from, values));
     tables.addLogLikelihoods(drawn, from, values);
   };
 
   const start = straightened(prior_mean, prior_sd, seen.length);
   const { weights, ess } = sample(logDensity, start.mean, start.sd, seed);
   return joint(drawn, weights, ess, seen, nuisance, tables, prior_sd, seed);
+}
+
+/**
+ * Add the log of a normal prior to the values of draws.
+ * @param {Float64Array} column
+ * @param {number} middle
+ * @param {number} scale  one over its sd
+ * @param {number} from   first of the draws
+ * @param {Float64Array} values
+ */
+function addPrior(column, middle, scale, from, values) {
+  for (let n = 0; n < values.length; n += 1) {
+    const apart = (column[from + n] - middle) * scale;
+    values[n] -= 0.5 * apart * apart;
+  }
 }
 
 /** Draws as the tables want them, kept as they are worked out. @implements {Drawn} */
@@ -278,9 +281,8 @@ function joint(drawn, weights, ess, seen, nuisance, tables, prior_sd, seed) {
   const rests = nuisance.common_width_sd ? factors("rests", normalColumn(n, d + 2, seed), nuisance.common_width_sd) : null;
   const machine = seen.indexOf("machine");
   const loss = caught.map((one, k) => {
-    const all = roomFor(`lost ${k}`, n);
-    for (let i = 0; i < n; i += 1) all[i] = one[i] * common[i];
-    if (k === machine && rests) for (let i = 0; i < n; i += 1) all[i] *= rests[i];
+    const all = roomFor(`lost ${k}`, n).fill(1);
+    for (const factor of k === machine && rests ? [one, common, rests] : [one, common]) multiply(all, factor);
     return all;
   });
   /** @param {string} alike @param {number[]} picked */
@@ -315,6 +317,18 @@ function joint(drawn, weights, ess, seen, nuisance, tables, prior_sd, seed) {
 function factors(name, z, sd) {
   const found = roomFor(name, z.length);
   for (let i = 0; i < z.length; i += 1) found[i] = exp(sd * z[i]);
+  return found;
+}
+
+/** @param {Float64Array} values @param {Float64Array} factors */
+function multiply(values, factors) {
+  for (let i = 0; i < values.length; i += 1) values[i] *= factors[i];
+}
+
+/** @param {Float64Array} above @param {Float64Array} below */
+function ratios(above, below) {
+  const found = roomFor("ratios", above.length);
+  for (let i = 0; i < found.length; i += 1) found[i] = above[i] / below[i];
   return found;
 }
 

@@ -143,12 +143,16 @@ class Row {
     part.fill(0);
     for (const add of this.adds) add(ln_mean, part);
     const floor = FLOOR * this.catches;
-    for (let i = 0; i < part.length; i += 1) if (!(part[i] > floor)) part[i] = floor;
+    let impossible = false;
+    for (let i = 0; i < part.length; i += 1) {
+      if (!(part[i] > floor)) part[i] = floor;
+      if (part[i] <= 0.5 * FLOOR) impossible = true;
+    }
     if (this.averaged.length) {
       for (let i = start; i < end; i += 1) this.averaged[i] = averageOfRow(this.table, i * this.wide, this.nodes);
     }
     // 2: holds an impossible reading, beside which a cubic would overshoot.
-    this.ready[block] = part.some((value) => value <= 0.5 * FLOOR) ? 2 : 1;
+    this.ready[block] = impossible ? 2 : 1;
   }
 
   /**
