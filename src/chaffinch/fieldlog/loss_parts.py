@@ -145,29 +145,35 @@ class Cell:
     kg_ha: float
 
 
-@dataclass(slots=True)
 class CellTally:
-    """Squares of ``side_m`` around a middle in degrees, with what was lost in them."""
+    """Squares around a middle, with what was lost in them; 24 bytes for each, however many pieces there are.
 
-    side_m: float
-    middle_deg: tuple[float, float]
-    sums: dict[tuple[int, int], tuple[float, float]] = field(default_factory=dict)
+    Parameters
+    ----------
+    side_m : float
+    middle_deg : tuple of float
+        Longitude and latitude.
+    """
+
+    def __init__(self, side_m: float, middle_deg: tuple[float, float]) -> None:
+        self.side_m, self.middle_deg = side_m, middle_deg
+        self._sums = [(np.zeros(0, np.int64), np.zeros(0), np.zeros(0))]
 
     def add(self, cleaned: Cleaned, area_ha: FloatArray, mean_kg_ha: FloatArray) -> None:
         """Count records in, those with a loss and a position."""
         lon, lat = cleaned.rows.column("lon_deg"), cleaned.rows.column("lat_deg")
         good: BoolArray = ~np.isnan(mean_kg_ha) & ~np.isnan(lon) & ~np.isnan(lat)
-        if not good.any():
-            return
         x, y = to_plane(lon[good], lat[good], self.middle_deg)
         column, row = np.floor(x / self.side_m).astype(np.int64), np.floor(y / self.side_m).astype(np.int64)
-        names, member = np.unique(row * WIDEST + column + WIDEST // 2, return_inverse=True)
-        area = np.bincount(member, area_ha[good])
-        lost = np.bincount(member, area_ha[good] * mean_kg_ha[good])
-        for name, a, kg in zip(names.tolist(), area.tolist(), lost.tolist(), strict=True):
-            at = (name // WIDEST, name % WIDEST - WIDEST // 2)
-            before = self.sums.get(at, (0.0, 0.0))
-            self.sums[at] = (before[0] + a, before[1] + kg)
+        area = area_ha[good]
+        self._sums.append(_together(row * WIDEST + column + WIDEST // 2, area, area * mean_kg_ha[good]))
+        # Put together when as many wait as there are: each square is then moved but a few times.
+        if sum(names.size for names, _, _ in self._sums[1:]) >= self._sums[0][0].size:
+            self._sums = [self._all()]
+
+    def _all(self) -> tuple[IntArray, FloatArray, FloatArray]:
+        names, area, lost = zip(*self._sums, strict=True)
+        return _together(np.concatenate(names), np.concatenate(area), np.concatenate(lost))
 
     def found(self) -> list[Cell]:
         """The squares, row by row from the south."""
@@ -175,8 +181,8 @@ class CellTally:
         # Metres back to degrees, by the middle the plane was laid around.
         one_x, one_y = 1.0 / (M_PER_DEG * float(np.cos(np.radians(lat0)))), 1.0 / M_PER_DEG
         made = []
-        for (row, column), (area, kg) in sorted(self.sums.items()):
-            west, south = column * self.side_m, row * self.side_m
+        for name, area, kg in zip(*(values.tolist() for values in self._all()), strict=True):
+            west, south = (name % WIDEST - WIDEST // 2) * self.side_m, (name // WIDEST) * self.side_m
             box = (
                 lon0 + west * one_x,
                 lat0 + south * one_y,
@@ -185,6 +191,13 @@ class CellTally:
             )
             made.append(Cell(box, area, kg / area))
         return made
+
+
+def _together(names: IntArray, area: FloatArray, lost: FloatArray) -> tuple[IntArray, FloatArray, FloatArray]:
+    """Sums of what has the same name, by name."""
+    different, member = np.unique(names, return_inverse=True)
+    n = different.size
+    return different.astype(np.int64), np.bincount(member, area, n), np.bincount(member, lost, n)
 
 
 def cells(cleaned: Cleaned, use: Usage, loss: FieldLoss, side_m: float) -> list[Cell]:
