@@ -196,8 +196,9 @@ class CellTally:
 def _together(names: IntArray, area: FloatArray, lost: FloatArray) -> tuple[IntArray, FloatArray, FloatArray]:
     """Sums of what has the same name, by name."""
     different, member = np.unique(names, return_inverse=True)
-    n = different.size
-    return different.astype(np.int64), np.bincount(member, area, n), np.bincount(member, lost, n)
+    areas: FloatArray = np.bincount(member, area, different.size).astype(np.float64)
+    losses: FloatArray = np.bincount(member, lost, different.size).astype(np.float64)
+    return different.astype(np.int64), areas, losses
 
 
 def cells(cleaned: Cleaned, use: Usage, loss: FieldLoss, side_m: float) -> list[Cell]:
