@@ -219,6 +219,7 @@ def checks() -> Iterator[tuple[str, dict[str, Any]]]:
     yield from _windrowed(chance)
     yield from _extremes()
     yield from _nearly_settled(chance)
+    yield from _unusual(random.Random(SEED + 1))
 
 
 def _empty_pans(chance: random.Random) -> Iterator[tuple[str, dict[str, Any]]]:
@@ -348,6 +349,53 @@ def _nearly_settled(chance: random.Random) -> Iterator[tuple[str, dict[str, Any]
         belief = cf.answer(cf.check_from_table(world.table)).beliefs["judged"]
         limit = belief.quantile(chance.choice([0.23, 0.27, 0.30, 0.72, 0.76]))
         yield f"nearly settled, {turn}", {**world.table, "limit": f"{limit:.1f} kg/ha"}
+
+
+def _unusual(chance: random.Random) -> Iterator[tuple[str, dict[str, Any]]]:
+    """Checks at the edges of what people take: many places, nothing or very much in the pan, a place read thrice."""
+    places = ["standing", "header strip", "discharge", "behind"]
+    kinds = ("twelve catches", "nothing found", "counts alone", "a tenth of the seed", "ten times the seed")
+    for turn in range(18):
+        world = World(chance, spreading=False)
+        world.terms()
+        world.combine()
+        many = {"twelve catches": 3, "a tenth of the seed": 2, "ten times the seed": 2}
+        name = kinds[turn % 5]
+        scale = {"a tenth of the seed": 0.1, "ten times the seed": 10}.get(name, 1)
+        world.losses = {source: scale * loss for source, loss in world.losses.items()}
+        catches = []
+        for place in places if name == "twelve catches" else chance.sample(places, 3):
+            how = "counted" if name == "counts alone" else chance.choice(["weighed", "counted"])
+            catches += world.pans(place, many.get(name, chance.randint(1, 3)), how)
+        if name == "nothing found":
+            catches = [one | {"amount": "0 " + one["amount"].split(" ")[1]} for one in catches]
+        world.table["catch"] = catches
+        yield f"{name}, {turn}", world.table
+    for turn in range(6):
+        world = World(chance, spreading=False)
+        world.terms()
+        world.combine()
+        world.table["speed"] = "6 km/h"
+        catches = [one for how in ("weighed", "counted", "measured") for one in world.pans("discharge", 2, how)]
+        if turn % 2:
+            drip = {"place": "leak", "time": "60 s", "amount": f"{chance.uniform(20, 300):.0f} g"}
+            catches.append({**drip, "step": "1 g"})
+        world.table["catch"] = catches
+        yield f"three ways in one place, {turn}", world.table
+    # A cut through its likelihood far from the readings once made an impossible loss likely.
+    spanning = {"place": "discharge", "width": "1.35 m", "length": "0.5 m"}
+    catches = [
+        {**spanning, "amount": "5.9 g", "step": "0.1 g"},
+        {**spanning, "amount": "6.7 g", "step": "0.1 g"},
+        {"place": "discharge", "pan": "0.1 m2", "amount": "1 seeds"},
+        {"place": "discharge", "pan": "0.1 m2", "amount": "5 seeds"},
+        {"place": "discharge", "pan": "1 m2", "amount": "20 mL", "step": "1 mL"},
+        {"place": "discharge", "pan": "1 m2", "amount": "22 mL", "step": "1 mL"},
+        {"place": "leak", "time": "60 s", "amount": "265 g", "step": "1 g"},
+    ]
+    table = {"crop": "corn", "country": "AU", "yield": "5 t/ha", "limit": "270 kg/ha", "tkw": "296 g"}
+    table |= {"combine": {"cut_width": "23.16 ft", "drop_width": "4.04 ft"}, "speed": "6 km/h"}
+    yield "three ways in one place, heavy seed", {**table, "catch": catches}
 
 
 def expected(found: CheckAnswer) -> dict[str, Any]:
