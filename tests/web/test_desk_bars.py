@@ -31,7 +31,6 @@ def beside(desk: Visitor) -> list[Kept]:
 def test_a_reading_is_found_corrected_taken_back_and_put_back(desk: Visitor) -> None:
     check = f"/check/{desk.book.ids['barred']}"
     path = desk.get(check).tags.link("/bar/")
-    assert desk.get(f"/combine/{desk.book.ids['Young Bess']}").words.count("counted per area") == 5
     page = desk.get(path)
     assert "60, counted per area" in page.words
     assert page.value("reading") == "60"
@@ -52,7 +51,8 @@ def test_a_reading_is_found_corrected_taken_back_and_put_back(desk: Visitor) -> 
     assert "It was taken back" in page.words
     assert "61.5, counted not told" in page.words
     assert 'name="reading"' not in page.text
-    assert "beside no check" in desk.get(f"/combine/{desk.book.ids['Young Bess']}").words
+    machine = desk.get(f"/combine/{desk.book.ids['Young Bess']}").words
+    assert (machine.count("counted per area"), machine.count("beside no check")) == (4, 2)
 
     back = desk.post(gone.to, form_of(page) | {"reason": "it was this one after all", "action": "again"})
     assert back.status == 303, back.words

@@ -100,10 +100,14 @@ def test_a_rule_that_is_broken_is_found(screens: tuple[Handset, dict[str, str]])
 
 
 def test_everything_to_tap_is_large_enough_for_a_glove(screens: tuple[Handset, dict[str, str]]) -> None:
-    """Every button, field and choice is at least 64 px high, and 64 px wide or as wide as its words; none overlap."""
+    """Every button, field and choice is at least 64 px high, and 64 px wide or as wide as its words; none overlap.
+
+    A box inside a choice is tapped by the whole of it.
+    """
     phone, addresses = screens
     script = """() => [...document.querySelectorAll(
-        'button, select, summary, input:not([type=file], [type=radio]), label.pick, label.row, a.row')]
+        'button, select, summary, input:not([type=file], [type=radio], label.pick input), label.pick, label.row,' +
+        'a.row')]
       .filter((one) => one.offsetParent !== null && !one.classList.contains('unseen'))
       .map((one) => [one.textContent || one.id, one.getBoundingClientRect()])
       .map(([name, box]) => [name, box.width, box.height])"""
