@@ -151,11 +151,11 @@ class Devices:
         Refusal
             401 for a code that does not wait (any more), 429 while this address has to wait.
         """
-        return self._let_in(code.replace(" ", ""), _name(name), "phone", address)
+        return self._let_in("".join(code.split()), _name(name), "phone", address)
 
     def enter_by_code(self, code: str, name: str, address: str) -> LetIn:
         """Let a browser in for a code, with the code's role; errors as for :meth:`pair`."""
-        return self._let_in(code.replace(" ", ""), _name(name), "phone", address, as_kind="desk")
+        return self._let_in("".join(code.split()), _name(name), "phone", address, as_kind="desk")
 
     def enter(self, secret: str, name: str, address: str) -> LetIn:
         """Let a browser in for a link's secret; errors as for :meth:`pair`."""
