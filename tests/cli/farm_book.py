@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shutil
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -59,7 +60,15 @@ def logged(chaffinch: Callable[..., Any], *more: str) -> str:
 
 
 def live_there(chaffinch: Callable[..., Any], folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    """Make ``folder`` the current one, with the farm's book as the only one and no other named."""
+    """Make ``folder``, a test's own, the current one, with the farm's book as the only one and no other named.
+
+    The commands set the book up once for each process that runs tests; every later test gets a copy of that file.
+    """
     monkeypatch.chdir(folder)
     monkeypatch.delenv("CHAFFINCH_BOOK", raising=False)
+    shelf = folder.parent / "the-farm-as-set-up"
+    if shelf.exists():
+        shutil.copytree(shelf, folder, dirs_exist_ok=True)
+        return
     set_up(chaffinch, folder)
+    shutil.copytree(folder, shelf)
