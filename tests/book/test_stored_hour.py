@@ -125,6 +125,8 @@ def test_a_day_by_it_says_so(tmp_path: Path) -> None:
     assert taken(by_hand, unit)[0] == "One more hour costs $400."
     assert day_json(by_store, unit)["used"]["hour_cost_stored_with"] == "farm"
     assert day_json(by_hand, unit)["used"]["hour_cost_stored_with"] is None
+    assert "Stored hour cost $400/h, the farm's." in day_json(by_store, unit)["said"]  # what a phone shows
+    assert not any("hour cost" in one for one in day_json(by_hand, unit)["said"])
     book.desk.store.close()
 
 

@@ -6,7 +6,16 @@ from typing import Any
 
 from chaffinch.book.check_json import as_range
 from chaffinch.book.day import DayAnswer
-from chaffinch.book.day_said import check_again, grain_said, headline, hour_grade, remarks, sends_out, what_it_does
+from chaffinch.book.day_said import (
+    check_again,
+    grain_said,
+    headline,
+    hour_grade,
+    hour_said,
+    remarks,
+    sends_out,
+    what_it_does,
+)
 from chaffinch.book.shown_unit import PaceUnit
 from chaffinch.book.wording import CAUTION
 
@@ -20,7 +29,11 @@ def as_json(found: DayAnswer, unit: PaceUnit) -> dict[str, Any]:
         "started_at": found.started_at,
         "hours_to_work": headline(found),
         "caution": CAUTION if sends_out(found) else "",
-        "said": [what_it_does(found, unit), check_again(found), grain_said(found), *remarks(found)],
+        "said": [
+            *(what_it_does(found, unit), check_again(found), grain_said(found), *remarks(found)),
+            # A phone shows these, and nothing else of what was taken as given.
+            *([] if found.stored is None else [hour_said(found, unit)]),
+        ],
         "a_guide": found.plan.is_a_guide or not found.curves.own,
         "checks": {"own": len(found.curves.own), "all": len(found.curves.points), "with_humidity": found.told_checks},
         "check_again": None if found.plan.check_again is None else found.hours[found.plan.check_again].at,

@@ -202,10 +202,15 @@ def seen(found: DayAnswer) -> str:
     return f"{own} {'check' if own == 1 else 'checks'} of its own, {found.told_checks} with humidity"
 
 
-def taken(found: DayAnswer, unit: PaceUnit, here: Mapping[str, str] = MappingProxyType({})) -> list[str]:
-    """What was taken as given, in sentences; ``here`` has those that a face says in its own words, by key."""
+def hour_said(found: DayAnswer, unit: PaceUnit) -> str:
+    """What one more hour costs; said where the book stores it."""
     hour = found.job.hour_cost_per_h
     money = f"{unit.sign}{plain_number(hour)}" if hour else "nothing"
-    told = [f"One more hour costs {money}." if found.stored is None else found.stored.said(money)]
+    return f"One more hour costs {money}." if found.stored is None else found.stored.said(money)
+
+
+def taken(found: DayAnswer, unit: PaceUnit, here: Mapping[str, str] = MappingProxyType({})) -> list[str]:
+    """What was taken as given, in sentences; ``here`` has those that a face says in its own words, by key."""
+    told = [hour_said(found, unit)]
     said = {**ASSUMED_OF_PACE, **ASSUMED, **here}
     return told + [said[key] for key in found.assumed if key != "forecast over"]
