@@ -11,15 +11,17 @@ import pytest
 from made_tables import driven, text
 
 from chaffinch.errors import InputError
-from chaffinch.fieldlog import batches, lag, large, staged_lag
+from chaffinch.fieldlog import batches, lag, large, staged, staged_lag
 from chaffinch.fieldlog.answers import Answers
 from chaffinch.fieldlog.clean import Cleaned, clean
 from chaffinch.fieldlog.derive import completed
 from chaffinch.fieldlog.large import LargeLog, clean_large
+from chaffinch.fieldlog.on_disk import get
 from chaffinch.fieldlog.pieces import around_moments, joined_pieces, median_over
 from chaffinch.fieldlog.reading import read_log
 from chaffinch.fieldlog.rows import Part, Rows
 from chaffinch.fieldlog.settings import usual
+from chaffinch.fieldlog.shelf import Shelf
 from chaffinch.fieldlog.writing import write_log
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[2] / "bench"))
@@ -34,6 +36,7 @@ EPOCH_S = 1_786_701_600.0
 def _small(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(batches, "BLOCK_BYTES", 100_000)
     monkeypatch.setattr(batches, "BATCH_ROWS", 3_000)
+    monkeypatch.setattr(staged, "MARGIN", 64)
     # A lag is found from the middle of a field: here, too, from a part of it.
     for room in (lag, staged_lag):
         monkeypatch.setattr(room, "BLOCK", 1_500)
@@ -95,6 +98,37 @@ def test_pieces_have_the_flags_of_the_whole(tmp_path: Path, ending: str, fields:
     assert len(walked.cleaned.names) > 6
     assert any(one.found for one in whole.lags.values())
     assert all(one.count for one in whole.taken if one.flag.name in ("OVERLAP", "WIDTH", "POSITION", "DELAY", "LOCAL"))
+
+
+@pytest.mark.parametrize("seed", range(12))
+def test_any_records_have_the_flags_of_the_whole(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, seed: int) -> None:
+    """Positions that jump all the time: one jump leads to the next, so that a piece must see the whole field."""
+    monkeypatch.setattr(staged, "MARGIN", 10_000)
+    rng = np.random.default_rng(seed)
+    n = int(rng.integers(60, 260))
+    holes = float(rng.choice([0.0, 0.05, 0.3]))
+
+    def gaps(values: np.ndarray) -> np.ndarray:
+        return np.where(rng.random(n) < holes, np.nan, values)
+
+    columns = {
+        "time_s": gaps(1e9 + np.cumsum(rng.choice([1.0, 1.0, 1.0, 2.0, 0.0, 30.0, -3.0], n))),
+        "lon_deg": gaps(10.0 + np.cumsum(rng.normal(0, 2e-5, n)) + 1e-3 * (rng.random(n) < 0.2)),
+        "lat_deg": 50.0 + np.cumsum(rng.normal(0, 2e-5, n)),
+        "speed_kmh": gaps(rng.uniform(1, 9, n)),
+        "width_m": rng.choice([9.0, 9.0, 6.0], n),
+        "flow_kg_s": gaps(rng.uniform(0, 8, n)),
+    }
+    rows = Rows(columns, np.sort(rng.integers(0, 3, n)), tuple(Part(f"p{k}", "", f"m{k % 2}", "utc") for k in range(3)))
+    whole = clean(completed(rows))
+    shelf = Shelf(tmp_path)
+    for begin in range(0, n, 50):
+        shelf.add(rows.where(slice(begin, begin + 50)))
+    done = staged.clean_field(shelf.fields()[0], usual(), tmp_path, "field", piece=30)
+    assert len(done.names) > 1
+    for name in ("flags", "pass_no", "flow_kg_s", "yield_t_ha", "overlap_share"):
+        got = np.concatenate([get(tmp_path / one, name) for one in done.names])
+        np.testing.assert_allclose(got, getattr(whole, name), rtol=1e-9, err_msg=name)
 
 
 def test_machines_whose_records_alternate_come_apart(tmp_path: Path) -> None:

@@ -34,8 +34,8 @@ from chaffinch.fieldlog.staged_range import flag_local, flag_range
 
 PIECE: Final = 250_000
 """Records of a piece [1], until the next silence: some 200 MB while it is worked on. Own figure."""
-MARGIN: Final = 64
-"""Records around a piece that are looked at with it [1]: six times the longest jump."""
+MARGIN: Final = 2_048
+"""Records around a piece that are looked at with it [1]: two hundred times the longest jump; own figure."""
 _WAY: Final = (*ARRAYS, "pass_m")
 _WORKED: Final = ("slow", "unsteady", "mine", "usable")
 
