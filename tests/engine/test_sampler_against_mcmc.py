@@ -20,7 +20,7 @@ import emcee
 import numpy as np
 import pytest
 from made_catches import DESIGN_PAN, PRIORS, counted, field_area, measured, weighed
-from scipy import stats
+from scipy import special, stats
 
 from chaffinch.engine import exposure as ex
 from chaffinch.engine.evidence import Catch
@@ -119,9 +119,12 @@ class Second:
             shape, scale = mean[:, w] ** 2 / variance, variance / mean[:, w]
             upper = self.low[w] > mean[:, w]
             x = np.stack([np.broadcast_to(self.low[w], shape.shape), np.broadcast_to(self.high[w], shape.shape)])
-            cdf = stats.gamma.cdf(x, shape, scale=scale)
-            sf = stats.gamma.sf(x, shape, scale=scale)
-            chance = np.where(upper, sf[0] - sf[1], cdf[1] - cdf[0])
+            # gammainc and gammaincc are stats.gamma's cdf and sf without its checks, of the only tail that is needed.
+            tail, z = np.empty_like(x), x / scale
+            shapes, uppers = np.broadcast_to(shape, x.shape), np.broadcast_to(upper, x.shape)
+            for function, there in ((special.gammainc, ~uppers), (special.gammaincc, uppers)):
+                tail[there] = function(shapes[there], z[there])
+            chance = np.abs(tail[1] - tail[0])
             with np.errstate(divide="ignore"):
                 total += np.log(np.maximum(chance, 0.0)).sum(axis=1)
         if self.counts.any():
