@@ -8,7 +8,8 @@ from dataclasses import replace as dataclass_replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from chaffinch.book.fieldlogs import clean_log, libraries
+from chaffinch.book.fieldlogs import libraries
+from chaffinch.book.log_large import cleaned_log
 from chaffinch.errors import InputError
 
 if TYPE_CHECKING:
@@ -59,13 +60,13 @@ class _Work:
         if self.to is not None:
             to = self.to / f"{name.replace('/', '-').strip('.') or self.folder.name}.parquet"
         try:
-            done = clean_log(path, to, self.answers, settings=dict(self.settings), replace=self.replace)
+            done = cleaned_log(path, to, self.answers, settings=dict(self.settings), replace=self.replace)
         except InputError as error:
             return LogDone(name, refused=error.line())
         return LogDone(
             name,
             done.found.records,
-            int(done.cleaned.counts.sum()),
+            done.cleaned.counting,
             done.grain_t,
             done.area_ha,
             tuple(str(flag.name).lower() for flag in done.cleaned.too_much()),
@@ -91,7 +92,7 @@ def clean_folder(
     to : str, Path or None
         Folder for the cleaned logs, each as GeoParquet; made if it is not there. None: nothing is written.
     answers, settings, replace
-        As for :func:`chaffinch.book.fieldlogs.clean_log`; the same for all.
+        As for :func:`chaffinch.book.log_large.cleaned_log`; the same for all.
     jobs : int
         Workers; what comes out does not depend on it.
     on : str
