@@ -179,3 +179,17 @@ def test_an_axis_holds_its_values(low: float, wide: float, most: int) -> None:
     assert axis.at(axis.low) == 0.0
     assert axis.at(axis.high) == 100.0
     assert axis.at(axis.high + axis.step) == 100.0
+
+
+def test_hours_begin_anew_at_midnight() -> None:
+    """A plan that goes on into the next day is read on a clock, and its places are those of its hours all the same."""
+    hours = [6.0 + k for k in range(30)]
+    given_chart = Chart(
+        Curve(hours, [Range(1, 2, 3)] * 30, (6.0, 35.0)), [], "h", "kg/ha", x_ends=(6.0, 36.0, 6.0), clock=True
+    )
+    made = drawing.chart(given_chart, title="t", about="a", name="c")
+    for svg in pictures(made):
+        below = [text for text in svg.findall("text") if text.get("class") == "at-middle"]
+        assert [text.text for text in below] == ["6", "12", "18", "0", "6", "12"]
+        places = [float(text.get("x", "0")) for text in below]
+        assert places == sorted(places)

@@ -52,6 +52,15 @@ class Axis:
         return rounded(value, max(0, -math.floor(math.log10(self.step) + 1e-9)))
 
 
+@dataclass(frozen=True, slots=True)
+class ClockAxis(Axis):
+    """Hours that go on beyond midnight: the sixth hour of the next day is 6 again, not 30."""
+
+    def label(self, value: float) -> str:
+        """The hour as a clock shows it."""
+        return f"{value % 24:g}"
+
+
 def step_of(reach: float, most: int) -> float:
     """Round step (1, 2, 5 × 10ⁿ) that divides ``reach`` into at most ``most`` parts."""
     raw = reach / most

@@ -20,7 +20,7 @@ from typing import Final, Literal
 from markupsafe import Markup, escape
 
 from chaffinch.engine.estimate import Range
-from chaffinch.paper.axes import Axis, step_of
+from chaffinch.paper.axes import Axis, ClockAxis, step_of
 from chaffinch.paper.ink import NARROW, WIDE, Drawing, drawn
 
 __all__ = [
@@ -112,6 +112,8 @@ class Chart:
         More lines in the unit of y.
     x_ends : tuple of float or None
         Low end, high end and step of x where round tens would read oddly, as for hours; None: found.
+    clock : bool
+        With ``x_ends``: x is hours, which begin anew at midnight.
     """
 
     curve: Curve | None
@@ -123,6 +125,7 @@ class Chart:
     notch_name: str = ""
     lines: Sequence[Line] = field(default_factory=tuple)
     x_ends: tuple[float, float, float] | None = None
+    clock: bool = False
     spots: Sequence[Spot] = field(default_factory=tuple)
 
 
@@ -243,7 +246,7 @@ def _chart_axes(given: Chart, width: int, height: int) -> tuple[Axis, Axis]:
     most = 9 if width >= WIDE else 5
     right = width - 14 - LETTER * len(given.x_unit)
     if given.x_ends is not None:
-        return Axis(*given.x_ends, left, right), y
+        return (ClockAxis if given.clock else Axis)(*given.x_ends, left, right), y
     x = Axis.around(min(xs), max(xs), most=most, start=left, end=right)
     return x, y
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import Final
 from urllib.parse import urlencode
@@ -34,6 +35,9 @@ from chaffinch.web.pages.frame import Form, Typed, asked, desk_of, form_of, pers
 from chaffinch.web.pages.words import words
 
 router = APIRouter()
+
+STEP_H: Final = 6.0
+"""Step of the rule of hours [h]."""
 
 MOST_BYTES: Final = 5_000_000
 NAMES: Final = (*(name.replace("-", "_") for name, _ in TEXTS), "hour_cost")
@@ -169,10 +173,11 @@ def _chart(found: DayAnswer, unit: PaceUnit) -> drawing.Drawing | None:
     ranges = [hour.machine_kg_ha.times(unit.loss.factor) for hour in found.plan.hours]
     low, high = min(r.median for r in ranges), max(r.median for r in ranges)
     digits = decimals_for(low, high)
+    ends = STEP_H * math.floor(x[0] / STEP_H), STEP_H * math.ceil(x[-1] / STEP_H), STEP_H
     return drawing.chart(
         drawing.Chart(
             drawing.Curve(x, ranges, (x[0], x[-1])), [], "h", unit.loss.name, notch=x[best],
-            notch_name=words("day.cheapest"),
+            notch_name=words("day.cheapest"), x_ends=ends, clock=True,
         ),
         title=words("day.curve"),
         about=words("day.curve.about", low=rounded(low, digits), high=rounded(high, digits), unit=unit.loss.name,
