@@ -6,20 +6,14 @@ PIP := $(BIN)/python -m pip --quiet --disable-pip-version-check install --constr
 # One more than two cores: tests with a browser, a database or a killed program wait about as long as they compute.
 JOBS ?= 3
 
-.PHONY: demo test coverage lint types docs bench calibration clean
+.PHONY: demo test lint types docs bench calibration clean
 
 demo: $(VENV)/.run ## set up and walk through an invented harvest morning
 	@$(BIN)/chaffinch demo
 
 # One thread each for linear algebra: the workers share the cores already.
-TEST := OMP_NUM_THREADS=1 OPENBLAS_NUM_THREADS=1 $(BIN)/python -m pytest -n $(JOBS) --dist worksteal
-
-test: $(VENV)/.dev ## set up and run every test
-	$(TEST)
-
-# Before Python 3.14 every line is traced to count its branches, which costs a third of the time.
-coverage: $(VENV)/.dev ## run every test and tell which lines and branches they went through
-	$(TEST) --cov --cov-report term:skip-covered
+test: $(VENV)/.dev ## set up and run every test, and tell which lines and branches they went through
+	OMP_NUM_THREADS=1 OPENBLAS_NUM_THREADS=1 $(BIN)/python -m pytest -n $(JOBS) --dist worksteal --cov --cov-report term:skip-covered
 
 lint: $(VENV)/.dev ## style, types and the import rule
 	$(BIN)/ruff check .
