@@ -311,8 +311,10 @@ def _rests(found: LogLoss, weight: Weight) -> list[str]:
     for one in found.machines:
         own = len(one.curves.own)
         key = ".none" if own == 0 else ".one" if own == 1 else ""
-        whose = "whole.machines.rests" if found.several else "whole.rests"
-        said.append(words(f"{whose}{key}", n=own, combine=one.curves.combine.name))
+        if found.several:
+            said.append(words(f"whole.machines.rests{key}", n=own, combine=one.curves.combine.name))
+        else:
+            said.append(words(f"whole.rests{key}", n=own))
     if found.joined:
         stands = sum(one.moment.stands for one in found.joined)
         said.append(words("whole.joined", n=stands, of=len(found.joined)))
