@@ -92,6 +92,10 @@ class Desk:
         """Put records sealed before into the book in one transaction: where one names another, say."""
         return records.append(self.store, sealed)
 
+    def write_missing(self, missing: Callable[[], Sequence[tuple[str, Mapping[str, Any]]]]) -> list[Receipt]:
+        """Put into the book what it is found not to hold, looked up when nobody else can write: all or none."""
+        return records.append(self.store, lambda: [self.seal(kind, body) for kind, body in missing()])
+
     def seal(self, kind: str, body: Mapping[str, Any]) -> Envelope:
         """Make the envelope of a new record, refusing a body out of form."""
         known = KINDS.get(kind)

@@ -220,7 +220,9 @@ def _beside(
 
 
 def note_bars(desk: Desk, found: LogBars) -> list[Receipt]:
-    """Note the readings the book has not yet beside their checks, all or none; looked at again before writing.
+    """Note the readings the book has not yet beside their checks, all or none.
+
+    What it has is looked up once more when nobody else can write: two who ask at once note each reading once.
 
     Raises
     ------
@@ -231,10 +233,17 @@ def note_bars(desk: Desk, found: LogBars) -> list[Receipt]:
     """
     if not found.sensors:
         raise InputError("log", None, "holds no readings of a loss sensor", "note the bar with the check: --bar NUMBER")
-    noted = _noted(desk)
-    same = {one: v.all for v in all_versions(desk, [bar.check for bar in found.new]) for one in v.all}
-    fresh = [one for one in found.new if not any((v, one.sensor) in noted for v in same.get(one.check, (one.check,)))]
-    return desk.write_all([(MONITOR, _body(one)) for one in fresh]) if fresh else []
+
+    def missing() -> list[tuple[str, dict[str, Any]]]:
+        noted = _noted(desk)
+        same = {one: v.all for v in all_versions(desk, [bar.check for bar in found.new]) for one in v.all}
+        return [
+            (MONITOR, _body(one))
+            for one in found.new
+            if not any((v, one.sensor) in noted for v in same.get(one.check, (one.check,)))
+        ]
+
+    return desk.write_missing(missing) if found.new else []
 
 
 def _body(one: LogBar) -> dict[str, Any]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Final
 
@@ -32,7 +32,9 @@ class Stored:
     arrived: str
 
 
-def append(store: Store, batch: Sequence[Envelope | Receipt]) -> list[Receipt]:
+def append(
+    store: Store, batch: Sequence[Envelope | Receipt] | Callable[[], Sequence[Envelope | Receipt]]
+) -> list[Receipt]:
     """Add records to the book in one transaction and return a receipt for each, in order.
 
     A receipt exists only once the transaction is on disk: ``accepted`` and ``known`` may be shown as saved. One record
@@ -51,9 +53,10 @@ def append(store: Store, batch: Sequence[Envelope | Receipt]) -> list[Receipt]:
             # One writer at a time, as with a file: nobody locks another out, and places follow the order of commits,
             # so that who has read up to a place has missed nothing before it. Readers do not wait.
             connection.exec_driver_sql("LOCK TABLE record IN SHARE ROW EXCLUSIVE MODE")
-        known = _hashes(connection, [item.id for item in batch if isinstance(item, Envelope)])
+        items = batch() if callable(batch) else batch
+        known = _hashes(connection, [item.id for item in items if isinstance(item, Envelope)])
         fresh: list[tuple[str, str, Mapping[str, Any]]] = []
-        for item in batch:
+        for item in items:
             if isinstance(item, Receipt):
                 receipts.append(item)
                 continue
