@@ -7,7 +7,6 @@ order of the file. Memory holds one batch, one piece of a field, and the squares
 from __future__ import annotations
 
 import shutil
-import tempfile
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -28,9 +27,12 @@ from chaffinch.fieldlog.settings import Settings
 from chaffinch.fieldlog.shelf import Shelf
 from chaffinch.fieldlog.staged import PIECE, clean_field
 from chaffinch.fieldlog.tabled import NOTICED
+from chaffinch.fieldlog.work_folder import drop_work_folder, make_work_folder
 
 RECORD_BYTES: Final = 400
 """Disk that a record takes while its field is worked on [bytes]: as read, completed, and with its way; own figure."""
+PREFIX: Final = "chaffinch-log-"
+"""How the names of folders begin that a log is worked on in."""
 
 Progress = Callable[[int, int], None]
 
@@ -94,13 +96,18 @@ def clean_large(
         return None
     if large.found.questions or large.found.rows is None:
         return LargeLog(large.found, None, {}, float("nan"))
-    work = Path(tempfile.mkdtemp(prefix="chaffinch-log-", dir=folder))
+    try:
+        work = make_work_folder(PREFIX, folder)
+    except OSError as error:
+        raise _no_room(error) from None
     try:
         _refuse_without_room(work, large.records_about)
         shelf, problems = _shelved(large, work, progress)
         cleaned, derived = _cleaned(shelf, work, settings, piece, progress)
-    except BaseException:
-        shutil.rmtree(work, ignore_errors=True)
+    except BaseException as error:
+        drop_work_folder(work)
+        if isinstance(error, OSError):
+            raise _no_room(error) from None
         raise
     recomputed, count = _recomputed(cleaned, derived)
     if abs(recomputed - 1.0) > NOTICED and not {"interval_s", "distance_m"} & set(derived):
@@ -109,6 +116,11 @@ def clean_large(
     head = large.found
     found = Found(head.kind, None, (), tuple(problems), head.matched)
     return LargeLog(found, cleaned, derived, recomputed)
+
+
+def _no_room(error: OSError) -> InputError:
+    problem = f"does not take what has to wait there ({error.strerror or error})"
+    return InputError("disk", None, problem, "make room, or set TMPDIR to a folder on a larger disk")
 
 
 def _refuse_without_room(work: Path, records: int) -> None:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import shutil
 import weakref
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
@@ -15,6 +14,7 @@ from chaffinch.fieldlog.clean import Cleaned, Flag, Taken
 from chaffinch.fieldlog.lag import Lag
 from chaffinch.fieldlog.rows import Part, Rows
 from chaffinch.fieldlog.settings import Settings
+from chaffinch.fieldlog.work_folder import drop_work_folder
 
 _BESIDE: Final = ("flags", "flow_kg_s", "yield_t_ha", "overlap_share", "pass_no")
 
@@ -80,7 +80,7 @@ class CleanedOnDisk:
     counting: int
 
     def __post_init__(self) -> None:
-        weakref.finalize(self, shutil.rmtree, self.folder, ignore_errors=True)
+        weakref.finalize(self, drop_work_folder, self.folder)
 
     @property
     def share_flagged(self) -> float:

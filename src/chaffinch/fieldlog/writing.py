@@ -16,6 +16,7 @@ import numpy as np
 from chaffinch.errors import InputError
 from chaffinch.fieldlog.loss_parts import Cell
 from chaffinch.fieldlog.rows import Rows, in_order
+from chaffinch.fieldlog.work_folder import whole_file
 
 if TYPE_CHECKING:
     import polars as pl
@@ -52,17 +53,13 @@ def write_log(path: Path, rows: Rows, *, beside: Mapping[str, Any] | None = None
     if not located and kind in ("GeoPackage", "GeoJSON"):
         raise InputError("output", path.name, "needs positions, and the records have none", "write .csv or .parquet")
     table = as_table(rows, beside or {})
-    try:
+    with whole_file(path) as fresh:
         if kind == "comma text":
-            table.write_csv(path)
+            table.write_csv(fresh)
         elif kind == "GeoParquet":
-            _parquet(path, rows, table, located=located)
+            _parquet(fresh, rows, table, located=located)
         else:
-            _by_gdal(path, rows, table, "GPKG" if kind == "GeoPackage" else "GeoJSON")
-    except OSError as error:
-        raise InputError(
-            "output", path.name, f"cannot be written ({error.strerror or error})", "check the disk"
-        ) from None
+            _by_gdal(fresh, rows, table, "GPKG" if kind == "GeoPackage" else "GeoJSON")
 
 
 def write_cells(path: Path, squares: Sequence[Cell], *, replace: bool = False) -> None:
@@ -89,18 +86,14 @@ def write_cells(path: Path, squares: Sequence[Cell], *, replace: bool = False) -
         "loss_kg_ha": np.array([one.kg_ha for one in squares]),
         "loss_kg": np.array([one.area_ha * one.kg_ha for one in squares]),
     }
-    try:
+    with whole_file(path) as fresh:
         if kind == "GeoParquet":
             column = {"encoding": "WKB", "geometry_types": ["Polygon"]}
             geo = {"version": GEO_VERSION, "primary_column": "geometry", "columns": {"geometry": column}}
             shapes = pl.Series("geometry", list(wkb), dtype=pl.Binary)
-            pl.DataFrame(fields).with_columns(shapes).write_parquet(path, metadata={"geo": json.dumps(geo)})
+            pl.DataFrame(fields).with_columns(shapes).write_parquet(fresh, metadata={"geo": json.dumps(geo)})
         else:
-            _written_by_gdal(path, wkb, fields, "GPKG" if kind == "GeoPackage" else "GeoJSON", "Polygon")
-    except OSError as error:
-        raise InputError(
-            "output", path.name, f"cannot be written ({error.strerror or error})", "check the disk"
-        ) from None
+            _written_by_gdal(fresh, wkb, fields, "GPKG" if kind == "GeoPackage" else "GeoJSON", "Polygon")
 
 
 def as_table(rows: Rows, beside: Mapping[str, Any]) -> pl.DataFrame:
@@ -172,10 +165,10 @@ def _by_gdal(path: Path, rows: Rows, table: pl.DataFrame, driver: str) -> None:
 
 
 def _written_by_gdal(path: Path, wkb: Any, fields: Mapping[str, Any], driver: str, kind: str) -> None:
-    from pyogrio.errors import DataSourceError
+    from pyogrio.errors import DataLayerError, DataSourceError, FeatureError
     from pyogrio.raw import write
 
     try:
         write(path, wkb, list(fields.values()), list(fields), geometry_type=kind, crs="EPSG:4326", driver=driver)
-    except DataSourceError as error:
+    except (DataLayerError, DataSourceError, FeatureError) as error:
         raise InputError("output", path.name, f"cannot be written ({error})", "check the folder and the disk") from None

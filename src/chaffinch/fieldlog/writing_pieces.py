@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import tempfile
 from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Any, Final
@@ -10,6 +9,7 @@ from typing import Any, Final
 from chaffinch.errors import InputError
 from chaffinch.fieldlog.clean import Cleaned
 from chaffinch.fieldlog.pieces import CleanedLog
+from chaffinch.fieldlog.work_folder import whole_file
 from chaffinch.fieldlog.writing import as_table, geo_metadata, write_log
 
 ENDINGS: Final = (".parquet", ".csv")
@@ -48,14 +48,8 @@ def write_pieces(path: Path, log: CleanedLog, beside: Callable[[Cleaned], Mappin
         As :func:`refuse_early`, and where it cannot be written.
     """
     refuse_early(path, replace=replace)
-    try:
-        with tempfile.TemporaryDirectory(prefix=".chaffinch-", dir=path.parent) as place:
-            whole = Path(place) / path.name
-            (_as_text if path.suffix.lower() == ".csv" else _as_parquet)(whole, log, beside)
-            whole.replace(path)
-    except OSError as error:
-        problem = f"cannot be written ({error.strerror or error})"
-        raise InputError("output", path.name, problem, "check the disk") from None
+    with whole_file(path) as fresh:
+        (_as_text if path.suffix.lower() == ".csv" else _as_parquet)(fresh, log, beside)
 
 
 def _as_text(path: Path, log: CleanedLog, beside: Callable[[Cleaned], Mapping[str, Any]]) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from pathlib import Path
 from typing import Final
 
@@ -67,7 +68,10 @@ def write_map_picture(
     if path.exists() and not replace:
         raise InputError("output", path.name, "is there already", "give another name, or say that it may be replaced")
     made = map_picture(found, unit, sign, zones)
+    fresh = path.with_name(f".{path.name[:100]}.{os.getpid()}.part")
     try:
-        path.write_bytes(made)
+        fresh.write_bytes(made)
+        fresh.replace(path)
     except OSError as error:
+        fresh.unlink(missing_ok=True)
         raise InputError("output", path.name, f"cannot be written ({error.strerror})", "check the disk") from None
