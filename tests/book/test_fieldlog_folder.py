@@ -54,6 +54,17 @@ def test_open_questions_are_told_per_log_and_nothing_is_written_over(season: Pat
     assert not any(d.refused for d in clean_folder(season, tmp_path / "out", answers, replace=True)[1:])
 
 
+@pytest.mark.parametrize("other", ["north-log.csv", "North-LOG.csv"])
+def test_two_logs_of_one_name_are_told_before_one_is_written_over_the_other(
+    season: Path, tmp_path: Path, other: str
+) -> None:
+    shutil.copy(season / "short.csv", season / other)
+    with pytest.raises(InputError, match="would be written under one name"):
+        clean_folder(season, tmp_path / "out", answers_of(zone="utc"), replace=True)
+    assert not (tmp_path / "out").exists()
+    assert len(clean_folder(season, None, answers_of(zone="utc"))) == 5
+
+
 def test_what_is_no_folder_of_logs_is_refused(tmp_path: Path, season: Path) -> None:
     with pytest.raises(InputError, match="is no folder"):
         clean_folder(EXAMPLE)

@@ -11,6 +11,7 @@ from test_log_losses import a_log
 
 from chaffinch.book.fieldlog_maps import MapDone, map_folder
 from chaffinch.book.log_losses import log_loss, write_map
+from chaffinch.errors import InputError
 from season_book import SeasonBook, start, with_speeds
 
 
@@ -74,3 +75,12 @@ def test_maps_that_are_there_are_not_written_over(mapped: Mapped) -> None:
     again = map_folder(mapped.book.desk, mapped.folder, "canola", mapped.to)
     assert all("is there already" in done.refused for done in again[1:3])
     assert {path: path.stat().st_mtime_ns for path in mapped.to.iterdir()} == before
+
+
+def test_two_maps_of_one_name_are_refused_before_any_work(mapped: Mapped, tmp_path: Path) -> None:
+    for name in ("a/b.csv", "a-b.csv"):
+        (tmp_path / name).parent.mkdir(exist_ok=True)
+        (tmp_path / name).write_text("never read", encoding="utf-8")
+    with pytest.raises(InputError, match="would be written under one name"):
+        map_folder(mapped.book.desk, tmp_path, "canola", tmp_path / "maps", replace=True)
+    assert not (tmp_path / "maps").exists()

@@ -81,6 +81,13 @@ def test_names_and_coordinates_are_asked_and_never_guessed(tmp_path: Path) -> No
     np.testing.assert_allclose(shapely.total_bounds(told.shapes), [LON, LAT, LON + 0.003, LAT + 0.002], atol=1e-9)
 
 
+def test_a_name_stands_on_one_line_of_signs_that_can_be_shown(tmp_path: Path) -> None:
+    shown = frame()
+    shown["zone"] = ["clay\r\nwet", "\x1b[31msand\u202e\x07", "clay wet"]
+    shown.to_file(tmp_path / "odd.gpkg")
+    assert read_zones(tmp_path / "odd.gpkg").names == ("clay wet", "[31msand")
+
+
 def test_what_is_no_file_of_zones_is_refused(tmp_path: Path) -> None:
     points = geopandas.GeoDataFrame({"name": ["a"]}, geometry=[shapely.Point(LON, LAT)], crs="EPSG:4326")
     points.to_file(tmp_path / "points.geojson")

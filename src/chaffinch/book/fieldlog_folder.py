@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from dataclasses import replace as dataclass_replace
 from pathlib import Path
@@ -58,7 +58,7 @@ class _Work:
         name = path.relative_to(self.folder).as_posix() or path.name
         to = None
         if self.to is not None:
-            to = self.to / f"{name.replace('/', '-').strip('.') or self.folder.name}.parquet"
+            to = self.to / file_name(name, self.folder)
         try:
             done = cleaned_log(path, to, self.answers, settings=dict(self.settings), replace=self.replace)
         except InputError as error:
@@ -71,6 +71,27 @@ class _Work:
             done.area_ha,
             tuple(str(flag.name).lower() for flag in done.cleaned.too_much()),
         )
+
+
+def file_name(name: str, folder: Path) -> str:
+    """The file that is written of a log, by the log's path below the folder."""
+    return f"{name.replace('/', '-').strip('.') or folder.name}.parquet"
+
+
+def refuse_alike(logs: Sequence[Path], folder: Path) -> None:
+    """Refuse logs of which one would be written over the other, as of ``a/b.csv`` and ``a-b.csv``.
+
+    Raises
+    ------
+    InputError
+        Also where their names differ in capitals only, which many disks do not keep apart.
+    """
+    written: dict[str, str] = {}
+    for log in logs:
+        name = log.relative_to(folder).as_posix()
+        other = written.setdefault(file_name(name, folder).casefold(), name)
+        if other != name:
+            raise InputError("folder", f"{other}, {name}", "would be written under one name", "rename one of them")
 
 
 def clean_folder(
@@ -109,7 +130,7 @@ def clean_folder(
     Raises
     ------
     InputError
-        When there is no log, or the folder to write to cannot be made.
+        When there is no log, the folder to write to cannot be made, or two logs would be written under one name.
     """
     libraries()
     from chaffinch.fieldlog.each import for_each, logs_in
@@ -120,6 +141,7 @@ def clean_folder(
     logs = logs_in(root)
     goal = None if to is None else Path(to)
     if goal is not None:
+        refuse_alike(logs, root)
         try:
             goal.mkdir(parents=True, exist_ok=True)
         except OSError as error:

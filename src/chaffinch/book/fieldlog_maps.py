@@ -18,6 +18,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
 from chaffinch.book.desk import Desk, new_id, open_desk
+from chaffinch.book.fieldlog_folder import file_name, refuse_alike
 from chaffinch.book.fieldlogs import libraries
 from chaffinch.book.keeping import back_up
 from chaffinch.book.log_losses import SPEED_CLASS_KMH, log_loss, write_map
@@ -97,7 +98,7 @@ class _Work:
     def __call__(self, path: Path) -> MapDone:
         name = path.relative_to(self.folder).as_posix() or path.name
         try:
-            to = None if self.to is None else self.to / map_name(name, self.folder)
+            to = None if self.to is None else self.to / file_name(name, self.folder)
             if to is not None and to.exists() and not self.replace:
                 raise InputError("output", to.name, "is there already", "say that it may be replaced")
             found = log_loss(
@@ -124,11 +125,6 @@ class _Work:
             found.beyond_share,
             len(found.squares),
         )
-
-
-def map_name(name: str, folder: Path) -> str:
-    """The file of a log's map, by its path below the folder."""
-    return f"{name.replace('/', '-').strip('.') or folder.name}.parquet"
 
 
 def map_folder(
@@ -178,7 +174,8 @@ def map_folder(
     Raises
     ------
     InputError
-        When there is no log, the folder to write to cannot be made, or is missing where workers elsewhere need it.
+        When there is no log, the folder to write to cannot be made, or is missing where workers elsewhere need it, or
+        two maps would be written under one name.
     """
     libraries()
     from chaffinch.fieldlog.cluster import HERE, for_each_on
@@ -189,6 +186,7 @@ def map_folder(
     root, goal = Path(folder), None if to is None else Path(to)
     logs = logs_in(root)
     if goal is not None:
+        refuse_alike(logs, root)
         try:
             goal.mkdir(parents=True, exist_ok=True)
         except OSError as error:

@@ -218,9 +218,10 @@ def _column(columns: tuple[str, ...], asked: str, file: str) -> str:
 
 
 def _text(value: object) -> str:
-    """The name of a zone; a whole number without its point."""
+    """The name of a zone on one line of signs that can be shown; a whole number without its point."""
     if value is None or (isinstance(value, float | np.floating) and np.isnan(value)):
         return "without a name"
     if isinstance(value, float | np.floating) and float(value).is_integer():
         return str(int(value))
-    return str(value).strip() or "without a name"
+    plain = "".join(sign if sign.isprintable() else " " for sign in str(value))
+    return " ".join(plain.split()) or "without a name"
