@@ -18,6 +18,7 @@ from pyproj import Transformer
 from chaffinch.errors import InputError
 from chaffinch.fieldlog.answers import Answers, Found
 from chaffinch.fieldlog.reading import read_log
+from chaffinch.fieldlog.zones import read_zones
 
 FIELDS = {"speed": "Speed_km_h", "width": "Swath_Widt", "distance": "Distance", "interval": "Duration_s",
           "flow": "Grain_Flow", "yield": "Yield", "moisture": "Moisture"}  # fmt: skip
@@ -195,3 +196,27 @@ def test_parquet_in_another_system_and_broken_shapes(tmp_path: Path) -> None:
     table.with_columns(broken).write_parquet(tmp_path / "b.parquet", metadata={"geo": json.dumps(geo)})
     with pytest.raises(InputError, match="geometries that cannot be read"):
         read_log(tmp_path / "b.parquet")
+
+
+VIRTUAL = (
+    '<OGRVRTDataSource><OGRVRTLayer name="secret"><SrcDataSource>{}</SrcDataSource></OGRVRTLayer></OGRVRTDataSource>'
+)
+
+
+@pytest.mark.parametrize("wrapped", ["{}", "\ufeff  {}", '{{"a": "{}"', '{{"type": "gdal_streamed_alg", "a": "{}"}}'])
+@pytest.mark.parametrize("ending", [".geojson", ".json", ".gpkg", ".shp", ".zip"])
+def test_a_file_that_points_to_others_is_never_followed(tmp_path: Path, ending: str, wrapped: str) -> None:
+    """Named like a map, and inside a list of other files of this computer: GDAL would read those."""
+    secret = tmp_path / "secret.geojson"
+    point = {"type": "Feature", "geometry": {"type": "Point", "coordinates": [1, 50]}, "properties": {"zone": "x"}}
+    secret.write_text(json.dumps({"type": "FeatureCollection", "features": [point]}), encoding="utf-8")
+    sent = tmp_path / f"sent{ending}"
+    inside = wrapped.format(VIRTUAL.format(secret))
+    if ending == ".zip":
+        with zipfile.ZipFile(sent, "w") as box:
+            box.writestr("sent.geojson", inside)
+    else:
+        sent.write_text(inside, encoding="utf-8")
+    for read in (read_log, read_zones):
+        with pytest.raises(InputError, match=r"sent\.\w+: is no .* inside"):
+            read(sent)

@@ -8,6 +8,8 @@ from __future__ import annotations
 
 import json
 import warnings
+import zipfile
+import zlib
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
@@ -31,6 +33,10 @@ KINDS: Final = {
     ".parquet": "Parquet",
     ".geoparquet": "Parquet",
 }
+BEGINS: Final = {".shp": b"\x00\x00\x27\x0a", ".gpkg": b"SQLite format 3\x00", ".geojson": b"{", ".json": b"{"}
+"""How files of these kinds begin: ESRI's white paper of 1998, GeoPackage 1.4 requirement 1, RFC 7946 (memory)."""
+_ELSEWHERE: Final = (b"<OGR", b"gdal_streamed_alg")  # files of GDAL's own that are made of other files or addresses
+_HEAD_BYTES: Final = 1 << 16
 _POINT: Final = 0  # shapely's number of a point
 _MEND: Final = "export it anew, or as comma text"
 
@@ -96,11 +102,39 @@ def _is_degrees(crs: str) -> bool:
     return crs.upper() in ("EPSG:4326", "OGC:CRS84")
 
 
+def refuse_other_kind(path: Path, inner: str, name: str) -> None:
+    """Refuse a file that is not what its ending says, before GDAL looks into it.
+
+    GDAL goes by what a file holds: one that is named like a map, and inside is a description of other files or of
+    addresses, would have it read those, and show whatever lies on this computer to who sent it.
+
+    Raises
+    ------
+    InputError
+        Also when its beginning cannot be read.
+    """
+    begins = BEGINS[Path(name).suffix.lower()]
+    try:
+        if inner:
+            with zipfile.ZipFile(path) as box, box.open(inner) as member:
+                head = member.read(_HEAD_BYTES)
+        else:
+            with path.open("rb") as plain:
+                head = plain.read(_HEAD_BYTES)
+    except (OSError, zipfile.BadZipFile, zlib.error, KeyError, EOFError, NotImplementedError) as error:
+        raise InputError(name, None, f"cannot be read ({str(error)[:100]})", _MEND) from None
+    if begins == b"{":
+        head = head.removeprefix(b"\xef\xbb\xbf").lstrip(b" \t\r\n\x1e")
+    if not head.startswith(begins) or (begins == b"{" and any(sign in head for sign in _ELSEWHERE)):
+        raise InputError(name, None, f"is no {KINDS[Path(name).suffix.lower()]} inside", _MEND)
+
+
 def _by_gdal(path: Path, inner: str, name: Path, answers: Answers) -> Read:
     import polars as pl
     import pyogrio
     from pyogrio.errors import DataLayerError, DataSourceError
 
+    refuse_other_kind(path, inner, name.name)
     where = f"/vsizip/{path.resolve().as_posix()}/{inner}" if inner else str(path)
     with warnings.catch_warnings(record=True) as heard:
         warnings.simplefilter("always")

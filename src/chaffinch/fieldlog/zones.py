@@ -17,7 +17,7 @@ from chaffinch.errors import InputError
 from chaffinch.fieldlog.opened import opened
 from chaffinch.fieldlog.places import to_degrees
 from chaffinch.fieldlog.rows import FloatArray, IntArray
-from chaffinch.fieldlog.vectorfile import KINDS, parquet_table
+from chaffinch.fieldlog.vectorfile import KINDS, parquet_table, refuse_other_kind
 
 ENDINGS: Final = tuple(KINDS)
 _BY_GDAL: Final = tuple(ending for ending, kind in KINDS.items() if kind != "Parquet")
@@ -174,7 +174,9 @@ def _read(path: Path) -> tuple[Any, dict[str, Any], str]:
         if read.wkb is None:
             raise InputError(path.name, None, "is a table without areas", _MEND)
         return read.wkb, {name: read.table[name].to_list() for name in read.table.columns}, read.crs
-    where = f"/vsizip/{path.resolve().as_posix()}/{_inside(path)}" if ending == ".zip" else str(path)
+    inner = _inside(path) if ending == ".zip" else ""
+    refuse_other_kind(path, inner, PurePosixPath(inner or path.name).name)
+    where = f"/vsizip/{path.resolve().as_posix()}/{inner}" if inner else str(path)
     with warnings.catch_warnings():
         # What GDAL finds odd and reads all the same shows in what was read.
         warnings.simplefilter("ignore")
