@@ -7,7 +7,7 @@ import pytest
 from farm_book import BOOK, logged
 
 from chaffinch.cli.book import BOOK_COMMANDS, BookCommands
-from chaffinch.cli.hushed import hushed, hushed_value
+from chaffinch.cli.hushed import LONGEST_LOOKED_AT, hushed, hushed_value
 
 pytestmark = pytest.mark.usefixtures("farm")
 
@@ -135,3 +135,8 @@ def test_what_stands_before_and_after_stays(chaffinch):  # noqa: ARG001 - the fa
     assert hushed("a postgresql://ines:x y@h/d b") == "a postgresql://ines:*** y@h/d b"
     assert hushed_value("postgresql://ines:x y@h/d") == "postgresql://ines:***@h/d"
     assert hushed_value(3.5) == 3.5
+
+
+def test_of_a_long_value_only_what_can_be_shown_is_looked_at():
+    assert hushed_value("[" * 100_000) == "[" * LONGEST_LOOKED_AT
+    assert "secret" not in str(hushed_value("postgresql://ines:secret" + "x" * 2000 + "@h/d"))

@@ -182,6 +182,11 @@ def test_twenty_thousand_rows_are_read() -> None:
          "whole"),
         ('{"hourly": {"time": [], "temperature_2m": []}, "utc_offset_seconds": 1e9}', "utc_offset_seconds",
          "no distance", "-21600"),
+        (table("2026-09-02 13:00,x20,40", "2026-09-02 14:00,22,39"), "line 2, temperature (C)", "no number", "12.5"),
+        (table("2026-09-02 13:00,20,/40", "2026-09-02 14:00,22,39"), "line 2, humidity (%)", "no number", "12.5"),
+        ('{"hourly": {"time": ["2026-09-02T13:00"], "temperature_2m": [1%s]}}' % ("0" * 400),
+         "hourly, temperature_2m 1", "is no number", "whole"),
+        ('{"hourly": 1%s}' % ("0" * 5000), "forecast", "is no JSON", "whole"),
         ("14 warm", "line 1", "no hour of a forecast", "14:00 24 °C 45 %"),
         ("14 20 C 40 %\n19 20 C 40 %", "line 2, hour", "5 hours after", "fill the gap"),
         ("14 20 C 40 %\n8 20 C 40 %", "line 2, hour", "more than twelve hours", "in order"),
@@ -197,6 +202,18 @@ def test_what_cannot_be_meant_is_refused_with_field_value_and_mend(
     assert problem in refused.value.problem, line
     assert mend in refused.value.mend, line
     assert "\n" not in line
+
+
+@pytest.mark.parametrize(("cell", "warm"), [("\u22122.5", -2.5), ("+2", 2.0), (".5", 0.5), ("2 °C", 2.0)])
+def test_a_number_may_have_a_sign_a_bare_point_or_its_unit(cell: str, warm: float) -> None:
+    found = read_forecast(table(f"2026-09-02 13:00,{cell},40", "2026-09-02 14:00,4,39"))
+    assert found.hours[0].temperature_c == warm
+
+
+@pytest.mark.parametrize("line", ["14 a24 C 40 %", "14 24 C x40 %", "[14 24 C 40 %", "14 24 C (40 %"])
+def test_a_typed_number_with_something_before_it_is_refused(line: str) -> None:
+    with pytest.raises(InputError):
+        read_forecast(f"{line}\n15 20 C 40 %", day="2026-09-02")
 
 
 def test_typed_lines_need_their_day() -> None:

@@ -11,6 +11,8 @@ _TO_AN_AT: Final = re.compile(_USER + r"(?:(?!['\"]?[\s;,)]).)+@")
 _TO_THE_LAST_AT: Final = re.compile(_USER + r".*@", re.DOTALL)
 _CUT_SHORT: Final = re.compile(r"(\w+:/{1,2}[^\s:/@'\"]+):(?!\*\*\*)[^\s@'\"]*")
 """An address that was shortened before its @."""
+LONGEST_LOOKED_AT: Final = 1000
+"""Characters of a value that are kept; own figure: an error shows 60."""
 _SAID_BY_NAME: Final = re.compile(r"((?:password|passwd|pwd)\s*=)[^\s&;'\")]+", re.IGNORECASE)
 
 
@@ -23,5 +25,10 @@ def hushed(text: str) -> str:
 
 
 def hushed_value(value: object) -> object:
-    """A value that may be an address as a whole: its password may hold blanks and marks too."""
-    return hushed(_TO_THE_LAST_AT.sub(r"\1:***@", value)) if isinstance(value, str) else value
+    """A value that may be an address as a whole: its password may hold blanks and marks too.
+
+    Only its beginning is ever shown, so no more is looked at: the search takes the square of the length.
+    """
+    if not isinstance(value, str):
+        return value
+    return hushed(_TO_THE_LAST_AT.sub(r"\1:***@", value[:LONGEST_LOOKED_AT]))

@@ -10,7 +10,6 @@ from __future__ import annotations
 
 import csv
 import json
-import math
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
@@ -21,6 +20,8 @@ from chaffinch.errors import InputError
 MOST_CHARACTERS: Final = 20_000_000
 """Largest forecast that is read [characters]; 20,000 rows take about 1 MB."""
 MOST_ROWS: Final = 200_000
+LARGEST: Final = 1e6
+"""Numbers of a saved JSON are below it; no quantity read here comes near."""
 QUANTITIES: Final = ("temperature", "humidity", "dew", "wind", "cloud")
 
 _WORDS: Final[Mapping[str, frozenset[str]]] = {
@@ -48,7 +49,7 @@ UNITS: Final[Mapping[str, Mapping[str, str]]] = {
 """How each unit may be written; the dew point goes with temperature, cloud with humidity."""
 LIKE: Final = {"temperature": "temperature", "dew": "temperature", "humidity": "humidity", "cloud": "humidity",
                "wind": "wind"}  # fmt: skip
-_NUMBER = re.compile(r"\s*([+-−]?\d+(?:[.,]\d+)?)\s*(.*?)\s*$")
+_NUMBER = re.compile(r"\s*([+\-−]?(?:\d+(?:[.,]\d+)?|[.,]\d+))\s*(.*?)\s*$")
 _DATED = re.compile(r"\s*\"?\d{4}-\d{1,2}-\d{1,2}")
 _EMPTY: Final = frozenset(("", "-", "–", "na", "n/a", "nan", "null", "none"))
 
@@ -199,7 +200,8 @@ def _unit_in_header(name: str, meaning: str) -> str:
 def _of_json(text: str) -> Rows:
     try:
         whole = json.loads(text)
-    except (json.JSONDecodeError, RecursionError) as error:
+    except (ValueError, RecursionError) as error:
+        # A ValueError too is a number of thousands of digits.
         where = f" at line {error.lineno}" if isinstance(error, json.JSONDecodeError) else ""
         raise InputError("forecast", None, f"is no JSON{where}", "save the service's answer whole") from None
     hourly = whole.get("hourly")
@@ -230,7 +232,7 @@ def _of_json(text: str) -> Rows:
 def _json_number(value: Any, field: str) -> float | None:
     if value is None:
         return None
-    if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
+    if isinstance(value, bool) or not isinstance(value, int | float) or not abs(value) < LARGEST:
         raise InputError(field, value, "is no number", "save the service's answer whole")
     return float(value)
 
@@ -280,7 +282,7 @@ def _typed_parts(line: str) -> list[str]:
     """Pieces that begin with a number: a unit stays with the number before it."""
     pieces: list[str] = []
     for word in re.split(r"[\s;]+|,(?=\s)", line.strip()):
-        if pieces and not re.match(r"[+-−]?\d", word):
+        if pieces and not re.match(r"[+\-−]?[.,]?\d", word):
             pieces[-1] += f" {word}"
         elif word:
             pieces.append(word)
