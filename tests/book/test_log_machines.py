@@ -14,9 +14,11 @@ import shapely
 from test_log_losses import a_log, combine
 
 from chaffinch.book import log_runs
+from chaffinch.book.fieldlog_said import hours_said
 from chaffinch.book.log_losses import log_loss, measured
 from chaffinch.book.log_machines import told_machines, whose_records
 from chaffinch.book.log_zones import ZonesTold
+from chaffinch.book.things import edit_label, find_thing
 from chaffinch.engine.sharing import SharedByBoth
 from chaffinch.errors import InputError
 from season_book import SeasonBook, start, with_speeds
@@ -112,6 +114,47 @@ def test_another_pace_the_best_ones_and_zones_are_summed(harvest: tuple[SeasonBo
     assert sum(one.cut_ha for one in found.by_zone) == pytest.approx(found.cut_ha)
     assert west.total_kg.median + east.total_kg.median == pytest.approx(found.total_kg.median, rel=0.02)
     assert west.kg_ha.high < east.kg_ha.low, "Young Bess cut the east"
+
+
+def test_time_is_reckoned_by_what_the_book_stores_for_each_machine(harvest: tuple[SeasonBook, Path]) -> None:
+    book, path = harvest
+    asked = {"other_kmh": 5.0, "price_per_t": 600.0}
+    without = log_loss(book.desk, None, "canola", path, **asked)
+    assert (without.other.time_cost, without.stored) == (None, ())
+    with pytest.raises(InputError, match=r"the book stores none for Old Bess.*store one with the farm"):
+        log_loss(book.desk, combine(book), "canola", path, best=True, price_per_t=600.0)
+    things = [find_thing(book.desk, *one) for one in (("combine", "Young Bess"), ("farm", "Larkhollow"))]
+    try:
+        edit_label(book.desk, things[0], "hour_cost", "100 /h")
+        half = log_loss(book.desk, None, "canola", path, **asked)
+        assert [one.other.time_cost is None for one in half.machines] == [True, False]
+        assert half.other.time_cost is None, "what one machine's time costs is not known"
+        with pytest.raises(InputError, match="Old Bess"):
+            log_loss(book.desk, None, "canola", path, best=True, price_per_t=600.0)
+        edit_label(book.desk, things[1], "hour_cost", "250 /h")
+        found = log_loss(book.desk, None, "canola", path, **asked)
+        own = [one.other for one in found.machines]
+        assert [one.time_cost / one.hours_more for one in own] == pytest.approx([250.0, 100.0])
+        assert found.other.time_cost == pytest.approx(sum(one.time_cost for one in own))
+        assert hours_said(found, "$") == [
+            "Stored hour cost $250/h, the farm's.",
+            "Young Bess: Stored hour cost $100/h, this combine's own.",
+        ]
+        assert [row["hour_cost_stored_with"] for row in measured(found)["machines"]] == ["farm", "combine"]
+        told = log_loss(book.desk, None, "canola", path, hour_cost_per_h=300.0, **asked)
+        assert told.other.time_cost == pytest.approx(300.0 * told.other.hours_more)
+        assert (told.stored, hours_said(told, "$")) == ((), [])
+        best = log_loss(book.desk, None, "canola", path, best=True, price_per_t=600.0)
+        both = [one.other for one in best.machines]
+        costs = [250.0 * both[0].hours_more, 100.0 * both[1].hours_more]
+        assert [one.time_cost for one in both] == pytest.approx(costs)
+        dear = log_loss(book.desk, None, "canola", path, best=True, price_per_t=600.0, hour_cost_per_h=250.0)
+        assert dear.machines[0].best.best_kmh == best.machines[0].best.best_kmh
+        assert dear.machines[1].best.best_kmh >= best.machines[1].best.best_kmh, "a cheaper hour may be a longer one"
+        assert log_loss(book.desk, None, "canola", path).stored == (), "nothing asked that needs it"
+    finally:
+        for one in things:
+            edit_label(book.desk, find_thing(book.desk, one.kind, one.name), "hour_cost", None)
 
 
 def test_a_machine_of_another_name_is_told_and_nothing_is_guessed(harvest: tuple[SeasonBook, Path]) -> None:

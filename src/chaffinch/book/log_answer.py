@@ -16,6 +16,7 @@ from chaffinch.engine.estimate import Range
 from chaffinch.engine.pace import Pace
 
 if TYPE_CHECKING:
+    from chaffinch.book.hour_costs import StoredHour
     from chaffinch.fieldlog.loss_parts import Cell, ClassLoss
     from chaffinch.fieldlog.moments import Moment
 
@@ -81,6 +82,8 @@ class MachineLoss:
     other : OtherPace or None
     best : Pace or None
     sensor : LogSensor or None
+    stored : StoredHour or None
+        The hour cost of the book, where time was reckoned by it.
     """
 
     called: str
@@ -98,6 +101,7 @@ class MachineLoss:
     other: OtherPace | None = None
     best: Pace | None = None
     sensor: LogSensor | None = None
+    stored: StoredHour | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -180,6 +184,11 @@ class LogLoss:
         return None if self.several else self.machines[0].best
 
     @property
+    def stored(self) -> tuple[StoredHour, ...]:
+        """The hour costs of the book that time was reckoned by."""
+        return tuple(one.stored for one in self.machines if one.stored is not None)
+
+    @property
     def sensor(self) -> LogSensor | None:
         """The loss sensor of the only machine; of several, each has its own."""
         return None if self.several else self.machines[0].sensor
@@ -199,6 +208,7 @@ def measured(found: LogLoss) -> dict[str, Any]:
                 "best_kmh": None if one.best is None else one.best.best_kmh,
                 "other_total_kg": None if one.other is None else as_range(one.other.total_kg),
                 "saved_kg": None if one.other is None else as_range(one.other.saved_kg),
+                "hour_cost_stored_with": None if one.stored is None else one.stored.of,
             }
             for one in found.machines
         ],

@@ -80,11 +80,11 @@ def asked_loss(
         return units.read_positive(text, "speed", field=called(name)).value if text else None
 
     price, hour_cost = money("price", "price", unit.bushel_kg), money("hour_cost", "money_rate")
-    sign = one_currency(desk, told)
+    one_currency(desk, told)
     found = log_loss(
         desk, combine, crop, path, answers, season=season, price_per_t=price, hour_cost_per_h=hour_cost,
         other_kmh=speed("speed"), fastest_kmh=speed("fastest"), best=given.get("best") == "yes",
         machine=given.get("machine") or None, machine_is=told_machines((given.get("machine_is") or "").splitlines()),
         zones=zones, class_kmh=2.0 * unit.step_kmh, settings=settings, progress=progress,
     )  # fmt: skip
-    return found, sign
+    return found, one_currency(desk, [*told, *(stored.money for stored in found.stored)])

@@ -17,7 +17,14 @@ from chaffinch.book.desk import Desk
 from chaffinch.book.fieldlogs import LogCleaned, of_records
 from chaffinch.book.log_answer import JoinedCheck, LogLoss, MachineLoss, OtherPace, measured
 from chaffinch.book.log_large import LogWalked, cleaned_log, one_of_walked
-from chaffinch.book.log_pace import Cost, best_of_field, other_pace, speeds_to_try
+from chaffinch.book.log_pace import (
+    Cost,
+    best_of_field,
+    other_pace,
+    refuse_without_hour,
+    speeds_to_try,
+    stored_costs,
+)
 from chaffinch.book.log_runs import Run, beside, beyond_share, losses_at, runs_of, shares
 from chaffinch.book.log_sensor import sensor_of
 from chaffinch.book.log_zones import ZonesTold, ZoneSums
@@ -82,7 +89,7 @@ def log_loss(
     best : bool
         Look for the best pace, of each machine its own, and compare with that; needs a price and an hour cost.
     hour_cost_per_h : float or None
-        What one more hour of one machine costs [money/h].
+        What one more hour of each machine costs [money/h]; None: what the book stores, where another pace is asked for.
     fastest_kmh : float or None
         Speed the best pace must not pass [km/h].
     machine : str or None
@@ -110,7 +117,7 @@ def log_loss(
     if best and price_per_t is None:
         raise InputError("price", None, "is needed for the best pace", "add --price")
     if best and hour_cost_per_h is None:
-        raise InputError("hour cost", None, "is needed for the best pace", 'add --hour-cost "450 /h"')
+        refuse_without_hour(desk, combine)
     if combine is not None and machine_is:
         problem = "is told, and one combine for all besides"
         raise InputError("machine-is", ", ".join(machine_is), problem, "leave one of the two out")
@@ -118,8 +125,10 @@ def log_loss(
     if machine is not None or combine is not None:
         log = one_machine(log, machine)
     runs, joined = runs_of(desk, log.cleaned, combine, machine_is or {}, crop, season=season, seed=seed)
-    cost = Cost(price_per_t, hour_cost_per_h)
-    paces = _best(log.cleaned, runs, cost, fastest_kmh) if best else [None] * len(runs)
+    costs = [Cost(price_per_t, hour_cost_per_h)] * len(runs)
+    if hour_cost_per_h is None and (best or other_kmh is not None):
+        costs = stored_costs(desk, [run.whose.combine for run in runs], price_per_t, needed=best)
+    paces = _best(log.cleaned, runs, costs, fastest_kmh) if best else [None] * len(runs)
     asked = [other_kmh if pace is None else pace.best_kmh for pace in paces]
     now = [(run.tally, run.loss) for run in runs]
     then: list[tuple[Tally, FieldLoss]] = []
@@ -131,8 +140,8 @@ def log_loss(
     cut_ha, hours, way_km = (sum(getattr(run.tally, name) for run in runs) for name in ("cut_ha", "hours", "way_km"))
     machines = []
     for k, (run, kmh, pace) in enumerate(zip(runs, asked, paces, strict=True)):
-        other = other_pace(kmh, [now[k]], [then[k]], cost) if then and kmh is not None else None
-        machines.append(_machine_loss(log.cleaned, run, joined, cost, other, pace, seed))
+        other = other_pace(kmh, [now[k]], [then[k]], [costs[k]]) if then and kmh is not None else None
+        machines.append(_machine_loss(log.cleaned, run, joined, costs[k], other, pace, seed))
     one_pace = asked[0] if len(set(asked)) == 1 and asked[0] is not None else float("nan")
     return LogLoss(
         log,
@@ -142,7 +151,7 @@ def log_loss(
         interval_of(_added(run.loss.machine_kg for run in runs)),
         interval_of(_added(seen)) if seen else None,
         interval_of(total / cut_ha),
-        cost.of_kg(interval_of(total)),
+        costs[0].of_kg(interval_of(total)),
         cut_ha,
         sum(run.loss.known_ha for run in runs),
         hours,
@@ -150,7 +159,7 @@ def log_loss(
         of_parts.by_speed.found(),
         of_parts.by_hour.found() if of_parts.by_hour is not None else (),
         tuple(of_parts.cells.found()),
-        other_pace(one_pace, now, then, cost) if then else None,
+        other_pace(one_pace, now, then, costs) if then else None,
         way_km / hours if hours > 0 else float("nan"),
         () if of_parts.zones is None else of_parts.zones.found(price_per_t),
         0 if of_parts.zones is None else of_parts.zones.in_several,
@@ -220,7 +229,7 @@ class _Parts:
                 self.zones.add(k, mine, use)
 
 
-def _best(log: CleanedLog, runs: Sequence[Run], cost: Cost, fastest_kmh: float | None) -> list[Pace | None]:
+def _best(log: CleanedLog, runs: Sequence[Run], costs: Sequence[Cost], fastest_kmh: float | None) -> list[Pace | None]:
     """The best pace of each machine."""
     from chaffinch.fieldlog.pieces import median_over
 
@@ -239,7 +248,7 @@ def _best(log: CleanedLog, runs: Sequence[Run], cost: Cost, fastest_kmh: float |
             run.curves, run.tally, speeds, [loss for _, loss in losses], cost, tested=tested,
             most_kg_ha=run.most_kg_ha, fastest_kmh=fastest_kmh,
         )
-        for run, (speeds, tested), losses in zip(runs, tried, at, strict=True)
+        for run, cost, (speeds, tested), losses in zip(runs, costs, tried, at, strict=True)
     ]  # fmt: skip
 
 
@@ -280,6 +289,7 @@ def _machine_loss(
         other,
         pace,
         sensor,
+        cost.stored,
     )
 
 

@@ -13,12 +13,16 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from chaffinch.book.curves import Curves
+from chaffinch.book.desk import Desk
+from chaffinch.book.hour_costs import StoredHour, stored_hour
 from chaffinch.book.log_answer import OtherPace
 from chaffinch.book.pace import UNTESTED_KMH, round_speeds, tested_kmh
+from chaffinch.book.things import Thing, things
 from chaffinch.engine.domain import FloatArray, not_negative, positive
 from chaffinch.engine.estimate import Range
 from chaffinch.engine.pace import Pace, best_pace
 from chaffinch.engine.pace_curves import LossAtSpeeds
+from chaffinch.errors import InputError
 
 if TYPE_CHECKING:
     from chaffinch.fieldlog.loss import FieldLoss, Tally
@@ -30,22 +34,69 @@ STEP_KMH = 0.5
 
 @dataclass(frozen=True, slots=True)
 class Cost:
-    """What grain and time are worth, where told: price [money/t], and one more hour of one machine [money/h]."""
+    """What grain and time of a machine are worth, where known: price [money/t], one more hour of it [money/h].
+
+    ``stored`` is where the hour cost comes from when the book told it.
+    """
 
     price_per_t: float | None = None
     hour_cost_per_h: float | None = None
+    stored: StoredHour | None = None
 
     def of_kg(self, kg: Range) -> Range | None:
         """Money of grain; None without a price."""
         return None if self.price_per_t is None else kg.times(self.price_per_t / KG_PER_T)
 
     def of_hours(self, hours: float) -> float | None:
-        """Money of time; None where no hour cost was told."""
+        """Money of time; None where no hour cost is known."""
         return None if self.hour_cost_per_h is None else hours * not_negative("hour cost", self.hour_cost_per_h)
 
 
+def stored_costs(desk: Desk, combines: Sequence[Thing], price_per_t: float | None, *, needed: bool) -> list[Cost]:
+    """What an hour of each combine costs by the book, the price beside it.
+
+    Parameters
+    ----------
+    desk : Desk
+    combines : sequence of Thing
+    price_per_t : float or None
+        [money/t]
+    needed : bool
+        Whether each must have one, as for a best pace.
+
+    Raises
+    ------
+    InputError
+        For one that has none where it is needed, or one whose text cannot be read.
+    """
+    costs = []
+    for combine in combines:
+        stored = stored_hour(desk, combine)
+        if stored is None and needed:
+            problem = f"is needed for the best pace, and the book stores none for {combine.name}"
+            raise InputError("hour cost", None, problem, 'add --hour-cost "450 /h", or store one with the farm')
+        costs.append(Cost(price_per_t, None if stored is None else stored.per_h, stored))
+    return costs
+
+
+def refuse_without_hour(desk: Desk, combine: Thing | None) -> None:
+    """Before a log is read: no best pace where nothing in the book says what an hour costs.
+
+    Raises
+    ------
+    InputError
+        As :func:`stored_costs`; without a combine, where no combine and no farm has one.
+    """
+    of = [combine] if combine is not None else [t for t in things(desk, "combine") if not t.retired]
+    if combine is not None or not any(stored_hour(desk, one) for one in of):
+        stored_costs(desk, of[:1], None, needed=True)
+
+
 def other_pace(
-    speed_kmh: float, now: Sequence[tuple[Tally, FieldLoss]], then: Sequence[tuple[Tally, FieldLoss]], cost: Cost
+    speed_kmh: float,
+    now: Sequence[tuple[Tally, FieldLoss]],
+    then: Sequence[tuple[Tally, FieldLoss]],
+    costs: Sequence[Cost],
 ) -> OtherPace:
     """Machines as they cut and as they would have, added world by world.
 
@@ -55,16 +106,20 @@ def other_pace(
         Pace of all of them; NaN where each has its own.
     now, then : sequence of (Tally, FieldLoss)
         Of the same machines.
-    cost : Cost
+    costs : sequence of Cost
+        Of each of them; their prices are one.
     """
     from chaffinch.book.log_runs import beyond_share
     from chaffinch.fieldlog.loss import interval_of
 
     before, after = (np.sum([loss.total_kg for _, loss in one], axis=0) for one in (now, then))
     saved = interval_of(before - after)
-    hours = sum(tally.hours for tally, _ in then)
-    more = hours - sum(tally.hours for tally, _ in now)
-    worth, time_cost = cost.of_kg(saved), cost.of_hours(more)
+    mores = [after.hours - before.hours for (before, _), (after, _) in zip(now, then, strict=True)]
+    hours, more = sum(tally.hours for tally, _ in then), sum(mores)
+    worth = costs[0].of_kg(saved)
+    times = [cost.of_hours(one) for cost, one in zip(costs, mores, strict=True)]
+    # Where one machine's hour is not known, the cost of all their time is not, either.
+    time_cost = None if None in times else sum(one for one in times if one is not None)
     gain = None
     if worth is not None and time_cost is not None:
         gain = Range(worth.low - time_cost, worth.median - time_cost, worth.high - time_cost)

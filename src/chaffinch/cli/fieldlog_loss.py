@@ -125,8 +125,10 @@ def map_(
 @click.command("what-if")
 @click.argument("path", type=click.Path())
 @click.option("--speed", metavar="TEXT", help='Another pace, like "5 km/h" or "3.5 mph".')
-@click.option("--best", is_flag=True, help="The pace that would have cost least; needs --price and --hour-cost.")
-@click.option("--hour-cost", metavar="TEXT", help='What one more hour of combining costs, like "450 /h".')
+@click.option("--best", is_flag=True, help="The pace that would have cost least; needs --price and an hour cost.")
+@click.option(
+    "--hour-cost", metavar="TEXT", help='What one more hour of combining costs, like "450 /h"; else the stored one.'
+)
 @click.option("--fastest", metavar="TEXT", help="Speed that ground or engine do not allow to pass.")
 @loss_options
 @answer_options
@@ -173,11 +175,11 @@ def _found(path: str, given: dict[str, Any], **how: Any) -> tuple[LogLoss, PaceU
     if hour_text is not None:
         told.append(read_told(hour_text, "money_rate", field="--hour-cost"))
         hour_cost = units.read_not_negative(hour_text, "money_rate", field="--hour-cost").value
-    sign = one_currency(desk, told)
+    one_currency(desk, told)
     with progress("Reading the log") as step:
         found = log_loss(
             desk, combine, crop, path, answers(given), season=season, price_per_t=price, hour_cost_per_h=hour_cost,
             machine=given_machine, machine_is=machine_is, class_kmh=class_kmh(unit), settings=settings, progress=step,
             **how,
         )  # fmt: skip
-    return found, unit, sign
+    return found, unit, one_currency(desk, [*told, *(stored.money for stored in found.stored)])

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from typing import TYPE_CHECKING, Any, Final
 
 from chaffinch.book.check_json import as_range
-from chaffinch.book.fieldlog_said import doubts_said
+from chaffinch.book.fieldlog_said import doubts_said, hours_said
 from chaffinch.book.fieldlogs import moment_text
 from chaffinch.book.figures import plain_number, range_words
 from chaffinch.cli.book_figures import headline
@@ -107,7 +107,7 @@ def show_other(found: LogLoss, unit: PaceUnit, sign: str, page: Page) -> None:
         ["", "lost, t", "likely", "hours cutting"],
         ["as it was cut", *_tonnes(found.total_kg), f"{found.hours:.2f}"],
         [at, *_tonnes(other.total_kg), f"{other.hours:.2f}"],
-        ["saved", *_tonnes(other.saved_kg), f"{-other.hours_more:.2f}"],
+        ["saved", *_tonnes(other.saved_kg), f"{-other.hours_more:.2f}".replace("-", "−")],
     ]
     page.print_table(rows)
     if other.money_saved is not None:
@@ -118,7 +118,8 @@ def show_other(found: LogLoss, unit: PaceUnit, sign: str, page: Page) -> None:
             bullet="· ",
         )
     if other.time_cost is not None:
-        what = "more cost" if other.time_cost >= 0 else "less save"
+        # Machines whose hours cost unlike may take longer together and yet save, or the other way round.
+        what = f"{'more' if other.hours_more >= 0 else 'less'} {'cost' if other.time_cost >= 0 else 'save'}"
         hours = f"{abs(other.hours_more):.2f} hours {what} {sign}{plain_number(abs(other.time_cost))}"
         page.paragraph(f"{hours}.", bullet="· ")
     if other.gain is not None:
@@ -132,6 +133,8 @@ def show_other(found: LogLoss, unit: PaceUnit, sign: str, page: Page) -> None:
         page.paragraph(
             f"At that pace {share} of the area lies beyond the loads tested by more than a tenth.", bullet="! "
         )
+    for text in hours_said(found, sign):
+        page.paragraph(text, bullet="· ")
     page.paragraph("Turns and waiting take as long at any pace and are in neither.", bullet="· ")
     _told(found, page)
     page.say()

@@ -29,7 +29,9 @@ def _once(command: F) -> F:
 @click.argument("path", type=click.Path())
 @click.option("--speed", metavar="TEXT", help='Another pace to compare with, like "5 km/h" or "3.5 mph".')
 @click.option("--best", is_flag=True, help="Compare with the pace that would have cost least.")
-@click.option("--hour-cost", "hour_cost", metavar="TEXT", help='What one more hour costs, like "450 /h".')
+@click.option(
+    "--hour-cost", "hour_cost", metavar="TEXT", help='What one more hour costs, like "450 /h"; else the stored one.'
+)
 @click.option("--fastest", metavar="TEXT", help="Speed that the best pace must not pass.")
 @zone_options
 @loss_options

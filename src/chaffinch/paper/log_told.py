@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Final
 
-from chaffinch.book.fieldlog_said import doubts_said, flag_said, lags_said, problem_said, warnings_said
+from chaffinch.book.fieldlog_said import doubts_said, flag_said, hours_said, lags_said, problem_said, warnings_said
 from chaffinch.book.fieldlogs import LogCleaned, moment_text
 from chaffinch.book.figures import plain_number, range_words, rounded
 from chaffinch.book.log_large import LogWalked
@@ -294,11 +294,14 @@ def _other(found: LogLoss, unit: PaceUnit, sign: str, weight: Weight) -> tuple[s
             low, middle, high = (_signed(text, sign) for text in range_words(r))
             said.append(words(f"whole.other.{key}", money=middle, low=low, high=high))
     if other.time_cost is not None:
-        key = "more" if other.hours_more >= 0 else "less"
+        # Machines whose hours cost unlike may take longer together and yet save, or the other way round.
+        yet = "" if other.time_cost * other.hours_more >= 0 else ".yet"
+        key = ("more" if other.hours_more >= 0 else "less") + yet
         cost = money_said(Range(*[abs(other.time_cost)] * 3), sign).middle
         said.insert(-1, words(f"whole.other.time.{key}", hours=rounded(abs(other.hours_more), 2), money=cost))
     elif other.money_saved is not None:
         said.append(words("whole.other.alone"))
+    said += hours_said(found, sign)
     if other.beyond_share > 0:
         said.append(words("whole.other.beyond", share=_share(other.beyond_share)))
     said.append(words("whole.other.turns"))
