@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gzip
 import io
 import json
 import sys
@@ -17,10 +18,12 @@ from desk_farm import Visitor, desk_farm
 
 from chaffinch.book.bars import bars
 from chaffinch.book.reports import reports
+from chaffinch.errors import InputError
 from chaffinch.fieldlog.answers import Answers
 from chaffinch.fieldlog.reading import read_log
 from chaffinch.fieldlog.rows import joined
 from chaffinch.fieldlog.writing import write_log
+from chaffinch.web.field_logs import FieldLogs
 
 sys.path.insert(0, str(Path(__file__).parents[1]))
 
@@ -176,7 +179,7 @@ def test_zones_stand_in_the_table_and_on_the_map(visitor: Visitor) -> None:
     for name, data, said, field in (
         ("far.geojson", areas(10.0, 12.0), "hold no record of the log", "zones"),
         ("open.geojson", areas(lon - 1, lon + 1, column="soil", slope="x"), "Column that names the zones", "zone_name"),
-        ("bad.gpkg", b"no database", "cannot be read", "zones"),
+        ("bad.gpkg", b"no database", "is no GeoPackage inside", "zones"),
     ):
         assert send_zones(name, data).to == f"{log}#by-zone"
         page = visitor.get(log)
@@ -273,3 +276,31 @@ def test_files_that_are_no_logs_put_no_log_away(visitor: Visitor) -> None:
         assert visitor.get(bad).status == 422
     assert visitor.get(log).status == 200
     assert "good" in visitor.get("/fieldlogs").words
+
+
+def packed_text() -> bytes:
+    """300 MB of text in 300 KB."""
+    return gzip.compress(b"Longitude,Latitude,Flow (kg/s)\n" + b"-104.6,50.4,1\n" * 22_000_000, 9)
+
+
+def records_of_nothing() -> bytes:
+    """Two million records in some KB."""
+    file = io.BytesIO()
+    pl.select(lon_deg=pl.repeat(-104.6, 2_000_000), lat_deg=pl.repeat(50.4, 2_000_000)).write_parquet(file)
+    return file.getvalue()
+
+
+def test_a_small_file_that_holds_a_huge_one_is_not_kept() -> None:
+    packed = packed_text()
+    zipped = io.BytesIO()
+    with zipfile.ZipFile(zipped, "w") as box:
+        box.writestr("log.csv.gz", packed)
+    logs = FieldLogs()
+    huge = {"log.csv.gz": packed, "log.csv": packed, "log.zip": zipped.getvalue(), "log.parquet": records_of_nothing()}
+    for name, data in huge.items():
+        assert len(data) < 1_000_000
+        with pytest.raises(InputError, match="holds more than is worked on here once it is unpacked"):
+            logs.keep(io.BytesIO(data), name)
+    assert not logs.every()
+    # A damaged one is kept, and told on its page.
+    assert logs.keep(io.BytesIO(packed[:1000]), "log.csv.gz") in logs.every()

@@ -119,6 +119,31 @@ def look_into(path: str | Path, answers: Answers | None = None, *, progress: Pro
     return replaced(found, problems=(*found.problems, beginning))
 
 
+def refuse_larger(path: str | Path, most_bytes: int, mend: str) -> None:
+    """Refuse a log that would fill the memory of a computer that has other things to do.
+
+    Parameters
+    ----------
+    path : str or Path
+        A file or a zip.
+    most_bytes : int
+        Most it may hold once unpacked; of Parquet, whose packing knows no bounds, records are counted.
+    mend : str
+        What the error says to do.
+
+    Raises
+    ------
+    InputError
+        For a larger one.
+    """
+    from chaffinch.fieldlog.batches import is_large
+    from chaffinch.fieldlog.opened import swells_beyond
+
+    where = Path(path)
+    if is_large(where) or swells_beyond(where, most_bytes):
+        raise InputError(where.name, None, "holds more than is worked on here once it is unpacked", mend)
+
+
 def of_pieces(found: LogFound, log: CleanedLog) -> LogWalked:
     """What cleaned records on disk come to."""
     from chaffinch.fieldlog.pieces import median_over

@@ -11,7 +11,7 @@ import zlib
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path, PurePosixPath
-from typing import Final
+from typing import IO, Final
 
 from chaffinch.errors import InputError
 
@@ -100,6 +100,40 @@ def opened(path: Path) -> Opened:
         if isinstance(error, InputError):
             raise
         raise InputError(path.name, None, f"cannot be opened ({_reason(error)})", "copy it anew") from None
+
+
+def swells_beyond(path: Path, most_bytes: int) -> bool:
+    """Whether a file or a zip holds more than ``most_bytes`` once all that is packed in it is unpacked.
+
+    Nothing of it is kept. A damaged one does not swell: whoever reads it says what is wrong.
+    """
+    left = most_bytes
+    try:
+        found = opened(path)
+        if not found.zipped:
+            with path.open("rb") as plain:
+                return max(path.stat().st_size, _behind_gzip(plain, left)) > left
+        with zipfile.ZipFile(path) as box:
+            for name in found.names:
+                with box.open(name) as member:
+                    left -= max(box.getinfo(name).file_size, _behind_gzip(member, left))
+                if left < 0:
+                    break
+    except (InputError, OSError, zipfile.BadZipFile, zlib.error, EOFError, NotImplementedError):
+        return False
+    return left < 0
+
+
+def _behind_gzip(file: IO[bytes], most_bytes: int) -> int:
+    """Bytes packed in a file, counted until they are more than ``most_bytes``; 0 for one that is not packed."""
+    packed = file.read(1 << 16)
+    if not packed.startswith(b"\x1f\x8b"):
+        return 0
+    machine, size = zlib.decompressobj(wbits=31), 0
+    while packed and size <= most_bytes and not machine.eof:
+        size += len(machine.decompress(packed, 1 << 20))
+        packed = machine.unconsumed_tail or file.read(1 << 16)
+    return size
 
 
 def _members(file: str, box: zipfile.ZipFile) -> Iterator[str]:

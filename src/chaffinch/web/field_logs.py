@@ -19,12 +19,15 @@ from typing import BinaryIO, Final
 
 from fastapi import Request
 
+from chaffinch.book.log_large import refuse_larger
 from chaffinch.errors import InputError
 
 KEPT: Final = 6
 """Logs kept; own figure."""
 MOST_BYTES: Final = 32 * 1024 * 1024
 """Largest file that is taken [bytes]; own figure. A day of a combine, a record a second, is about 3 MB of text."""
+MOST_UNPACKED_BYTES: Final = 256 * 1024 * 1024
+"""Most that a packed file may hold [bytes]; own figure: some two million records, and 1.5 GB of memory."""
 MOST_ZONES_BYTES: Final = 8 * 1024 * 1024
 """Largest file of zones [bytes]; own figure. A few hundred soils with fine edges are about 1 MB."""
 ZONE_ENDINGS: Final = (".zip", ".gpkg", ".geojson", ".json", ".parquet", ".geoparquet")
@@ -82,7 +85,7 @@ class FieldLogs:
         Raises
         ------
         InputError
-            For an ending that is no log's, an empty file, or one that is too large.
+            For an ending that is no log's, an empty file, or one that is too large, also once it is unpacked.
         """
         name = name_of(called)
         mend = "choose comma text, a shapefile or task data in a .zip, GeoPackage, GeoJSON or Parquet"
@@ -98,6 +101,11 @@ class FieldLogs:
                 self._kept.move_to_end(token)
                 return self._kept[token]
             path = _written("file", called, self._home() / token / name, pieces)
+            try:
+                refuse_larger(path, MOST_UNPACKED_BYTES, too_large)
+            except InputError as error:
+                shutil.rmtree(path.parent, ignore_errors=True)
+                raise InputError("file", called[-60:], error.problem, error.mend) from None
             self._kept[token] = KeptLog(token, path, PurePosixPath(name).stem)
             while len(self._kept) > KEPT:
                 # A file that was no log takes no log's place.
