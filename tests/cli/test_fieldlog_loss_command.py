@@ -50,10 +50,31 @@ def test_another_pace_page_and_data(chaffinch):
     assert "as it was cut" in ran.out
     assert "at 5 km/h" in ran.out
     assert "Grain saved: $" in ran.out
+    assert "time is not in it" in ran.out
     told = json.loads(asked(chaffinch, "what-if", "--speed", "5 km/h", "--json").out)
     assert told["other_pace"]["speed_kmh"] == 5.0
     assert told["other_pace"]["money_saved"] is None
     assert told["total_kg"]["low"] < told["total_kg"]["median"] < told["total_kg"]["high"]
+
+
+@pytest.mark.usefixtures("harvest")
+def test_a_stored_hour_cost_is_reckoned_with_and_said(chaffinch):
+    try:
+        assert chaffinch("book", "edit-label", "combine", "Old Bess", "hour_cost", "$450 /h").status == 0
+        ran = asked(chaffinch, "what-if", "--best", "--price", "600 /t")
+        assert ran.status == 0, ran.err
+        assert "Stored hour cost $450/h, this combine's own." in ran.out
+        assert "Both together: " in ran.out
+        ran = asked(chaffinch, "what-if", "--best", "--price", "600 /t", "--hour-cost", "450 /h")
+        assert "Both together: " in ran.out
+        assert "Stored" not in ran.out
+        # The farm sells in dollars: a cost stored in euros is not mixed in.
+        assert chaffinch("book", "edit-label", "combine", "Old Bess", "hour_cost", "€450 /h").status == 0
+        ran = asked(chaffinch, "what-if", "--speed", "5 km/h", "--price", "$600 /t")
+        assert ran.status == 2
+        assert "€450 /h" in ran.err
+    finally:
+        assert chaffinch("book", "edit-label", "combine", "Old Bess", "hour_cost", "--clear").status == 0
 
 
 @pytest.mark.usefixtures("harvest")
@@ -146,6 +167,9 @@ def test_a_log_is_looked_at_in_the_farms_units(chaffinch, tmp_path, monkeypatch)
         (["--best", "--price", "600 /t"], "--hour-cost"),
         (["--speed", "5 km/h", "--machine", "No. 9"], "is not in the log"),
         (["--speed", "5"], "--speed"),
+        (["--speed", ""], "--speed"),
+        (["--speed", "5 km/h", "--price", " "], "is empty"),
+        (["--speed", "5 km/h", "--hour-cost", "450 m"], "--hour-cost"),
         (["--speed", "60 km/h"], "other pace"),
         (["--speed", "5 km/h", "--combine", "x"], "x"),
     ],

@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
-from chaffinch import units
 from chaffinch.cli.book_which import book_option, open_the_book, print_json, progress
 from chaffinch.cli.fieldlog import answer_options, answers, numbers
 from chaffinch.cli.page import Page
@@ -104,7 +103,7 @@ def map_(
     from chaffinch.cli.fieldlog_loss_page import as_json, show
 
     told = zones_told(zones, zone_name, zone_crs)
-    found, unit, sign = _found(path, given, zones=told)
+    found, unit, sign = _found(path, given, {}, zones=told)
     picture = to is not None and Path(to).suffix.lower() == ".png"
     if picture and to is not None:
         from chaffinch.paper.log_picture import write_map_picture
@@ -141,45 +140,46 @@ def what_if(
     if (speed is None) != best:
         problem = "is not told" if speed is None else "is given together with --best"
         raise InputError("--speed", speed, problem, "give a speed, or ask for --best")
-    kmh = None if speed is None else units.read_positive(speed, "speed", field="--speed").value
-    most = None if fastest is None else units.read_positive(fastest, "speed", field="--fastest").value
-    found, unit, sign = _found(path, given, other_kmh=kmh, best=best, fastest_kmh=most)
+    asked = {"speed": speed, "best": "yes" if best else None, "fastest": fastest, "hour_cost": given.pop("hour_cost")}
+    found, unit, sign = _found(path, given, asked)
     if as_data:
         print_json(as_json(found))
         return
     show_other(found, unit, sign, Page.here())
 
 
-def _found(path: str, given: dict[str, Any], **how: Any) -> tuple[LogLoss, PaceUnit, str]:
-    from chaffinch.book.currency import one_currency, read_told
-    from chaffinch.book.log_losses import log_loss
-    from chaffinch.book.log_machines import told_machines
+def _found(
+    path: str, given: dict[str, Any], asked: dict[str, str | None], zones: ZonesTold | None = None
+) -> tuple[LogLoss, PaceUnit, str]:
+    from chaffinch.book.log_asked import asked_loss
     from chaffinch.book.shown_unit import unit_of
     from chaffinch.cli.book_filing import one_thing
-    from chaffinch.cli.fieldlog_loss_page import class_kmh
 
     desk: Desk = open_the_book(given.pop("address"))
-    name = given.pop("combine")
+    name, crop = given.pop("combine"), given.pop("crop")
     combine = None if name is None else one_thing(desk, "combine", name, flag="--combine")
-    machine_is = told_machines(given.pop("machine_is"))
-    crop, season_name, price_text = given.pop("crop"), given.pop("season"), given.pop("price")
+    season_name = given.pop("season")
     season = None if season_name is None else one_thing(desk, "season", season_name, flag="--season").id
-    settings, given_machine = numbers(given.pop("changed")), given.pop("machine")
+    settings = numbers(given.pop("changed"))
+    asked |= {name: given.pop(name) for name in ("price", "machine")}
+    refuse_empty(asked)
+    asked["machine_is"] = "\n".join(given.pop("machine_is"))
     unit = unit_of(desk, crop)
-    price, told = None, []
-    if price_text is not None:
-        told.append(read_told(price_text, "price", field="--price", bushel_kg=unit.bushel_kg))
-        read = units.read_not_negative(price_text, "price", field="--price", bushel_kg=unit.bushel_kg)
-        price = read.value
-    hour_text, hour_cost = given.pop("hour_cost", None), None
-    if hour_text is not None:
-        told.append(read_told(hour_text, "money_rate", field="--hour-cost"))
-        hour_cost = units.read_not_negative(hour_text, "money_rate", field="--hour-cost").value
-    one_currency(desk, told)
     with progress("Reading the log") as step:
-        found = log_loss(
-            desk, combine, crop, path, answers(given), season=season, price_per_t=price, hour_cost_per_h=hour_cost,
-            machine=given_machine, machine_is=machine_is, class_kmh=class_kmh(unit), settings=settings, progress=step,
-            **how,
+        found, sign = asked_loss(
+            desk, path, answers(given), asked, combine=combine, crop=crop, unit=unit, called=flag_of,
+            settings=settings, season=season, zones=zones, progress=step,
         )  # fmt: skip
-    return found, unit, one_currency(desk, [*told, *(stored.money for stored in found.stored)])
+    return found, unit, sign
+
+
+def flag_of(name: str) -> str:
+    """How the command line calls what is asked of a log: ``hour_cost`` → ``--hour-cost``."""
+    return f"--{name.replace('_', '-')}"
+
+
+def refuse_empty(asked: Mapping[str, str | None]) -> None:
+    """An option that was given with nothing in it is a slip, where a form leaves a field empty on purpose."""
+    for name, text in asked.items():
+        if text is not None and not text.strip():
+            raise InputError(flag_of(name), text, "is empty", "write something, or leave it out")

@@ -10,7 +10,7 @@ import click
 
 from chaffinch.cli.book_which import open_the_book, progress
 from chaffinch.cli.fieldlog import answer_options, answers, numbers
-from chaffinch.cli.fieldlog_loss import loss_options, zone_options, zones_told
+from chaffinch.cli.fieldlog_loss import flag_of, loss_options, refuse_empty, zone_options, zones_told
 from chaffinch.cli.report_made import hand_over, paper_options, refuse_early, wanted_of
 
 F = TypeVar("F", bound=Callable[..., Any])
@@ -55,6 +55,7 @@ def log_report(path: str, *, best: bool, **given: Any) -> None:
     season_name, settings = given.pop("season"), numbers(given.pop("changed"))
     season = None if season_name is None else one_thing(desk, "season", season_name, flag="--season").id
     asked = {name: given.pop(name) for name in ("speed", "hour_cost", "fastest", "price", "machine")}
+    refuse_empty(asked)
     asked["best"] = "yes" if best else None
     asked["machine_is"] = "\n".join(given.pop("machine_is"))
     zones = zones_told(*(given.pop(key) for key in ("zones", "zone_name", "zone_crs")))
@@ -64,7 +65,7 @@ def log_report(path: str, *, best: bool, **given: Any) -> None:
     with progress("Reading the log") as step:
         found, sign = asked_loss(
             desk, path, answers(given), asked, combine=combine, crop=crop, unit=unit,
-            called=lambda one: f"--{one.replace('_', '-')}", settings=settings, season=season, zones=zones,
+            called=flag_of, settings=settings, season=season, zones=zones,
             progress=step,
         )  # fmt: skip
     report = laid_out(found, unit.in_currency(sign), sign, wanted, name=name, price=asked["price"] or "", zones=zones)
