@@ -85,6 +85,15 @@ def test_a_missing_speed_is_worked_out_and_said() -> None:
     assert found.rows.derived == {"speed_kmh": "distance ÷ interval"}
 
 
+def test_a_column_without_a_value_is_one_that_was_not_recorded() -> None:
+    table = {**named(), "Speed": np.full(400, ""), "Interval (s)": np.full(400, "nan"), "Swath": np.full(400, "")}
+    found = read(text({k: v for k, v in table.items() if k not in ("Speed (km/h)", "Width (m)")}))
+    np.testing.assert_allclose(found.rows.column("speed_kmh")[:-1], driven()["speed"][:-1], rtol=1e-8)
+    assert found.rows.derived == {"interval_s": "time to the next record", "speed_kmh": "distance ÷ interval"}
+    assert found.questions == (), "the unit of what nobody recorded is no question"
+    assert "width_m" not in found.rows.columns
+
+
 def test_missing_interval_and_distance_follow_from_clock_and_speed() -> None:
     found = read(text(named(leave=("interval", "distance"))))
     made = driven()
@@ -135,8 +144,10 @@ def test_longitude_and_latitude_the_wrong_way_round() -> None:
     # Where both could be either, the way between positions tells.
     near = named(driven(lat0=48.0, lon0=16.0))
     near["Longitude"], near["Latitude"] = near["Latitude"], near["Longitude"]
-    found = read(text(near, digits=12))
-    assert [q.why for q in found.questions] == ["longitude and latitude swapped"]
+    by_speed = {header: values for header, values in near.items() if header not in ("Distance (m)", "Interval (s)")}
+    for recorded in (near, by_speed):
+        found = read(text(recorded, digits=12))
+        assert [q.why for q in found.questions] == ["longitude and latitude swapped"]
     assert read(text(named(driven(lat0=48.0, lon0=16.0)), digits=12)).questions == ()
 
 

@@ -89,6 +89,8 @@ def found_in_table(
         header = ", ".join(table.columns[:12])
         raise InputError(name, header, "has no column that is known", "say what they mean: 'Flow=flow_kg_s:lb/s'")
     raw = {m: _numbers(table[c.header], m, told) for m, c in by.items() if m in MEANINGS and _is_number(m)}
+    # A column without a single value was not recorded: it may follow from others, and its unit is no question.
+    raw = {m: v for m, v in raw.items() if m in ("lon_deg", "lat_deg") or not np.isnan(v).all()}
     stamps = times(table, by, answers)
     questions += stamps.questions
     told += stamps.problems
@@ -96,7 +98,7 @@ def found_in_table(
     known = _known_units(by)
     found = unit_sets(_for_relations(raw, stamps), known, where.step_m, answers.bushel_kg)
     questions += _unit_questions(found, by, known, raw)
-    questions += _swapped(where, raw, by, known, found)
+    questions += _swapped(where, _for_relations(raw, stamps), by, known, found)
     units = {**known, **(found.sets[0] if len(found.sets) == 1 else {})}
     if units.get("yield_t_ha") == "bu/ac" and answers.bushel_kg is None:
         questions.append(Question(by["yield_t_ha"].header, "weight of a bushel"))
@@ -188,14 +190,23 @@ def _swapped(
         return []
     units = {**known, **(found.sets[0] if found.sets else {})}
     other = places(raw["lat_deg"], raw["lon_deg"], "", "", strict=False)
-    if "distance_m" not in raw or "distance_m" not in units or other.step_m is None:
+    way = _way(raw, units)
+    if way is None or other.step_m is None:
         return []
-    way = raw["distance_m"] * factor("distance_m", units["distance_m"])
     as_it_is, swapped = (_off_the_way(p.step_m, way) for p in (where, other))
     if as_it_is > SWAPPED and swapped < as_it_is / 3.0:
         choices = (f"{by['lon_deg'].header}=lat_deg", f"{by['lat_deg'].header}=lon_deg")
         return [Question(by["lon_deg"].header, "longitude and latitude swapped", choices)]
     return []
+
+
+def _way(raw: Mapping[str, FloatArray], units: Mapping[str, str]) -> FloatArray | None:
+    """The way from record to record [m] as it was recorded, or as the speed has it; None where neither tells."""
+    if "distance_m" in raw and "distance_m" in units:
+        return raw["distance_m"] * factor("distance_m", units["distance_m"])
+    if "speed_kmh" in raw and "speed_kmh" in units and "interval_s" in raw:
+        return raw["speed_kmh"] * factor("speed_kmh", units["speed_kmh"]) * raw["interval_s"] / 3.6
+    return None
 
 
 def _off_the_way(step_m: FloatArray | None, way_m: FloatArray) -> float:
