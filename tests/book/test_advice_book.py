@@ -16,12 +16,16 @@ from chaffinch.book.advice_kept import (
     keep_tried,
     read_answers,
     read_tried,
+    round_of,
     tried_after,
 )
 from chaffinch.book.advice_own import change_tried, own_trials
 from chaffinch.book.advice_said import held_said, trial_command, trial_sides
 from chaffinch.book.check import answer
 from chaffinch.book.checks import find_check
+from chaffinch.book.desk import open_desk
+from chaffinch.book.keeping import back_up
+from chaffinch.book.merging import merge
 from chaffinch.book.things import find_thing, things
 from chaffinch.book.trials import start_trial
 from chaffinch.engine.estimate import range_of
@@ -175,11 +179,33 @@ def test_the_same_answers_are_kept_once_and_what_is_taken_back_counts_no_more(bo
     assert texts == [
         "Advice answers: found = straw; when = full",
         "Advice answers: chaff = far",
-        "Advice answers: chaff = taken back; found = chaff",
+        "Advice answers: chaff = taken back; found = chaff; round = 2",
     ]
+    # What was taken back and is answered again stands over the taking back.
+    assert keep_answers(book.desk, ids, {"chaff": "none"}).how == "kept"
+    assert answers_kept(book.desk, {ids}) == {"found": "chaff", "when": "full", "chaff": "none"}
+    assert round_of(things(book.desk, "note")[-1].parts["text"]) == 3
     found = advise_check(book.desk, find_check(book.desk, ids), AdviceTerms(answers={"found": TAKEN_BACK}))
     assert "found" not in found.situation.answers
     assert found.situation.answers["when"] == "full"
+
+
+def test_two_books_made_equal_hold_the_same_answers_whatever_order_notes_came_in(tmp_path: Path) -> None:
+    """Two people answer the same question each in his own book; then one of them changes his mind."""
+    home = start(tmp_path / "home.chaffinch")
+    ids = home.check("Old Bess", 10, 8)
+    back_up(home.desk, str(tmp_path / "field.chaffinch"))
+    field = open_desk(str(tmp_path / "field.chaffinch"))
+    for at, (one, other) in enumerate([("straw", "chaff"), ("chaff", "straw")]):
+        keep_answers(home.desk, ids, {"found": one})
+        keep_answers(field, ids, {"found": other})
+        merge(home.desk, field)
+        assert answers_kept(home.desk, {ids}) == answers_kept(field, {ids}), at
+    changed = {"straw": "all", "chaff": "all"}[answers_kept(field, {ids})["found"]]
+    keep_answers(field, ids, {"found": changed})
+    merge(home.desk, field)
+    assert answers_kept(home.desk, {ids}) == answers_kept(field, {ids}) == {"found": "all"}
+    field.store.close()
 
 
 def test_notes_of_people_are_left_alone() -> None:

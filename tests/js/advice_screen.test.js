@@ -108,7 +108,7 @@ test("answers are kept once however often it is pressed; a change is one more no
   assert.deepEqual([texts().length, app.said], [1, ["Kept", "Kept already"]]);
   app.draft.advice.s1.answers.chaff = "near";
   await button("Keep these answers");
-  assert.deepEqual([texts()[1], app.said.at(-1)], ["Advice answers: chaff = near", "Changed"]);
+  assert.deepEqual([texts()[1], app.said.at(-1)], ["Advice answers: chaff = near; round = 2", "Changed"]);
   // A window that was loaded anew goes on from what was kept.
   delete app.draft.advice;
   await button("Keep these answers");
@@ -116,12 +116,28 @@ test("answers are kept once however often it is pressed; a change is one more no
   await button("Take back");
   await button("Take back");
   await button("Keep that they were taken back");
-  assert.equal(texts()[2], "Advice answers: found = taken back; chaff = taken back");
+  assert.equal(texts()[2], "Advice answers: found = taken back; chaff = taken back; round = 3");
   // What another window kept a moment ago is seen before anything is written.
   const other = appWith(table, { answers: { found: "chaff" }, skipped: [] });
   other.phone.keep = { database: {}, everything: async () => ({ records: [{ kind: "note", body: { of: "s1", text: "Advice answers: found = chaff" } }] }) };
   await advise(other, "s1").node.all("button").find((one) => one.text.includes("Keep these answers")).listeners.click();
   assert.deepEqual([other.written.length, other.said], [0, ["Kept already"]]);
+});
+
+test("of two notes the one of the higher round counts, of equal rounds the one with the greater id, as in the book", async () => {
+  const note = (id, text) => ({ id, kind: "note", body: { of: "s1", text: `Advice answers: ${text}` } });
+  const says = async (...records) => {
+    const app = appWith();
+    delete app.draft.advice;
+    app.phone.records = records;
+    await advise(app, "s1").node.all("button").find((one) => one.text.includes("Keep")).listeners.click();
+    return [advise(app, "s1").node.all("li").some((one) => one.text.includes(table.signs.find((sign) => sign.key === "found").answers.straw)), app.said];
+  };
+  for (const [straw, chaff, expected] of [["round = 2", "round = 1", true], ["round = 2", "round = 10", false], ["x = 1", "", false], ["round = 0000009", "", false]]) {
+    const [a, b] = [note("a", `found = straw; ${straw}`), note("b", `found = chaff; ${chaff}`)];
+    assert.deepEqual(await says(a, b), [expected, ["Kept already"]]);
+    assert.deepEqual(await says(b, a), [expected, ["Kept already"]]);
+  }
 });
 
 test("contradicting answers are told to measure first, and a step that needs the book is not told", () => {

@@ -1,17 +1,18 @@
 """What was answered and what was tried: kept in the book as notes, in words that a person and this program both read.
 
     Advice answers: found = chaff; chaff = far
-    Advice answers: chaff = taken back
+    Advice answers: chaff = taken back; round = 2
     Advice tried: fan_down; without effect
 
-A note is about a check (``of``). Any other note is only a remark. Notes may be changed as labels are. A later note
-stands over an earlier one, answer by answer, so a changed answer is one more note and the old one stays readable.
+A note is about a check (``of``). Any other note is only a remark. Notes may be changed as labels are. A changed answer
+is one more note of a higher round, which stands over the earlier ones answer by answer; the old ones stay readable. Of
+equal rounds the note with the greater id holds, so that two books made equal say the same whatever order notes came in.
 """
 
 from __future__ import annotations
 
 import re
-from collections.abc import Collection, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass
 from typing import Final, Literal
 
@@ -26,6 +27,9 @@ ANSWERS: Final = "Advice answers: "
 TRIED: Final = "Advice tried: "
 TAKEN_BACK: Final = "taken back"
 """Stands in the place of an answer that was kept and does not hold any more."""
+_ROUND: Final = re.compile(r"\s*round\s*=\s*(\d{1,6})\s*", re.ASCII)
+_LAST_ROUND: Final = 999_999
+"""Rounds end here, so that no forged note keeps an answer for good."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,11 +83,15 @@ def keep_answers(
         known = advice_table().sign(sign)
         if known is None or (answer not in known.answers and answer != TAKEN_BACK):
             raise InputError(f"answer, {sign}", answer, "is no answer of ours", "use an answer of the question")
-    before = answers_kept(desk, {check_id, *versions})
+    notes = _answering(desk, {check_id, *versions})
+    told = _over_each_other(notes)
+    before = holding(told)
     fresh = {k: v for k, v in answers.items() if before.get(k, TAKEN_BACK) != v}
     if not fresh:
         return KeptAnswers("known", None)
     text = ANSWERS + "; ".join(f"{sign} = {answer}" for sign, answer in fresh.items())
+    if told.keys() & fresh.keys():
+        text += f"; round = {min(_LAST_ROUND, 1 + max(round_of(_text(one)) for one in notes))}"
     note = add_thing(desk, "note", {"text": text, "of": check_id}).id
     return KeptAnswers("changed" if before.keys() & fresh.keys() else "kept", note)
 
@@ -105,11 +113,8 @@ def keep_tried(desk: Desk, check_id: str, change: str, outcome: str) -> str:
 
 
 def answers_kept(desk: Desk, check_ids: Collection[str]) -> dict[str, str]:
-    """Answers kept beside a check (its versions), a later note over an earlier one."""
-    found: dict[str, str] = {}
-    for note in _about(desk, check_ids):
-        found |= read_answers(str(note.parts.get("text", "")))
-    return holding(found)
+    """Answers kept beside a check (its versions), a note of a higher round over one of a lower."""
+    return holding(_over_each_other(_answering(desk, check_ids)))
 
 
 def holding(answers: Mapping[str, str]) -> dict[str, str]:
@@ -130,6 +135,12 @@ def read_answers(text: str) -> dict[str, str]:
     return found
 
 
+def round_of(text: str) -> int:
+    """Round of a note of answers: one more than the highest its author had seen; 1 where it tells none."""
+    told = [one for one in map(_ROUND.fullmatch, text.removeprefix(ANSWERS).split(";")) if one is not None]
+    return max([1, *(int(one[1]) for one in told)])
+
+
 def read_tried(text: str) -> tuple[str, Outcome] | None:
     """Change and outcome of one note; None where it is another note."""
     told = re.fullmatch(rf"{re.escape(TRIED)}(\w+);\s*({'|'.join(OUTCOMES)})\s*", text)
@@ -142,10 +153,25 @@ def tried_after(desk: Desk, check_ids: Collection[str]) -> list[Tried]:
     """Changes kept beside any of these checks."""
     found = []
     for note in _about(desk, check_ids):
-        told = read_tried(str(note.parts.get("text", "")))
+        told = read_tried(_text(note))
         if told is not None:
             found.append(Tried(told[0], told[1], str(note.parts["of"]), note.id))
     return found
+
+
+def _answering(desk: Desk, check_ids: Collection[str]) -> list[Thing]:
+    """Notes of answers about a check, in the order in which they stand over each other."""
+    found = [one for one in _about(desk, check_ids) if read_answers(_text(one))]
+    return sorted(found, key=lambda one: (round_of(_text(one)), one.id))
+
+
+def _over_each_other(notes: Iterable[Thing]) -> dict[str, str]:
+    """The last answer of each question, those taken back among them."""
+    return {sign: answer for note in notes for sign, answer in read_answers(_text(note)).items()}
+
+
+def _text(note: Thing) -> str:
+    return str(note.parts.get("text", ""))
 
 
 def _about(desk: Desk, check_ids: Collection[str]) -> list[Thing]:

@@ -17,6 +17,7 @@ import { nextQuestion, rank, ranked, splitOfRanges, standing, UNEXPLAINED, USUAL
 
 const ANSWERS = "Advice answers: ";
 const TAKEN_BACK = "taken back";
+const LAST_ROUND = 999999;
 const HEAD = { change: "Worth trying", measure: "Measure first", nothing: "Nothing worth changing" };
 
 /**
@@ -124,13 +125,17 @@ let keeping = false;
 async function keepOnce(app, id, answers) {
   const { phone } = app;
   // Another window may have kept them, unheard here.
-  const before = keptAnswers(phone.keep.database ? (await phone.keep.everything()).records : phone.records, id);
+  const notes = notesAbout(phone.keep.database ? (await phone.keep.everything()).records : phone.records, id);
+  const told = overEachOther(notes);
+  const before = holding(told);
   const fresh = [
     ...Object.entries(answers).filter(([key, answer]) => before[key] !== answer),
     ...Object.keys(before).filter((key) => !(key in answers)).map((key) => [key, TAKEN_BACK]),
   ];
   if (fresh.length === 0) return app.sheet("Kept already", h("p", {}, "These answers are on their way to the book, or in it. Nothing was written twice."));
-  const text = ANSWERS + fresh.map(([key, answer]) => `${key} = ${answer}`).join("; ");
+  // One more than the highest round seen: it stands over those in every book, whatever order they come in.
+  const round = fresh.some(([key]) => key in told) ? `; round = ${Math.min(LAST_ROUND, 1 + Math.max(...notes.map((one) => one.round)))}` : "";
+  const text = ANSWERS + fresh.map(([key, answer]) => `${key} = ${answer}`).join("; ") + round;
   if (!(await app.write(async () => phone.add({ records: [await phone.sealed(newId(), "note", { text, of: id })], own: true })))) return undefined;
   app.post.soon();
   const changed = fresh.some(([key]) => key in before);
@@ -139,19 +144,34 @@ async function keepOnce(app, id, answers) {
     : "The answers go to the book with this stop."));
 }
 
-/** What notes about a stop say, a later one over an earlier, as the book reads them. @param {import("../app/outbox.js").Envelope[]} records @param {string} id */
+/** What notes about a stop say, as the book reads them. @param {import("../app/outbox.js").Envelope[]} records @param {string} id */
 function keptAnswers(records, id) {
-  /** @type {Told["answers"]} */
-  const found = {};
-  for (const { kind, body } of records) {
-    if (kind !== "note" || body.of !== id || !String(body.text).startsWith(ANSWERS)) continue;
-    for (const part of body.text.slice(ANSWERS.length).split(";")) {
-      const [key, answer] = part.split("=").map((/** @type {string} */ one) => one.trim());
-      if (answer === TAKEN_BACK) delete found[key];
-      else if (answer) found[key] = answer;
-    }
-  }
-  return found;
+  return holding(overEachOther(notesAbout(records, id)));
+}
+
+/**
+ * Notes of answers about a stop, in the order in which they stand over each other.
+ * @param {import("../app/outbox.js").Envelope[]} records @param {string} id
+ */
+function notesAbout(records, id) {
+  return records
+    .filter(({ kind, body }) => kind === "note" && body.of === id && String(body.text).startsWith(ANSWERS))
+    .map((one) => {
+      const parts = String(one.body.text).slice(ANSWERS.length).split(";").map((part) => part.split("=").map((each) => each.trim()));
+      const rounds = parts.filter(([key, value]) => key === "round" && /^[0-9]{1,6}$/.test(value ?? "")).map(([, value]) => Number(value));
+      return { id: one.id, answers: parts.filter(([key, answer]) => key !== "round" && answer), round: Math.max(1, ...rounds) };
+    })
+    .sort((a, b) => a.round - b.round || (a.id < b.id ? -1 : 1));
+}
+
+/** The last answer of each question, those taken back among them. @param {ReturnType<typeof notesAbout>} notes @returns {Told["answers"]} */
+function overEachOther(notes) {
+  return Object.fromEntries(notes.flatMap((one) => one.answers));
+}
+
+/** The answers that hold. @param {Told["answers"]} told @returns {Told["answers"]} */
+function holding(told) {
+  return Object.fromEntries(Object.entries(told).filter(([, answer]) => answer !== TAKEN_BACK));
 }
 
 /** In the unit of the stop's own answer; kg/ha where it has none yet. @param {ReturnType<typeof rank>[number]} one @param {Answer | null} answer */
