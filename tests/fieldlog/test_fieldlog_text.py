@@ -183,6 +183,15 @@ def test_times_as_people_write_them(stamps: list[str], clock: str, first: float)
     assert told.rows.column("time_s")[0] == (first - 7200 if clock == "machine" else first)
 
 
+def test_an_hour_that_the_clock_passes_twice_is_told() -> None:
+    table = {k: v for k, v in named(leave=("interval", "distance")).items() if k != "Elapsed (s)"}
+    table["Time"] = np.array([f"2026-10-25 02:{k // 60:02d}:{k % 60:02d}" for k in range(400)])
+    (told,) = read(text(table), zone="Europe/Berlin").problems
+    assert (told.kind, told.count) == ("hour passed twice", 400)
+    for clear in ("UTC", "+01:00", "America/Regina"):
+        assert not read(text(table), zone=clear).problems
+
+
 def test_day_or_month_first_is_asked() -> None:
     table = {"Date": ["04/03/2026"] * 5, "Time": [f"10:00:0{i}" for i in range(5)], "Speed (km/h)": np.full(5, 5.0)}
     found = read(text(table), zone="utc")

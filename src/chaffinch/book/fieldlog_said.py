@@ -59,6 +59,8 @@ PROBLEMS: Final = {
     "cells beyond the last column": "{where}: {count} cells stand beyond the last column of the header; they were left "
     "out, and where rows are longer than the header their columns may have slipped.",
     "no time": "{where}: {count} cells are no time that can be read; they are missing.",
+    "hour passed twice": "{where}: {count} records lie in an hour that the zone passes twice in autumn; they were "
+    "taken as of the first time.",
     "date without time": "{where} tells the date and no time of day; the records have no time.",
     "letters guessed": "{where} is not UTF-8; letters beyond plain ones were read as Western European.",
     "only its beginning": "{where} is large: what is said here is of its first {count} records, of about {detail}.",

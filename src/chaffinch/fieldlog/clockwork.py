@@ -42,6 +42,22 @@ def in_utc(rows: Rows, zone: str) -> tuple[Rows, Question | None]:
     return replace(rows.with_columns({"time_s": time}), parts=tuple(parts)), None
 
 
+def passed_twice(rows: Rows, zone: str) -> int:
+    """How many records of machine clocks lie in an hour that a zone passes twice; see :func:`in_utc`."""
+    if not zone.strip():
+        return 0
+    ours, count = zone_of(zone), 0
+    if isinstance(ours, timezone):
+        return 0
+    for i, where in rows.part_slices():
+        if rows.parts[i].clock == "machine":
+            clock = rows.column("time_s")[where]
+            hours, times = np.unique(np.floor(clock[~np.isnan(clock)] / _HOUR_S), return_counts=True)
+            twice = [_offset_s(h * _HOUR_S, ours) > _offset_s(h * _HOUR_S, ours, fold=1) for h in hours.tolist()]
+            count += int(times[twice].sum())
+    return count
+
+
 def shifted(clock_s: FloatArray, zone: tzinfo) -> FloatArray:
     """UTC seconds of a clock that shows ``clock_s`` seconds since 1970 in ``zone``; NaN stays NaN."""
     utc = np.full(clock_s.shape, np.nan)
@@ -57,9 +73,9 @@ def shifted(clock_s: FloatArray, zone: tzinfo) -> FloatArray:
     return utc
 
 
-def _offset_s(clock_s: float, zone: tzinfo) -> float:
+def _offset_s(clock_s: float, zone: tzinfo, *, fold: int = 0) -> float:
     try:
-        face = (_EPOCH + timedelta(seconds=clock_s)).replace(tzinfo=zone)
+        face = (_EPOCH + timedelta(seconds=clock_s)).replace(tzinfo=zone, fold=fold)
         offset = face.utcoffset()
     except (OverflowError, ValueError):
         raise InputError("time", clock_s, "is no time a clock shows", "check the time column") from None

@@ -16,7 +16,7 @@ import numpy as np
 
 from chaffinch.errors import InputError
 from chaffinch.fieldlog.answers import Answers, Found
-from chaffinch.fieldlog.clockwork import in_utc
+from chaffinch.fieldlog.clockwork import in_utc, passed_twice
 from chaffinch.fieldlog.opened import Opened
 from chaffinch.fieldlog.plane import step_m
 from chaffinch.fieldlog.rows import (
@@ -90,6 +90,8 @@ def read_task_data(files: Opened, answers: Answers, progress: Progress | None = 
         told = f" ({problems[0].where}: {problems[0].kind})" if problems else ""
         raise InputError(files.path.name, None, f"has no time log that can be read{told}", "copy it anew from the card")
     rows = joined(_with_own_speed(tables))
+    if twice := passed_twice(rows, answers.zone):
+        problems.append(Problem("hour passed twice", files.path.name, twice))
     rows, clock_question = in_utc(rows, answers.zone)
     if clock_question is not None:
         questions["zone"] = clock_question

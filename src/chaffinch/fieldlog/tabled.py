@@ -13,7 +13,7 @@ import numpy as np
 
 from chaffinch.errors import InputError
 from chaffinch.fieldlog.answers import Answers, Found
-from chaffinch.fieldlog.clockwork import in_utc
+from chaffinch.fieldlog.clockwork import in_utc, passed_twice
 from chaffinch.fieldlog.derive import completed, recomputed_over_recorded
 from chaffinch.fieldlog.meanings import MEANINGS, UNITS, Matched, match, sensors_of
 from chaffinch.fieldlog.places import Places, places
@@ -113,6 +113,8 @@ def found_in_table(
     ready, strange = out_of_range(ready)
     told += [Problem("beyond any record", name, count, column) for column, count in strange.items()]
     rows = _parted(table, by, ready, stamps, name)
+    if twice := passed_twice(rows, answers.zone):
+        told.append(Problem("hour passed twice", name, twice))
     rows, zone = in_utc(rows, answers.zone)
     questions += [zone] if zone else []
     told += _disagreements(rows, name) or _off(found, units, raw, name)
