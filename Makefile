@@ -8,7 +8,7 @@ JOBS ?= 3
 
 .PHONY: demo test lint types docs bench calibration clean
 
-demo: $(VENV)/.run ## set up and walk through an invented harvest morning
+demo: $(VENV)/.run ## set up and walk through an invented harvest day
 	@$(BIN)/chaffinch demo
 
 # One thread each for linear algebra: the workers share the cores already.

@@ -102,6 +102,9 @@ def test_doubles_that_differ_are_told_apart_by_id(chaffinch, merged):
     ran = chaffinch("where", "--field", "Long Hollow")
     assert ran.status == 2
     assert other[:8] in ran.err
+    assert "; or its season: --season" in ran.err
+    words = ("worth", "--field", "Long Hollow", "--area-left", "9 ha", "--stop-cost", "1 /h")
+    assert "--season" not in chaffinch(*words).err, "a command that has none does not name it"
     assert chaffinch("where", "--field", other[:6], "--json").data["area_ha"] == 70.0
 
 

@@ -87,6 +87,7 @@ def test_one_reading_is_corrected_or_taken_back_and_stays_so(book, chaffinch, tm
     wrong, other = mine[0].kept.id, mine[1].kept.id
     ran = chaffinch("book", "replace", wrong[:13], "--take-back", "--reason", "the sieve was blocked")
     assert ran.status == 0, ran.err
+    assert f"check: {mine[0].check} → –" in chaffinch("book", "history", wrong[:13]).out, "what differs has its name"
     assert chaffinch("book", "replace", other[:13], "--bar", "7.5", "--reason", "misread").status == 0
     assert chaffinch("book", "replace", mine[2].check[:13], "--take-back", "--reason", "x").status == 2
 

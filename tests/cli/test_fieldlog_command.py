@@ -22,6 +22,13 @@ def test_looking_prints_the_log_and_its_question(capsys: pytest.CaptureFixture[s
     assert "? zone: the machine's clock tells no time zone" in said
 
 
+def test_a_column_left_aside_is_named(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    lines = Path(EXAMPLE).read_text(encoding="utf-8").splitlines()
+    (tmp_path / "log.csv").write_text("\n".join([f"{lines[0]},Ball colour", *(f"{line},7" for line in lines[1:])]))
+    assert run(["fieldlog", "inspect", str(tmp_path / "log.csv")]) == 0
+    assert "Left aside: Ball colour. A column that is told is read" in " ".join(capsys.readouterr().out.split())
+
+
 def test_looking_as_data(capsys: pytest.CaptureFixture[str]) -> None:
     assert run(["fieldlog", "inspect", EXAMPLE, "--json", "--zone", "-06:00"]) == 0
     told = json.loads(capsys.readouterr().out)

@@ -24,7 +24,8 @@ def book(tmp_path, monkeypatch):
 
 def test_a_log_on_paper_and_kept(book, chaffinch):
     words = ("report", "log", LOG, "--combine", "Old Bess", "--crop", "canola", "--zone", "-06:00", "--speed", "5 km/h")
-    ran = chaffinch(*words, "--date", "2026-09-30", "--pdf", "log.pdf", "--issue", "--short")
+    priced = (*words, "--price", "$14.50 /bu")
+    ran = chaffinch(*priced, "--date", "2026-09-30", "--pdf", "log.pdf", "--issue", "--short")
     assert (ran.status, ran.err) == (0, "")
     assert "wrote log.pdf  1 page" in ran.out
     assert "kept as report" in ran.out

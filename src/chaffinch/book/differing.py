@@ -34,8 +34,9 @@ def _flat(value: Any, place: str = "") -> list[tuple[str, Any]]:
         for key, inner in value.items():
             if not place and key in _NOT_SHOWN:
                 continue
-            # The check's own keys stand at the top of a check file: they are named as there.
-            name = place if not place and key == "check" else (f"{place}, {key}" if place else str(key))
+            # The check's own keys stand at the top of a check file: they are named as there. A reading names its check.
+            own = not place and key == "check" and isinstance(inner, Mapping)
+            name = "" if own else (f"{place}, {key}" if place else str(key))
             found += _flat(inner, name)
         return found
     if isinstance(value, list | tuple):

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Final
 
 from chaffinch.book.figures import plain_number
@@ -104,6 +104,17 @@ LAG_NONE: Final = "No delay of the flow of {machine} stands out; it was left as 
 LAG_UNTOLD: Final = "The passes of {machine} do not tell a delay of the flow; it was left as recorded."
 NO_LOSS: Final = "The machine logged no loss readings of its own."
 HAS_LOSS: Final = "The machine's own loss readings are there: {columns}. They are readings of a sensor, not losses."
+
+ASIDE: Final = "Left aside: {columns}. A column that is told is read: NAME=MEANING:UNIT."
+ASIDE_MOST: Final = 12
+"""Columns named of those left aside; own figure: a page holds them, and terminals write dozens."""
+
+
+def aside_said(matched: Mapping[str, str]) -> list[str]:
+    """Which columns were left aside, as one sentence; none where all were read."""
+    left = [header for header, meant in matched.items() if meant == "-"]
+    more = [f"{len(left) - ASIDE_MOST} more"] if len(left) > ASIDE_MOST else []
+    return [ASIDE.format(columns=", ".join([*left[:ASIDE_MOST], *more]))] if left else []
 
 
 def question_said(question: Question) -> tuple[str, str]:

@@ -396,4 +396,5 @@ def libraries() -> None:
     missing = [name for name in NEEDED if find_spec(name) is None]
     if missing:
         problem = f"needs {', '.join(missing)}, not installed here"
-        raise InputError("field log", None, problem, 'install them with pip install "chaffinch[fieldlog]"')
+        mend = 'install them beside it: pip install "chaffinch[fieldlog]"; after make demo with .venv/bin/pip'
+        raise InputError("field log", None, problem, mend)

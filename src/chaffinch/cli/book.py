@@ -16,7 +16,7 @@ BOOK_COMMANDS: Final = {
     "log": "Put a check into the book, from a file or by answering questions.",
     "show": "What the book holds: checks, fields, combines and the rest.",
     "edit-label": "Change what is said about a thing: its name, area, price, note.",
-    "replace": "Correct a check; the old one stays readable.",
+    "replace": "Correct a check or a monitor's reading, or take one back; the old stays.",
     "history": "Every version of a reading, or every change to a thing.",
     "verify": "Is the book whole? Every hash and every index looked at.",
     "rebuild": "Make the book's indexes anew from its records.",

@@ -201,9 +201,17 @@ def one_thing(
     try:
         meant = which_thing(desk, kind, wanted, season=season, retired=retired)
     except InputError as error:
-        raise type(error)(flag or error.field, error.value, error.problem, error.mend) from None
+        mend = error.mend
+        if error.problem.startswith("is the name of several") and kind == "field" and season is None and _asks_season():
+            mend += "; or its season: --season"
+        raise type(error)(flag or error.field, error.value, error.problem, mend) from None
     say_doubles(meant)
     return meant.thing
+
+
+def _asks_season() -> bool:
+    """Whether the command that runs has ``--season``."""
+    return any(one.name == "season" for one in click.get_current_context().command.params)
 
 
 def say_doubles(meant: Meant) -> None:

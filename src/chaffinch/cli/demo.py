@@ -1,4 +1,4 @@
-"""``chaffinch demo``: an invented harvest morning, told step by step."""
+"""``chaffinch demo``: an invented harvest day, told step by step."""
 
 from __future__ import annotations
 

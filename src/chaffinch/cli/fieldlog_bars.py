@@ -57,7 +57,11 @@ def bars(
         )  # fmt: skip
     if not found.sensors:
         problem = "holds no readings of a loss sensor"
-        raise InputError("PATH", path, problem, "note the bar with a check: chaffinch book log … --bar NUMBER")
+        mend = (
+            'name the column that does: --column "NAME=loss_left_g_s"; the bar in the cab is noted with a check: '
+            "chaffinch book log … --bar NUMBER"
+        )
+        raise InputError("PATH", path, problem, mend)
     written = 0
     if not dry_run:
         with uninterrupted():

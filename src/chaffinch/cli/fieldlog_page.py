@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any, Final
 from chaffinch.book.fieldlog_said import (
     HAS_LOSS,
     NO_LOSS,
+    aside_said,
     flag_said,
     lags_said,
     problem_said,
@@ -97,6 +98,8 @@ def show_found(found: LogFound, page: Page, units: LogUnits = METRIC) -> None:
         page.paragraph(f"{column} was not recorded; it was worked out: {how}.", bullet="· ")
     loss = found.loss_readings
     page.paragraph(HAS_LOSS.format(columns=", ".join(loss)) if loss else NO_LOSS, bullet="· ")
+    for told in aside_said(found.matched):
+        page.paragraph(told, bullet="· ")
     for header, meant in found.matched.items():
         if meant != "-":
             page.paragraph(f"{header}: {meant}", bullet="  ")

@@ -29,12 +29,12 @@ COMMANDS: Final = {
     "trial": "This setting or that: does the one tried lose less?",
     "monitor": "What the bar of the loss monitor means, in real units.",
     "ledger": "What a season left on the ground, and fair comparisons.",
-    "report": "Reports on paper: a check, field, trial or season; a sheet to fill in.",
-    "fieldlog": "The combine's own log: read it, clean it.",
+    "report": "Reports on paper: a check, field, trial, season or field log; a sheet to fill in.",
+    "fieldlog": "The combine's own log: read, cleaned, and what the whole field lost.",
     "book": "The book: checks, machines and fields, kept for years.",
     "serve": "The book in a browser and on phones nearby.",
     "crops": "The crops known, with their figures and where each comes from.",
-    "demo": "An invented harvest morning, told step by step.",
+    "demo": "An invented harvest day, told step by step.",
 }
 
 

@@ -50,7 +50,7 @@ def for_each_on(
         When the libraries are missing, the scheduler does not answer, or a worker ends in mid work.
     """
     if find_spec("distributed") is None:
-        mend = 'install it with pip install "chaffinch[distributed]"'
+        mend = 'install it beside Chaffinch: pip install "chaffinch[distributed]"; after make demo with .venv/bin/pip'
         raise InputError("on", address, "needs Dask, not installed here", mend)
     distributed: Any = import_module("distributed")
     with ExitStack() as opened:

@@ -48,7 +48,7 @@ def write_log(path: Path, rows: Rows, *, beside: Mapping[str, Any] | None = None
     if kind is None:
         raise InputError("output", path.name, "has an ending we do not write", f"use {', '.join(ENDINGS)}")
     if path.exists() and not replace:
-        raise InputError("output", path.name, "is there already", "give another name, or say that it may be replaced")
+        raise InputError("output", path.name, "is there already", "give another name, or --replace it")
     located = {"lon_deg", "lat_deg"} <= set(rows.columns)
     if not located and kind in ("GeoPackage", "GeoJSON"):
         raise InputError("output", path.name, "needs positions, and the records have none", "write .csv or .parquet")
@@ -77,7 +77,7 @@ def write_cells(path: Path, squares: Sequence[Cell], *, replace: bool = False) -
     if kind is None or kind == "comma text":
         raise InputError("output", path.name, "has an ending no map has", "use .gpkg, .geojson or .parquet")
     if path.exists() and not replace:
-        raise InputError("output", path.name, "is there already", "give another name, or say that it may be replaced")
+        raise InputError("output", path.name, "is there already", "give another name, or --replace it")
     if not squares:
         raise InputError("output", path.name, "would be empty: no record counts", "look at the cleaning first")
     wkb = shapely.to_wkb([shapely.box(*one.box) for one in squares])

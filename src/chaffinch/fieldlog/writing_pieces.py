@@ -27,7 +27,7 @@ def refuse_early(path: Path, *, replace: bool) -> None:
         problem = "has an ending that a log of this size cannot be written to"
         raise InputError("output", path.name, problem, f"use {' or '.join(ENDINGS)}")
     if path.exists() and not replace:
-        raise InputError("output", path.name, "is there already", "give another name, or say that it may be replaced")
+        raise InputError("output", path.name, "is there already", "give another name, or --replace it")
 
 
 def write_pieces(path: Path, log: CleanedLog, beside: Callable[[Cleaned], Mapping[str, Any]], *, replace: bool) -> None:

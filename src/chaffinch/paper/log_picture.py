@@ -66,7 +66,7 @@ def write_map_picture(
     """
     path = Path(to)
     if path.exists() and not replace:
-        raise InputError("output", path.name, "is there already", "give another name, or say that it may be replaced")
+        raise InputError("output", path.name, "is there already", "give another name, or --replace it")
     made = map_picture(found, unit, sign, zones)
     fresh = path.with_name(f".{path.name[:100]}.{os.getpid()}.part")
     try:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from typing import Any, Final
 
+from chaffinch import units
 from chaffinch.book.check_json import as_range
 from chaffinch.book.log_losses import LogLoss, measured
 from chaffinch.book.log_zones import ZonesTold
@@ -55,8 +56,16 @@ def log_report(found: LogLoss, unit: PaceUnit, sign: str, wanted: Wanted, *, nam
         wanted.footer(),
         figures(found),
         tuple(dict.fromkeys([*combines, *(p.logged.id for p in found.own)]))[:1000],
-        price,
+        _for_the_record(price, unit),
     )
+
+
+def _for_the_record(price: str, unit: PaceUnit) -> str:
+    """The price as a record holds it: told by the bushel it becomes one by the tonne, like every price of the book."""
+    if "bu" not in price:
+        return price
+    read = units.read_not_negative(price, "price", field="price", bushel_kg=unit.bushel_kg)
+    return f"{read.currency} {read.value!r} /t".strip()
 
 
 def _blocks(found: LogLoss, told: Told, wanted: Wanted, price: str) -> list[Block]:

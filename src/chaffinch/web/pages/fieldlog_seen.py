@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
-from chaffinch.book.fieldlog_said import HAS_LOSS, NO_LOSS, problem_said, question_said
+from chaffinch.book.fieldlog_said import HAS_LOSS, NO_LOSS, aside_said, problem_said, question_said
 from chaffinch.book.fieldlogs import LogFound, PartFigures, inspect_log
 from chaffinch.book.figures import plain_number
 from chaffinch.book.shown_unit import PaceUnit
@@ -73,7 +73,8 @@ def _parts(found: LogFound, unit: PaceUnit, weight: Weight) -> list[list[str]]:
         area = words("none") if math.isnan(one.area_ha) else area_said(one.area_ha, unit.loss)
         moisture = words("none") if math.isnan(one.moisture_pct) else f"{one.moisture_pct:.1f} %"
         records = f"{one.records:,}".replace(",", "\u202f")
-        return [one.name or words("none"), records, area, *(_number(v) for v in figures), moisture]
+        name = " · ".join(text for text in (one.name, one.machine) if text)
+        return [name or words("none"), records, area, *(_number(v) for v in figures), moisture]
 
     return [head, *(row(one) for one in found.parts)]
 
@@ -84,7 +85,8 @@ def _notes(found: LogFound) -> list[str]:
         told.append(words("fieldlog.recomputed", ratio=f"{found.recomputed:.3f}"))
     told += [words("fieldlog.derived", column=column, how=how) for column, how in found.derived.items()]
     loss = found.loss_readings
-    return [*told, HAS_LOSS.format(columns=", ".join(loss)) if loss else NO_LOSS]
+    told.append(HAS_LOSS.format(columns=", ".join(loss)) if loss else NO_LOSS)
+    return told + aside_said(found.matched)
 
 
 def _questions(found: LogFound) -> list[Asked]:
