@@ -183,6 +183,17 @@ def test_times_as_people_write_them(stamps: list[str], clock: str, first: float)
     assert told.rows.column("time_s")[0] == (first - 7200 if clock == "machine" else first)
 
 
+@pytest.mark.parametrize("stamp", ["2026-08-14 15:{}:{:02d}", "2026-08-14T15:{}:{:02d}Z", "8/14/2026 3:{}:{:02d} PM"])
+def test_a_cell_that_is_no_time_takes_no_other_with_it(stamp: str) -> None:
+    stamps = [stamp.format(10 + k // 60, k % 60) for k in range(400)]
+    stamps[7], stamps[8] = "####", "15:10"
+    found = read(text({**named(leave=("time",)), "Time": np.array(stamps)}), zone="UTC")
+    time = found.rows.column("time_s")
+    assert np.flatnonzero(np.isnan(time)).tolist() == [7, 8]
+    assert time[399] - time[0] == 399
+    assert [(p.kind, p.count) for p in found.problems] == [("no time", 2)]
+
+
 def test_an_hour_that_the_clock_passes_twice_is_told() -> None:
     table = {k: v for k, v in named(leave=("interval", "distance")).items() if k != "Elapsed (s)"}
     table["Time"] = np.array([f"2026-10-25 02:{k // 60:02d}:{k % 60:02d}" for k in range(400)])
