@@ -194,6 +194,17 @@ def test_a_cell_that_is_no_time_takes_no_other_with_it(stamp: str) -> None:
     assert [(p.kind, p.count) for p in found.problems] == [("no time", 2)]
 
 
+def test_records_in_no_order_of_time_are_refused() -> None:
+    made = named(leave=("interval", "distance"))
+    shuffled = np.random.default_rng(1).permutation(400)
+    for order in (np.arange(400)[::-1], shuffled):
+        with pytest.raises(InputError, match=r"stand in no order of time: \d+ of 399 steps go back; sort the rows"):
+            read(text({header: values[order] for header, values in made.items()}))
+    # A clock that starts anew with each pass goes back, and seldom.
+    made["Elapsed (s)"] = made["Elapsed (s)"] % 100
+    assert not read(text(made)).problems
+
+
 def test_an_hour_that_the_clock_passes_twice_is_told() -> None:
     table = {k: v for k, v in named(leave=("interval", "distance")).items() if k != "Elapsed (s)"}
     table["Time"] = np.array([f"2026-10-25 02:{k // 60:02d}:{k % 60:02d}" for k in range(400)])

@@ -39,6 +39,9 @@ SWAPPED: Final = 0.02
 """From how far off [ln] the way between positions is tried the other way round. Own figure: an open log shows 0.010."""
 NOTICED: Final = 0.02
 """From how far off [share] a relation between recorded columns is told. Own figure."""
+BACKWARDS: Final = (0.05, 20)
+"""From which share of the steps [0-1], and how many, that go back in time records stand in no order; own figures: a
+clock that is set, or starts anew with each pass, goes back once in hundreds."""
 _PARTING: Final = ("field", "machine", "part")
 _YES: Final = frozenset(["1", "1.0", "true", "yes", "y", "on", "down", "in", "working"])
 _NO: Final = frozenset(["0", "0.0", "false", "no", "n", "off", "up", "out", "idle"])
@@ -74,7 +77,7 @@ def found_in_table(
     ------
     InputError
         Without a record, without a single column that is known, for an answer that does not fit, and for positions
-        that cannot be degrees while no coordinate system was told.
+        that cannot be degrees while no coordinate system was told, and records that stand in no order of time.
     """
     if not table.height:
         raise InputError(name, 0, "holds no records", "export it anew, with its rows")
@@ -113,6 +116,7 @@ def found_in_table(
     ready, strange = out_of_range(ready)
     told += [Problem("beyond any record", name, count, column) for column, count in strange.items()]
     rows = _parted(table, by, ready, stamps, name)
+    _refuse_disorder(rows, name)
     if twice := passed_twice(rows, answers.zone):
         told.append(Problem("hour passed twice", name, twice))
     rows, zone = in_utc(rows, answers.zone)
@@ -249,6 +253,17 @@ def _parted(
         return Rows(ready, part, tuple(parts))
     order = np.argsort(part, kind="stable")
     return Rows({k: v[order] for k, v in ready.items()}, part[order], tuple(parts))
+
+
+def _refuse_disorder(rows: Rows, name: str) -> None:
+    """Refuse records that stand in no order of time: ways, passes and the time each stands for would be nonsense."""
+    steps = np.diff(rows.column("time_s"))
+    steps = steps[(np.diff(rows.part) == 0) & (steps != 0) & ~np.isnan(steps)]
+    back, (share, least) = int((steps < 0).sum()), BACKWARDS
+    if back >= least and back > share * steps.size:
+        problem = f"stand in no order of time: {back:,} of {steps.size:,} steps go back"
+        mend = "sort the rows by time; of several machines, give each a name in a column, or a file of its own"
+        raise InputError(f"{name}, records", None, problem, mend)
 
 
 def _disagreements(rows: Rows, name: str) -> list[Problem]:
