@@ -11,6 +11,7 @@ import shapely
 from test_log_losses import CHECK_S, M_DEG, a_log, combine
 
 from chaffinch.book.log_losses import log_loss
+from chaffinch.book.log_zone_edges import zone_names
 from chaffinch.book.log_zones import ZonesTold
 from chaffinch.engine.pace import break_even_loss_kg_ha
 from chaffinch.errors import InputError
@@ -52,6 +53,14 @@ def test_zones_add_up_to_the_field_and_have_their_own_range(season: SeasonBook, 
     far.to_file(tmp_path / "far.geojson")
     with pytest.raises(InputError, match="hold no record of the log"):
         log_loss(season.desk, combine(season), "canola", path, zones=ZonesTold(tmp_path / "far.geojson"))
+
+
+def test_the_zones_of_the_example_lie_over_its_log() -> None:
+    examples = Path(__file__).resolve().parents[2] / "examples"
+    assert zone_names(ZonesTold(examples / "larkhollow-soils.geojson", "", "")) == ("loam", "sand")
+    zones = geopandas.read_file(examples / "larkhollow-soils.geojson").union_all()
+    log = np.genfromtxt(examples / "larkhollow-log.csv", delimiter=",", skip_header=1, usecols=(1, 2))
+    assert shapely.contains_xy(zones, log[:, 0], log[:, 1]).mean() > 0.97, "all but the places that jumped"
 
 
 def test_the_best_pace_is_where_the_rule_says_and_pays(tmp_path: Path) -> None:
