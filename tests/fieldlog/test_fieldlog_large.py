@@ -153,7 +153,7 @@ def test_the_example_by_either_road(monkeypatch: pytest.MonkeyPatch) -> None:
         clean_large(EXAMPLE, Answers(zone="-06:00"), usual())
 
 
-@pytest.mark.parametrize("marks", ["", '"12 ft'])
+@pytest.mark.parametrize("marks", ["", '"12 ft', '"12" header"'])
 def test_what_is_odd_in_a_text_is_the_same_by_either_road(tmp_path: Path, marks: str) -> None:
     made = driven(4000)
     names = {"time": "Elapsed time (s)", "lon": "Longitude", "lat": "Latitude", "speed": "Speed (km/h)",
@@ -163,12 +163,15 @@ def test_what_is_odd_in_a_text_is_the_same_by_either_road(tmp_path: Path, marks:
     lines[0] += b";Note"
     lines[1:-1] = [line + b";Krume \xe9" for line in lines[1:-1]]
     lines[700] = lines[700].replace(lines[700].split(b";")[4], b"off")
-    lines[3000] += marks.encode()
+    lines[3000] = lines[3000].replace(b";Krume \xe9", b";" + marks.encode()) if marks else lines[3000]
+    if marks.count('"') == 3:
+        lines[1500] = lines[1500].replace(b";Krume \xe9", b";" + marks.encode())  # an even number in all
     path = tmp_path / "odd.csv"
     path.write_bytes(b"\n".join(lines))
     whole, walked = both(path, Answers(), 10_000)
     assert_same(whole, walked)
     assert {one.kind for one in walked.found.problems} >= {"no number", "letters guessed"}
+    assert len(whole.rows) == 4000
 
 
 def test_positions_that_are_no_degrees_are_refused_by_either_road(tmp_path: Path) -> None:

@@ -52,6 +52,19 @@ def test_mixed_decimal_marks_are_refused() -> None:
     assert read(b"Speed (km/h);Width (m)\n" + b"5,5;9.1\n" * 9, decimals=",").rows.column("speed_kmh")[0] == 5.5
 
 
+@pytest.mark.parametrize("marks", [('"12 ft', '"14 ft'), ('"12" header"', '14"'), ('"12" header', '"14" header')])
+def test_no_row_is_lost_between_two_quotation_marks(marks: tuple[str, str]) -> None:
+    """A header of 12" is written so in two rows: all between them would be one cell."""
+    notes = np.full(400, '"wet, then dry"', dtype=object)
+    notes[100], notes[300] = marks
+    notes[200] = '"on two\nlines"'
+    found = read(text({**named(), "Note": notes.astype(str)}))
+    assert 400 <= len(found.rows) <= 401
+    np.testing.assert_allclose(found.rows.column("flow_kg_s")[:200], driven()["flow"][:200], rtol=1e-8)
+    whole = read(text({**named(), "Note": np.where(np.arange(400) % 2, '"on two\nlines"', '"wet, ""then"" dry"')}))
+    assert (len(whole.rows), whole.problems) == (400, ())
+
+
 def test_units_are_found_and_said() -> None:
     made = driven()
     table = {"lon": made["lon"], "lat": made["lat"], "speed": made["speed"], "swath": made["width"] / FOOT,

@@ -58,6 +58,7 @@ PROBLEMS: Final = {
     "no number": "{where}: {count} cells are no numbers; they are missing.",
     "cells beyond the last column": "{where}: {count} cells stand beyond the last column of the header; they were left "
     "out, and where rows are longer than the header their columns may have slipped.",
+    "odd quotation marks": "{where}: {count} lines hold a quotation mark without its other; it was left out.",
     "no time": "{where}: {count} cells are no time that can be read; they are missing.",
     "hour passed twice": "{where}: {count} records lie in an hour that the zone passes twice in autumn; they were "
     "taken as of the first time.",

@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import io
 import re
+import warnings
 import zlib
 from collections import Counter
 from dataclasses import dataclass
@@ -76,9 +77,22 @@ def table_of(data: bytes, layout: TextLayout, name: str, *, quoted: bool, proble
     """The rows of a text, or of whole lines of one, and what of them cannot be read told in ``problems``.
 
     ``quoted`` says whether quotation marks hold cells together; an odd one somewhere (12" header) would swallow rows up
-    to the next.
+    to the next. Where an even number of them does so all the same, those without another in their line are left out.
     """
-    table = _table(data, layout, name, layout.numeric, quoted=quoted)
+    table = None
+    if quoted and b'"' in data:
+        table = _unless_swallowed(data, layout, name)
+        if table is None:
+            lines = data.split(b"\n")
+            odd = [number for number, line in enumerate(lines) if line.count(b'"') % 2]
+            for number in odd:
+                lines[number] = lines[number].replace(b'"', b"")
+            problems += [Problem("odd quotation marks", name, len(odd))] if odd else []
+            data = b"\n".join(lines)
+            table = _unless_swallowed(data, layout, name)
+            quoted = table is not None
+    if table is None:
+        table = _table(data, layout, name, layout.numeric, quoted=quoted)
     problems += _unread(data, layout, name, table, quoted=quoted)
     return table
 
@@ -220,6 +234,25 @@ def _unread(data: bytes, layout: TextLayout, name: str, table: pl.DataFrame, *, 
         if beyond > 0:
             found.append(Problem("cells beyond the last column", name, beyond))
     return found
+
+
+def _unless_swallowed(data: bytes, layout: TextLayout, name: str) -> pl.DataFrame | None:
+    """The rows by their quotation marks; None where a whole row is lost between two of them.
+
+    A whole row is a line with as many cells as the header: what follows a line break inside a cell has fewer.
+    """
+    try:
+        with warnings.catch_warnings():
+            warnings.filterwarnings("ignore", "CSV malformed")  # looked at here
+            table = _table(data, layout, name, layout.numeric, quoted=True)
+    except InputError:
+        return None
+    above = layout.skip + layout.has_header + bool(layout.units_row)
+    if table.height >= data.count(b"\n") + (not data.endswith(b"\n")) - above:
+        return table
+    mark, most = layout.parted_by.encode(), len(layout.headers) - 1
+    whole = sum(line.count(mark) >= most for line in data.split(b"\n")[above:])
+    return table if table.height >= whole else None
 
 
 def _table(data: bytes, layout: TextLayout, name: str, numeric: tuple[bool, ...], *, quoted: bool) -> pl.DataFrame:
