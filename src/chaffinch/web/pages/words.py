@@ -49,7 +49,7 @@ FRAME: Final = MappingProxyType(
         "form.asked": "Mend what is marked; what you typed is still here.",
         "working.title": "Being worked out",
         "working": "{done} of {of} checks read.",
-        "working.begun": "The checks are being read.",
+        "working.begun": "Its figures are being read.",
         "working.wait": "The page shows itself when it is done; or load it again.",
         "verdict.over": "over the limit",
         "verdict.under": "under the limit",

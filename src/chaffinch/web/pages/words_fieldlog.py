@@ -11,7 +11,7 @@ FIELDLOG: Final = MappingProxyType(
         "fieldlog.title": "Field logs",
         "fieldlog.said": "A combine's own log says how fast, how wide and how heavy the crop ran every second. With the checks of the book it tells what the whole field lost, and where.",
         "fieldlog.kept": "Logs sent to this server",
-        "fieldlog.kept.said": "They lie in this server's memory and not in the book: the newest {n}, until it is stopped.",
+        "fieldlog.kept.said": "This server keeps them, and the book does not: the newest {n}, until it is stopped.",
         "fieldlog.none": "None was sent yet.",
         "fieldlog.file": "The log",
         "fieldlog.file.hint": "comma text, GeoPackage, GeoJSON or Parquet; task data (TASKDATA.XML with its files) or a shapefile in one .zip; at most {mb} MB",
