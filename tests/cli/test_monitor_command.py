@@ -25,6 +25,8 @@ ASK = ("monitor", "--combine", "Old Bess", "--crop", "canola")
 
 def test_a_young_key_answers_in_data_as_on_the_page(book, chaffinch):
     paired(book, 2)
+    assert chaffinch(*ASK, "--bar", "2,5").out == chaffinch(*ASK, "--bar", "2.5").out
+    assert "--bar: can be read in two ways" in chaffinch(*ASK, "--bar", "1,100").err
     page, data = chaffinch(*ASK, "--bar", "0"), chaffinch(*ASK, "--bar", "0", "--json")
 
     assert page.status == data.status == 0

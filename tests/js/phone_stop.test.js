@@ -4,7 +4,7 @@ import { test } from "node:test";
 
 import { bodiesOf, tableOf, termsOf } from "../../src/chaffinch/web/static/app/checktable.js";
 import { nextBag, stopsOf, waiting } from "../../src/chaffinch/web/static/app/stop.js";
-import { amountOf, numberText, press, stepOf } from "../../src/chaffinch/web/static/app/typed.js";
+import { amountOf, numberText, press, stepOf, twoWays } from "../../src/chaffinch/web/static/app/typed.js";
 import { scaleFor, stepFor } from "../../src/chaffinch/web/static/app/ruler.js";
 
 const at = (n) => `2026-08-14T16:0${n}:00Z`;
@@ -84,6 +84,11 @@ test("a reading keeps its digits, for they say how finely the scale was read", (
   assert.deepEqual(["18", "18.0", "0,25", ""].map(stepOf), ["1", "0.1", "0.01", "1"]);
   assert.equal(numberText("−3,5"), "-3.5");
   assert.equal(numberText("1e3"), null);
+});
+
+test("a comma that could part thousands is asked about", () => {
+  assert.deepEqual(["1,100", " 900,000 ", "-1,250"].map(twoWays), [true, true, true]);
+  assert.deepEqual(["1100", "1.100", "12,5", "0,125", "1100,5", "1,1000", ""].map(twoWays), Array(7).fill(false));
 });
 
 test("a rule ends on a round number, and a far limit does not squeeze the bar", () => {

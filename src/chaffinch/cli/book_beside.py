@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any, Final
 from chaffinch import units
 from chaffinch.book.settings_alike import with_side
 from chaffinch.errors import InputError
+from chaffinch.units.numerals import alone
 
 if TYPE_CHECKING:
     from chaffinch.book.desk import Desk
@@ -48,10 +49,7 @@ def bar_told(given: Mapping[str, Any]) -> dict[str, Any]:
     told: dict[str, Any] = {}
     text, per, speed = given.get("bar"), given.get("bar_per"), given.get("speed")
     if text is not None:
-        try:
-            told["reading"] = float(text.replace(",", "."))
-        except ValueError:
-            raise InputError("--bar", text, "is not a number", "write what the monitor shows, like 40") from None
+        told["reading"] = alone(text, field="--bar", mend="write what the monitor shows, like 40")
         if not 0.0 <= told["reading"] < 1e9:
             raise InputError("--bar", text, "cannot be meant", "write what the monitor shows, 0 or more")
     if per is not None:

@@ -15,6 +15,7 @@ from chaffinch.cli.book_beside import file_beside
 from chaffinch.cli.book_times import not_ahead
 from chaffinch.cli.page import Page, to_ascii
 from chaffinch.errors import InputError
+from chaffinch.units.numerals import alone, headed
 
 if TYPE_CHECKING:
     from chaffinch.book.desk import Desk
@@ -291,21 +292,15 @@ def _pair(text: str, flag: str, example: str) -> tuple[str, str]:
     return name.strip(), value.strip()
 
 
-def _number(text: str, flag: str, example: str) -> float:
-    try:
-        return float(text)
-    except ValueError:
-        raise InputError(flag, text, "is not a number", f"write it like {flag} {example}") from None
-
-
 def _setting(text: str, flag: str) -> dict[str, Any]:
     example = '"rotor speed=600 rpm"'
     name, value = _pair(text, flag, example)
-    number, _, unit = value.partition(" ")
-    setting: dict[str, Any] = {"name": name, "value": _number(number, flag, example)}
-    return setting | ({"unit": unit.strip()} if unit.strip() else {})
+    number, unit = headed(value, field=flag, mend=f"write it like {flag} {example}")
+    setting: dict[str, Any] = {"name": name, "value": number}
+    return setting | ({"unit": unit} if unit else {})
 
 
 def _condition(text: str) -> dict[str, Any]:
     name, value = _pair(text, "--condition", "humidity_pct=45")
-    return {"name": name, "value": _number(value, "--condition", "humidity_pct=45")}
+    number = alone(value, field="--condition", mend="write it like --condition humidity_pct=45")
+    return {"name": name, "value": number}

@@ -12,6 +12,7 @@ from chaffinch import units
 from chaffinch.cli.book_which import book_option, open_the_book, print_json, progress
 from chaffinch.cli.page import Page
 from chaffinch.errors import InputError
+from chaffinch.units.numerals import alone
 
 if TYPE_CHECKING:
     from chaffinch.book.desk import Desk
@@ -29,7 +30,7 @@ ROWS: Final = 6
 @click.option("--crop", metavar="NAME", required=True, help="The crop, like canola.")
 @click.option("--season", metavar="NAME", help="Only pairs of this season; else of all.")
 @click.option("--sensor", metavar="NAME", help='A field log\'s sensor, like "left sieve"; else the bar in the cab.')
-@click.option("--bar", "bar", metavar="NUMBER", type=float, help="What it shows now: the loss that stands for.")
+@click.option("--bar", "bar", metavar="NUMBER", help="What it shows now: the loss that stands for.")
 @click.option("--speed", metavar="TEXT", help='Speed now, like "6 km/h"; a bar per time needs it.')
 @click.option("--condition", "given_conditions", metavar="KEY=NUMBER", multiple=True,
               help="Now, like humidity_pct=45: does the key still hold?")  # fmt: skip
@@ -51,19 +52,20 @@ def command(address: str | None, as_data: bool, **given: Any) -> None:
     combine = only_combine(desk, given["combine"])
     season = None if given["season"] is None else one_thing(desk, "season", given["season"], flag="--season").id
     told = read_conditions(given["given_conditions"])
+    bar = None if given["bar"] is None else alone(given["bar"], field="--bar", mend="write what it shows, like 40")
     speed = None if given["speed"] is None else units.read_positive(given["speed"], "speed", field="--speed").value
     with progress("Reading the checks") as step:
         found = monitor(
             desk, combine, given["crop"], season=season, sensor=given["sensor"], now=_now(desk, told), progress=step
         )
     unit = unit_of(desk, found.crop)
-    if given["bar"] is not None and not found.key.missing:
+    if bar is not None and not found.key.missing:
         # Said before anything is printed: a bar that was never tried.
-        found.key.loss_kg_ha(given["bar"], speed)
+        found.key.loss_kg_ha(bar, speed)
     if as_data:
-        print_json(_as_json(found, given["bar"], speed))
+        print_json(_as_json(found, bar, speed))
         return
-    _show(found, Page.here(), unit, given["bar"], speed)
+    _show(found, Page.here(), unit, bar, speed)
 
 
 def _now(desk: Desk, told: dict[str, float]) -> Conditions | None:

@@ -153,6 +153,43 @@ def take(tidied: str, *, field: str, text: str, example: str) -> tuple[Numeral, 
     return Numeral(-value if negative else value, step, negative, written is not None), rest
 
 
+def headed(text: str, *, field: str, mend: str) -> tuple[float, str]:
+    """The number at the head of a text and what stands behind it, like ``(600.0, "rpm")``: no unit is asked for.
+
+    Parameters
+    ----------
+    text : str
+        As a person wrote it.
+    field, mend : str
+        What errors name, and what they tell to do.
+
+    Raises
+    ------
+    InputError
+        When there is no number at the head, or it can be read in two ways (``1,100``), or is beyond sense.
+    """
+    plain = tidy(text, field, mend) if text.strip() else ""
+    sign = _SIGN.match(plain)
+    if sign is None or not plain[sign.end() : sign.end() + 2].strip(".,")[:1].isdigit():
+        raise InputError(field, text, "is not a number", mend)
+    number, rest = take(plain, field=field, text=text, example=mend)
+    return float(number.value), rest
+
+
+def alone(text: str, *, field: str, mend: str) -> float:
+    """A number with nothing behind it.
+
+    Raises
+    ------
+    InputError
+        As :func:`headed`; and for anything that stands behind it.
+    """
+    number, rest = headed(text, field=field, mend=mend)
+    if rest:
+        raise InputError(field, text, "is not a number", mend)
+    return number
+
+
 def _fraction(written: re.Match[str], field: str, text: str) -> tuple[Fraction, Fraction]:
     """Return value and step of ``1/2`` or ``2 1/2``."""
     whole, top, bottom = written.groups()

@@ -8,6 +8,7 @@ from chaffinch.book.names import folded
 from chaffinch.errors import InputError
 from chaffinch.records.bodies import CONDITIONS, check_part
 from chaffinch.records.kinds import CHECK, KINDS
+from chaffinch.units.numerals import alone, headed
 from chaffinch.web.pages.frame import Form
 
 EXAMPLE = "rotor speed = 600 rpm"
@@ -26,16 +27,13 @@ def settings_of(text: str, field: str) -> list[dict[str, Any]]:
         if not line.strip():
             continue
         name, mark, value = (part.strip() for part in line.partition("="))
-        number, _, unit = value.partition(" ")
-        if not mark or not name or not number:
+        if not mark or not name or not value:
             raise InputError(field, line.strip(), "is not NAME = NUMBER UNIT", f"write it like {EXAMPLE}")
-        try:
-            setting: dict[str, Any] = {"name": name, "value": float(number.replace(",", "."))}
-        except ValueError:
-            raise InputError(field, line.strip(), "holds no number", f"write it like {EXAMPLE}") from None
+        number, unit = headed(value, field=field, mend=f"write it like {EXAMPLE}")
+        setting: dict[str, Any] = {"name": name, "value": number}
         if folded(name) in {folded(one["name"]) for one in found}:
             raise InputError(field, name, "is said twice", "say it once")
-        found.append(setting | ({"unit": unit.strip()} if unit.strip() else {}))
+        found.append(setting | ({"unit": unit} if unit else {}))
     _judge("settings", found, field)
     return found
 
@@ -54,10 +52,7 @@ def conditions_of(form: Form) -> dict[str, float] | None:
         if text is None:
             continue
         field = f"condition-{name}"
-        try:
-            found[name] = float(text.replace(",", ".").removesuffix("%").strip())
-        except ValueError:
-            raise InputError(field, text, "is not a number", "write it like 45") from None
+        found[name] = alone(text.removesuffix("%"), field=field, mend="write it like 45")
         _judge("conditions", {name: found[name]}, field)
     return found or None
 

@@ -21,6 +21,7 @@ from chaffinch.book.trials import find_trial
 from chaffinch.errors import InputError
 from chaffinch.paper.check_record_told import shown_amount, shown_size
 from chaffinch.reference import crop as find_crop
+from chaffinch.units.numerals import alone
 from chaffinch.web.pages.frame import Form
 
 FIRST_ROWS: Final = 3
@@ -191,10 +192,7 @@ def shown_by_bar(text: str, *, called: str = "bar") -> float:
     InputError
         For what is no number, or one that no monitor shows.
     """
-    try:
-        shown = float(text.replace(",", "."))
-    except ValueError:
-        raise InputError(called, text, "is not a number", "write what the monitor shows, like 40") from None
+    shown = alone(text, field=called, mend="write what the monitor shows, like 40")
     if not 0.0 <= shown < 1e9:
         raise InputError(called, text, "cannot be meant", "write what the monitor shows, 0 or more")
     return shown

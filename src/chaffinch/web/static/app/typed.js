@@ -51,6 +51,15 @@ export function numberText(text) {
 }
 
 /**
+ * Whether a number typed in letters could have a comma for thousands as well as for decimals: 1,100. The pad shows how
+ * finely a scale was read; elsewhere it is asked about, as at the desk.
+ * @param {string} text
+ */
+export function twoWays(text) {
+  return /^-?[1-9][0-9]{0,2},[0-9]{3}$/.test(text.trim());
+}
+
+/**
  * The step that the digits typed stand for: 0.1 for 12.5.
  * @param {string} text
  * @returns {string}

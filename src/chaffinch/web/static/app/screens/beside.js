@@ -4,7 +4,7 @@
 import { choice, entry, h } from "../dom.js";
 import { newId } from "../phone.js";
 import { CONDITION_SPAN, CONDITIONS, SETTINGS } from "../texts.js";
-import { numberText } from "../typed.js";
+import { numberText, twoWays } from "../typed.js";
 
 /** @typedef {import("../app.js").App} App */
 
@@ -97,6 +97,11 @@ function offered(said, last) {
   return [...rows.values()];
 }
 
+/** @param {string} text */
+function asked(text) {
+  return `“${text}” can be read in two ways; write it without a comma.`;
+}
+
 /**
  * @param {{name: string, unit: string, text: string}[]} settings
  * @param {{[key: string]: string}} conditions
@@ -110,6 +115,7 @@ function read(settings, conditions, bar, per, machine) {
   for (const one of settings) {
     if (one.text.trim() === "") continue;
     const number = numberText(one.text);
+    if (twoWays(one.text)) return `${one.name}: ${asked(one.text)}`;
     if (number === null) return `${one.name}: “${one.text}” is no number; write it like 12.5.`;
     found.push({ name: one.name, value: Number(number), ...(one.unit ? { unit: one.unit } : {}) });
   }
@@ -126,6 +132,7 @@ function read(settings, conditions, bar, per, machine) {
   }
   if (bar.trim() === "") return { settings: found, conditions: read, monitor: null };
   const reading = numberText(bar);
+  if (twoWays(bar)) return `Loss monitor: ${asked(bar)}`;
   if (!machine) return "Loss monitor: no combine is chosen for this stop.";
   if (reading === null || Number(reading) < 0) return `Loss monitor: “${bar}” is no reading; write what it showed, 0 or more.`;
   if (per === null) return "Loss monitor: say whether it counts per time or per area.";

@@ -3,7 +3,7 @@
 
 import { choice, entry, h, row } from "../dom.js";
 import { newId } from "../phone.js";
-import { numberText } from "../typed.js";
+import { numberText, twoWays } from "../typed.js";
 
 /** @typedef {import("../app.js").App} App */
 
@@ -73,6 +73,11 @@ function starting(app, stop, belong) {
     const b = numberText(given.b);
     if (given.name.trim() === "" || a === null || b === null || a === b) {
       error.textContent = "Name the setting, and give two different numbers, one for each side.";
+      return;
+    }
+    const doubtful = [given.a, given.b].find(twoWays);
+    if (doubtful !== undefined) {
+      error.textContent = `“${doubtful}” can be read in two ways; write it without a comma.`;
       return;
     }
     /** @param {string} value */
