@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import gc
 import gzip
 import io
 import json
 import sys
+import tempfile
 import zipfile
 from collections.abc import Iterator
 from dataclasses import replace
@@ -304,3 +306,20 @@ def test_a_small_file_that_holds_a_huge_one_is_not_kept() -> None:
     assert not logs.every()
     # A damaged one is kept, and told on its page.
     assert logs.keep(io.BytesIO(packed[:1000]), "log.csv.gz") in logs.every()
+
+
+def test_logs_of_a_server_that_was_killed_go_with_the_next(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(tempfile, "tempdir", str(tmp_path))
+    killed = tmp_path / "chaffinch-logs-killed"
+    killed.mkdir()
+    for name in ("in-use", "log.csv"):
+        (killed / name).touch()
+    at_work, next_one = FieldLogs(), FieldLogs()
+    first = at_work.keep(io.BytesIO(b"a,b\n1,2\n"), "log.csv")
+    second = next_one.keep(io.BytesIO(b"a,b\n1,2\n"), "log.csv")
+    assert not killed.exists()
+    assert first.path.exists()
+    assert second.path.exists()
+    del at_work
+    gc.collect()
+    assert (first.path.exists(), second.path.exists()) == (False, True)

@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import atexit
 import shutil
-import tempfile
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from dataclasses import replace as dataclass_replace
@@ -222,6 +221,8 @@ def _book(address: str, copied: bool) -> Desk:
     """The book in this process; a copy on another machine's disk is fetched once."""
     if not copied:
         return open_desk(address)
-    folder = tempfile.mkdtemp(prefix="chaffinch-maps-")
-    atexit.register(shutil.rmtree, folder, ignore_errors=True)
-    return open_desk(shutil.copyfile(address, str(Path(folder) / "book.chaffinch")))
+    from chaffinch.fieldlog.work_folder import drop_work_folder, make_work_folder
+
+    folder = make_work_folder("chaffinch-maps-")
+    atexit.register(drop_work_folder, folder)
+    return open_desk(shutil.copyfile(address, str(folder / "book.chaffinch")))

@@ -119,6 +119,26 @@ def look_into(path: str | Path, answers: Answers | None = None, *, progress: Pro
     return replaced(found, problems=(*found.problems, beginning))
 
 
+def folder_for_logs() -> Path:
+    """A folder for logs that somebody sent; those of programs that were killed are removed with it.
+
+    Raises
+    ------
+    OSError
+        When it cannot be made.
+    """
+    from chaffinch.fieldlog.work_folder import make_work_folder
+
+    return make_work_folder("chaffinch-logs-")
+
+
+def drop_folder_for_logs(folder: Path) -> None:
+    """Remove a folder of :func:`folder_for_logs`."""
+    from chaffinch.fieldlog.work_folder import drop_work_folder
+
+    drop_work_folder(folder)
+
+
 def refuse_larger(path: str | Path, most_bytes: int, mend: str) -> None:
     """Refuse a log that would fill the memory of a computer that has other things to do.
 

@@ -7,7 +7,6 @@ from __future__ import annotations
 
 import re
 import shutil
-import tempfile
 import weakref
 from collections import OrderedDict
 from collections.abc import Sequence
@@ -19,7 +18,7 @@ from typing import BinaryIO, Final
 
 from fastapi import Request
 
-from chaffinch.book.log_large import refuse_larger
+from chaffinch.book.log_large import drop_folder_for_logs, folder_for_logs, refuse_larger
 from chaffinch.errors import InputError
 
 KEPT: Final = 6
@@ -73,10 +72,13 @@ class FieldLogs:
         self._kept: OrderedDict[str, KeptLog] = OrderedDict()
         self._lock = Lock()
 
-    def _home(self) -> Path:
+    def _home(self, called: str) -> Path:
         if self._folder is None:
-            self._folder = Path(tempfile.mkdtemp(prefix="chaffinch-logs-"))
-            weakref.finalize(self, shutil.rmtree, self._folder, ignore_errors=True)
+            try:
+                self._folder = folder_for_logs()
+            except OSError as error:
+                raise _no_room("file", called, error) from None
+            weakref.finalize(self, drop_folder_for_logs, self._folder)
         return self._folder
 
     def keep(self, file: BinaryIO, called: str) -> KeptLog:
@@ -100,7 +102,7 @@ class FieldLogs:
             if token in self._kept:
                 self._kept.move_to_end(token)
                 return self._kept[token]
-            path = _written("file", called, self._home() / token / name, pieces)
+            path = _written("file", called, self._home(called) / token / name, pieces)
             try:
                 refuse_larger(path, MOST_UNPACKED_BYTES, too_large)
             except InputError as error:
@@ -176,9 +178,14 @@ def _written(field: str, called: str, path: Path, pieces: Sequence[bytes]) -> Pa
         path.parent.mkdir(exist_ok=True)
         path.write_bytes(b"".join(pieces))
     except OSError as error:
-        problem = f"cannot be kept here ({error.strerror})"
-        raise InputError(field, called[-60:], problem, "make room at the computer that serves") from None
+        shutil.rmtree(path.parent, ignore_errors=True)
+        raise _no_room(field, called, error) from None
     return path
+
+
+def _no_room(field: str, called: str, error: OSError) -> InputError:
+    problem = f"cannot be kept here ({error.strerror})"
+    return InputError(field, called[-60:], problem, "make room at the computer that serves")
 
 
 def name_of(called: str) -> str:
