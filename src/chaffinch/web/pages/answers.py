@@ -80,7 +80,7 @@ def in_short(check: Check) -> InShort:
 
 @dataclass(frozen=True, slots=True)
 class Working:
-    """A long answer that is not there yet: so many of so many checks read."""
+    """A long answer that is not there yet: so many of so many checks, records or parts read."""
 
     done: int
     of: int

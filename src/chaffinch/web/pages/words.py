@@ -48,7 +48,7 @@ FRAME: Final = MappingProxyType(
         "form.wrong": "Not saved. Mend what is marked; what you typed is still here.",
         "form.asked": "Mend what is marked; what you typed is still here.",
         "working.title": "Being worked out",
-        "working": "{done} of {of} checks read.",
+        "working": "{done} of {of} read.",
         "working.begun": "Its figures are being read.",
         "working.wait": "The page shows itself when it is done; or load it again.",
         "verdict.over": "over the limit",
