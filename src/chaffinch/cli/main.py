@@ -130,7 +130,9 @@ def run(arguments: list[str] | None = None) -> int:
 def _complain(line: str, status: int) -> int:
     if sys.stderr is None:
         return status
-    line = hushed(line)
+    from chaffinch.cli.page import harmless
+
+    line = harmless(hushed(line))
     click.echo(f"chaffinch: {line}" if not line.startswith("chaffinch") else line, err=True)
     return status
 

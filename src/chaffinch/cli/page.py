@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import re
 import shutil
 import sys
 import textwrap
@@ -11,6 +12,9 @@ from dataclasses import dataclass
 
 import click
 
+_OBEYED = re.compile("[\x00-\x08\x0b-\x1a\x1c-\x1f\x7f-\x9f\u202a-\u202e\u2066-\u2069]|\x1b(?!\\[[0-9;]*m)")
+"""Control characters but tab and line break, what turns the direction of writing, and the beginning of any command to
+a terminal but that of colour and weight."""
 WIDEST = 80
 NARROWEST = 40
 
@@ -55,6 +59,7 @@ class Page:
 
     def say(self, text: str = "") -> None:
         """Print one line, in plain characters where the terminal has no others."""
+        text = harmless(text)
         click.echo(text if self.fine else to_ascii(text), color=self.colour)
 
     def paragraph(self, text: str, *, indent: int = 2, bullet: str = "", emphasis: str = "") -> None:
@@ -134,6 +139,14 @@ _ASCII = str.maketrans(
         "÷": "/", "░": ".", "│": "|", "┤": "+", "┼": "+", "●": "o", "◂": "<", "■": "#", "’": "'", "\u202f": " ",
     }
 )  # fmt: skip
+
+
+def harmless(text: str) -> str:
+    """Leave out what a terminal obeys and nobody sees: a name out of a file may ring, move the cursor or turn a line.
+
+    Weight and colour (our own) stay.
+    """
+    return _OBEYED.sub("", text)
 
 
 def to_ascii(text: str) -> str:
