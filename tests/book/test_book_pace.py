@@ -9,7 +9,7 @@ import pytest
 from chaffinch.book.checks import log_check
 from chaffinch.book.pace import PaceTerms, pace
 from chaffinch.book.pace_json import as_json
-from chaffinch.book.pace_said import REMARK, advice_said, remarks_said, today_said
+from chaffinch.book.pace_said import REMARK, advice_said, points_left_out, remarks_said, today_said
 from chaffinch.book.points import shared_sd
 from chaffinch.book.shown_unit import PaceUnit, Unit
 from chaffinch.book.things import find_thing
@@ -136,7 +136,9 @@ def test_checks_that_cannot_stand_on_the_curve_are_counted(book):
     with_speeds(book)
     book.check("Old Bess", 14, 9, speed_kmh=None)
 
-    assert best(book).curves.left_out == {"tell no speed": 1}
+    found = best(book)
+    assert found.curves.left_out == {"tell no speed": 1}
+    assert points_left_out(found) == "Left out: 1 check of those that tell no speed."
 
 
 def test_a_crop_three_times_as_heavy_loses_no_more_than_itself(book):

@@ -304,7 +304,10 @@ def headers_behind(found: PaceAnswer) -> str:
 
 def points_left_out(found: PaceAnswer) -> str:
     """Which checks say nothing to the curve, in one sentence; empty where all do."""
-    told = [f"{count} {why}" for why, count in found.curves.left_out.items()]
+    told = [
+        f"1 check of those that {why}" if count == 1 else f"{count} checks that {why}"
+        for why, count in found.curves.left_out.items()
+    ]
     return f"Left out: {', '.join(told)}." if told else ""
 
 

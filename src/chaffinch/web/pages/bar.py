@@ -100,8 +100,9 @@ def _line(kept: Kept, more: str = "") -> BarLine:
 
 
 def _shown(body: Mapping[str, Any]) -> str:
-    per = words(f"log.per.{body['per']}") if body.get("per") in WAYS else words("flag.untold")
-    told = words("bar.shown", reading=f"{body['reading']:g}", per=per)
+    told = f"{body['reading']:g}"
+    if body.get("per") in WAYS:  # one that was taken back does not say how it was counted
+        told = words("bar.shown", reading=told, per=words(f"log.per.{body['per']}"))
     sensor = sensor_of(body)
     return words("bar.of_log", sensor=sensor_said(sensor), told=told) if sensor else told
 
