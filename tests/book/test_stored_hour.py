@@ -11,6 +11,7 @@ import pytest
 from chaffinch.book.advice import AdviceTerms, advise_check, last_check
 from chaffinch.book.advice_json import as_json as advice_json
 from chaffinch.book.advice_said import hour_said as hour_of_advice
+from chaffinch.book.currency import read_told
 from chaffinch.book.day import DayTerms, day
 from chaffinch.book.day_json import as_json as day_json
 from chaffinch.book.day_said import taken
@@ -209,6 +210,24 @@ def test_another_currency_than_the_farms_is_refused_and_never_relabelled(book: S
     with pytest.raises(InputError, match="combine Old Bess, hour_cost: is in €, the farm's money in"):
         paced(book, "Old Bess")
     assert paced(book, "Old Bess", TOLD).hour_cost_per_h == 300.0
+
+
+def test_a_stored_cost_in_another_currency_keeps_no_advice_back_and_that_is_said(book: SeasonBook) -> None:
+    with_speeds(book, repeats=1)
+    logged = last_check(book.desk, thing(book, "combine", "Old Bess"), None)
+    without = advise_check(book.desk, logged, AdviceTerms())
+    store(book, "farm", "Larkhollow", "€450 /h")
+    found = advise_check(book.desk, logged, AdviceTerms())
+
+    assert [one.change.key for one in found.worth] == [one.change.key for one in without.worth]
+    assert found.stored is None
+    (said,) = hour_of_advice(found)
+    assert said.startswith("The stored hour cost is left out: farm Larkhollow, hour_cost: is in €, the farm's money in")
+    assert advice_json(found)["hour_cost_left_out"] in said
+    assert hour_of_advice(without) == []
+    money = [read_told("€450 /h", "money_rate", field="--hour-cost")]
+    with pytest.raises(InputError, match="--hour-cost: is in €"):
+        advise_check(book.desk, logged, AdviceTerms(hour_cost=450.0, money=money))
 
 
 @pytest.mark.parametrize("wrong", ["0 /h", "-5 /h", "450", "soon", "12 kg", "450 /ha", "nan /h"])

@@ -108,6 +108,8 @@ class AdviceFound:
     currency : str
     stored : StoredHour or None
         The book's hour cost, where nobody told one and it counts.
+    left_out : str
+        Why the book's hour cost does not count; "" where it does, or there is none.
     """
 
     check: CheckAnswer
@@ -127,6 +129,7 @@ class AdviceFound:
     price_per_t: float | None
     currency: str
     stored: StoredHour | None = None
+    left_out: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -212,13 +215,21 @@ def advise_known(desk: Desk, known: Known, terms: AdviceTerms, *, seed: int = 1)
         For a question or answer that is none, or two currencies.
     """
     price = check_price_told(known.logged) if terms.price_per_t is None else None
+    told = [*terms.money, *([] if price is None else [price])]
+    currency, left_out = one_currency(desk, told), ""
     if terms.hour_cost is None and (stored := stored_hour(desk, known.combine)) is not None:
-        terms = replace(terms, hour_cost=stored, money=(*terms.money, stored.money))
-    currency = one_currency(desk, [*terms.money, *([] if price is None else [price])])
-    return _advise(
+        try:
+            currency = one_currency(desk, [*told, stored.money])
+        except InputError as error:
+            # Only "slower" needs it, and nobody asked for it here: the advice is given without it, which is said.
+            left_out = error.line()
+        else:
+            terms = replace(terms, hour_cost=stored, money=(*terms.money, stored.money))
+    found = _advise(
         known.found, known.logged, known.combine, known.own, known.kept, terms, currency=currency, home=known.home,
         seed=seed,
     )  # fmt: skip
+    return replace(found, left_out=left_out)
 
 
 def last_check(desk: Desk, combine: Thing, crop: str | None) -> LoggedCheck:

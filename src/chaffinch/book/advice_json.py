@@ -53,6 +53,7 @@ def as_json(found: AdviceFound) -> dict[str, Any]:
         "price_per_t": found.price_per_t,
         "currency": found.currency,
         "hour_cost_stored_with": None if found.stored is None else found.stored.of,
+        "hour_cost_left_out": found.left_out or None,
     }
 
 
