@@ -126,7 +126,7 @@ def causes_said(found: AdviceFound, most: int = 4) -> list[tuple[str, str]]:
 
 
 def hour_said(found: AdviceFound) -> list[str]:
-    """That a stored hour cost counts, with its amount, or why not; nothing where a person told one, or none is there."""
+    """That a stored hour cost counts, with its amount, or why not; nothing where one was told, or none is there."""
     if found.left_out:
         return [f"The stored hour cost is left out: {found.left_out}."]
     if found.stored is None:
