@@ -131,6 +131,24 @@ def test_any_records_have_the_flags_of_the_whole(tmp_path: Path, monkeypatch: py
         np.testing.assert_allclose(got, getattr(whole, name), rtol=1e-9, err_msg=name)
 
 
+def test_two_places_far_apart_are_told_as_finely_as_one(tmp_path: Path) -> None:
+    """A season of fields in one file, without their names: the ground between them is not laid out."""
+    near = parted(1, 1)
+    second = np.flatnonzero(near.part >= 2)
+    lon, lat = (near.columns[name].copy() for name in ("lon_deg", "lat_deg"))
+    lon[second] += 1.0
+    lat[second] += 0.3
+    path = tmp_path / "log.parquet"
+    write_log(path, near.with_columns({"lon_deg": lon, "lat_deg": lat}))
+    whole, walked = both(path, Answers(), 400)
+    assert_same(whole, walked)
+    alone = [clean(completed(near.where(np.flatnonzero(mine)))) for mine in (near.part < 2, near.part >= 2)]
+    shares = np.concatenate([one.overlap_share for one in alone])
+    assert np.nanmean(np.abs(whole.overlap_share - shares)) < 0.03
+    counts = sum(one.counting for one in alone)
+    assert whole.counting == pytest.approx(counts, rel=0.02)
+
+
 def test_machines_whose_records_alternate_come_apart(tmp_path: Path) -> None:
     write_log(tmp_path / "log.csv", parted(3, 2))
     head, *lines = (tmp_path / "log.csv").read_text(encoding="utf-8").splitlines()

@@ -235,7 +235,7 @@ class _Staged:
 
     def _first(self, places: list[Path], ground: Ground) -> np.ndarray[tuple[int, ...], np.dtype[np.int32]]:
         """The pass that cut each square first."""
-        first = np.full(ground.columns * ground.rows, -1, np.int32)
+        first = np.full(ground.size, -1, np.int32)
         if not self.shared_clock:
             # In the order of the records: written from the last to the first, the earliest stands in the end.
             for place in reversed(places):
@@ -271,7 +271,13 @@ class _Staged:
             steps.append(way_before(self._way(place), some))
             seen += mine.size
         widest = (median_over(widths), self.widest_m)
-        return Ground.of(self.low, self.high, widest, float(np.median(np.concatenate(steps))))
+
+        def places() -> Iterator[tuple[FloatArray, FloatArray]]:
+            for place in self._places():
+                mine, x, y = (get(place, name) for name in ("mine", "way.x_m", "way.y_m"))
+                yield x[mine], y[mine]
+
+        return Ground.of(self.low, self.high, widest, float(np.median(np.concatenate(steps))), places)
 
     def _cutting(self, place: Path) -> tuple[Course, Rows, IntArray, Any]:
         return self._way(place), self._rows(place), get(place, "mine"), get(place, "pass_no").astype(np.int32)
