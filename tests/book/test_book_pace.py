@@ -141,6 +141,12 @@ def test_checks_that_cannot_stand_on_the_curve_are_counted(book):
     assert points_left_out(found) == "Left out: 1 check of those that tell no speed."
 
 
+def test_a_price_that_only_a_check_without_speed_tells_is_asked_for(book):
+    book.check("Old Bess", 14, 9, speed_kmh=None)
+    with pytest.raises(InputError, match="nor by a check that tells its speed"):
+        best(book)
+
+
 def test_a_crop_three_times_as_heavy_loses_no_more_than_itself(book):
     with_speeds(book, header_slope=1.0)
     found = best(book, today_kmh=9.0, yield_kg_ha=8000.0)

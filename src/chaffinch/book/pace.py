@@ -315,7 +315,8 @@ def price_of_job(
                 "price from checks" if last.logged.check.price_per_t is not None else "price from their field"
             )
             return known[0], [known[1]]
-    raise InputError("price", None, "is told neither here, nor by a field, nor by a check", "add --price")
+    problem = "is told neither here, nor by a field named here, nor by a check that tells its speed"
+    raise InputError("price", None, problem, "add --price")
 
 
 def yield_of_job(terms: PaceTerms, field: Thing | None, found: Curves, assumed: list[str]) -> float:

@@ -191,7 +191,10 @@ def worth(
     speed = last.check.speed_kmh
     if speed is None:
         raise InputError(
-            "check", last.id[:8], "tells no speed, so hours have no hectares", "correct it, or log another"
+            "check",
+            last.id[:8],
+            "tells no speed, so hours have no hectares",
+            "log one with its ground speed, or correct this one by a check file that tells it",
         )
     effect = effect_between(*terms.effect)
     choice = Choice(
