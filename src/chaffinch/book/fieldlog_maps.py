@@ -99,7 +99,7 @@ class _Work:
         try:
             to = None if self.to is None else self.to / file_name(name, self.folder)
             if to is not None and to.exists() and not self.replace:
-                raise InputError("output", to.name, "is there already", "say that it may be replaced")
+                raise InputError("output", to.name, "is there already", "give another folder, or --replace it")
             found = log_loss(
                 _book(self.book, self.copied), self.combine, self.crop, path, self.answers, season=self.season,
                 price_per_t=self.price_per_t, machine_is=self.machine_is, class_kmh=self.class_kmh,
