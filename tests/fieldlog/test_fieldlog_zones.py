@@ -19,7 +19,7 @@ from chaffinch.fieldlog.clean import clean
 from chaffinch.fieldlog.derive import completed
 from chaffinch.fieldlog.machines import machines_of, of_machine
 from chaffinch.fieldlog.rows import Part, Rows
-from chaffinch.fieldlog.zones import read_zones, zone_of
+from chaffinch.fieldlog.zones import Zones, read_zones, zone_of
 
 LON, LAT = -104.6, 50.4
 
@@ -79,6 +79,17 @@ def test_names_and_coordinates_are_asked_and_never_guessed(tmp_path: Path) -> No
         read_zones(tmp_path / "bare.shp")
     told = read_zones(tmp_path / "bare.shp", crs="EPSG:32613")
     np.testing.assert_allclose(shapely.total_bounds(told.shapes), [LON, LAT, LON + 0.003, LAT + 0.002], atol=1e-9)
+
+
+def test_many_records_in_a_zone_of_fine_edges() -> None:
+    """60,000 corners, 60,000 records: asked corner by corner for each record this takes a minute."""
+    turn = np.linspace(0.0, 2.0 * np.pi, 60_000, endpoint=False)
+    fine = shapely.Polygon(np.column_stack([LON + 0.01 * np.cos(turn), LAT + 0.01 * np.sin(turn)]))
+    zones = Zones(("round",), np.array([fine]), np.zeros(1, np.int64))
+    lon, lat = np.random.default_rng(1).uniform(-0.01, 0.01, (2, 60_000))
+    found, several = zone_of(zones, LON + lon, LAT + lat)
+    assert several == 0
+    assert np.array_equal(found == 0, np.hypot(lon, lat) < 0.01)
 
 
 def test_a_name_stands_on_one_line_of_signs_that_can_be_shown(tmp_path: Path) -> None:

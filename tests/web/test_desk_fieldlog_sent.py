@@ -305,7 +305,11 @@ def test_a_small_file_that_holds_a_huge_one_is_not_kept() -> None:
             logs.keep(io.BytesIO(data), name)
     assert not logs.every()
     # A damaged one is kept, and told on its page.
-    assert logs.keep(io.BytesIO(packed[:1000]), "log.csv.gz") in logs.every()
+    kept = logs.keep(io.BytesIO(packed[:1000]), "log.csv.gz")
+    assert kept in logs.every()
+    with pytest.raises(InputError, match="holds more than is worked on here"):
+        logs.keep_zones(kept, io.BytesIO(huge["log.zip"]), "zones.zip")
+    assert kept.zones is None
 
 
 def test_logs_of_a_server_that_was_killed_go_with_the_next(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -106,8 +106,9 @@ def zone_of(zones: Zones, lon_deg: FloatArray, lat_deg: FloatArray) -> tuple[Int
 
     found = np.full(lon_deg.size, -1, np.int64)
     known = np.flatnonzero(~np.isnan(lon_deg) & ~np.isnan(lat_deg))
-    tree = shapely.STRtree(zones.shapes)
-    points, shapes = tree.query(shapely.points(lon_deg[known], lat_deg[known]), predicate="intersects")
+    # The points stand in the tree and the zones ask: a zone of 200,000 corners is laid out once, not for every point.
+    tree = shapely.STRtree(shapely.points(lon_deg[known], lat_deg[known]))
+    shapes, points = tree.query(zones.shapes, predicate="intersects")
     zone = zones.zone[shapes]
     order = np.lexsort((zone, points))
     points, zone = points[order], zone[order]

@@ -103,11 +103,7 @@ class FieldLogs:
                 self._kept.move_to_end(token)
                 return self._kept[token]
             path = _written("file", called, self._home(called) / token / name, pieces)
-            try:
-                refuse_larger(path, MOST_UNPACKED_BYTES, too_large)
-            except InputError as error:
-                shutil.rmtree(path.parent, ignore_errors=True)
-                raise InputError("file", called[-60:], error.problem, error.mend) from None
+            _refuse_swollen("file", called, path, too_large)
             self._kept[token] = KeptLog(token, path, PurePosixPath(name).stem)
             while len(self._kept) > KEPT:
                 # A file that was no log takes no log's place.
@@ -132,7 +128,9 @@ class FieldLogs:
             self._forget_zones(kept)
             # A folder of its own for each, named by what it holds: answers are kept by its name.
             home = kept.path.parent / f"zones-{sha256(b''.join(pieces)).hexdigest()[:16]}"
-            kept.zones = _written("zones", called, home / name, pieces)
+            path = _written("zones", called, home / name, pieces)
+            _refuse_swollen("zones", called, path, "send the zones of this field alone")
+            kept.zones = path
 
     def forget_zones(self, kept: KeptLog) -> None:
         """Leave a log's zones out again."""
@@ -181,6 +179,15 @@ def _written(field: str, called: str, path: Path, pieces: Sequence[bytes]) -> Pa
         shutil.rmtree(path.parent, ignore_errors=True)
         raise _no_room(field, called, error) from None
     return path
+
+
+def _refuse_swollen(field: str, called: str, path: Path, mend: str) -> None:
+    """Remove a file again that is far larger once it is unpacked, and say so."""
+    try:
+        refuse_larger(path, MOST_UNPACKED_BYTES, mend)
+    except InputError as error:
+        shutil.rmtree(path.parent, ignore_errors=True)
+        raise InputError(field, called[-60:], error.problem, error.mend) from None
 
 
 def _no_room(field: str, called: str, error: OSError) -> InputError:
