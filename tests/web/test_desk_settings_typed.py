@@ -13,6 +13,12 @@ from chaffinch.web.pages.settings_typed import settings_of
     [
         ("600 rpm", 600.0, "rpm"),
         ("1100rpm", 1100.0, "rpm"),
+        ("900 1/min", 900.0, "1/min"),
+        ("1 100 1/min", 1100.0, "1/min"),
+        ("3 2nd notch", 3.0, "2nd notch"),
+        ("1 000,5 rpm", 1000.5, "rpm"),
+        ("1 1/2 in", 1.5, "in"),
+        ("1e3 rpm", 1000.0, "rpm"),
         ("1 100 rpm", 1100.0, "rpm"),
         ("1\u202f100 rpm", 1100.0, "rpm"),
         ("1,100.5 rpm", 1100.5, "rpm"),

@@ -36,6 +36,7 @@ _NEVER = frozenset({"Cc", "Cs", "Cn", "Co", "Zl", "Zp"})
 _SIGN = re.compile(r"([+-]?) ?")
 _FRACTION = re.compile(r"(?:([0-9]+)[ -])?([0-9]+) ?/ ?([0-9]+)(?![0-9.,])")
 _RUN = re.compile(r"[0-9.,]+(?: [0-9.,]+)*")
+_HEAD = re.compile(r"(?:[0-9]{1,3}(?: [0-9]{3})+(?![0-9])(?:[.,][0-9]+)?|[0-9.,]+)(?:[eE][+-]?[0-9]+)?")
 _EXPONENT = re.compile(r"[eE]([+-]?[0-9]+)")
 _SPACED = re.compile(r"([1-9][0-9]{0,2}(?: [0-9]{3})+)(?:[.,]([0-9]+))?")
 _SIMPLE = re.compile(r"([0-9]*)(?:[.,]([0-9]+))?")
@@ -172,8 +173,11 @@ def headed(text: str, *, field: str, mend: str) -> tuple[float, str]:
     sign = _SIGN.match(plain)
     if sign is None or not plain[sign.end() : sign.end() + 2].strip(".,")[:1].isdigit():
         raise InputError(field, text, "is not a number", mend)
-    number, rest = take(plain, field=field, text=text, example=mend)
-    return float(number.value), rest
+    # A unit may begin with a digit, like 1/min: only groups of three belong to the number before them.
+    head = None if _FRACTION.match(plain, sign.end()) else _HEAD.match(plain, sign.end())
+    end = len(plain) if head is None else head.end()
+    number, rest = take(plain[:end], field=field, text=text, example=mend)
+    return float(number.value), f"{rest}{plain[end:]}".strip()
 
 
 def alone(text: str, *, field: str, mend: str) -> float:
