@@ -66,6 +66,11 @@ def for_each(
         Workers; each takes the next log when it has done one.
     told : callable or None
         Called with (done, of).
+
+    Raises
+    ------
+    InputError
+        When a worker ends in mid work, as one that the system ends for want of memory.
     """
     if jobs < 1:
         raise InputError("jobs", jobs, "must be 1 or more", "give the number of cores to use")
@@ -76,12 +81,19 @@ def for_each(
             if told is not None:
                 told(len(found), len(logs))
         return found
+    from concurrent.futures import ProcessPoolExecutor
+    from concurrent.futures.process import BrokenProcessPool
     from multiprocessing import get_context
 
     # A fresh process each: libraries with threads of their own must not be copied in mid work.
-    with get_context("spawn").Pool(min(jobs, len(logs))) as pool:
-        for result in pool.imap(work, logs, chunksize=1):
-            found.append(result)
-            if told is not None:
-                told(len(found), len(logs))
+    with ProcessPoolExecutor(min(jobs, len(logs)), mp_context=get_context("spawn")) as pool:
+        try:
+            for result in pool.map(work, logs, chunksize=1):
+                found.append(result)
+                if told is not None:
+                    told(len(found), len(logs))
+        except BrokenProcessPool:
+            # The system ends a process for want of memory; whose log it was, nobody can say.
+            problem = f"lost a worker in mid work, after {len(found)} of {len(logs)} logs"
+            raise InputError("jobs", jobs, problem, "give fewer, or look at the largest logs alone") from None
     return found
