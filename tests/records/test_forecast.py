@@ -210,6 +210,12 @@ def test_a_number_may_have_a_sign_a_bare_point_or_its_unit(cell: str, warm: floa
     assert found.hours[0].temperature_c == warm
 
 
+def test_a_cell_of_a_hundred_thousand_blanks_is_refused_at_once() -> None:
+    """It took a minute of the server's only thread; a search by the square of the length would be noticed here."""
+    with pytest.raises(InputError, match="no unit of it"):
+        read_forecast(table(f"2026-09-02 13:00,1x{' ' * 100_000}y,40", "2026-09-02 14:00,22,39"))
+
+
 @pytest.mark.parametrize("line", ["14 a24 C 40 %", "14 24 C x40 %", "[14 24 C 40 %", "14 24 C (40 %"])
 def test_a_typed_number_with_something_before_it_is_refused(line: str) -> None:
     with pytest.raises(InputError):

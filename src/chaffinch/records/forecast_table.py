@@ -49,7 +49,8 @@ UNITS: Final[Mapping[str, Mapping[str, str]]] = {
 """How each unit may be written; the dew point goes with temperature, cloud with humidity."""
 LIKE: Final = {"temperature": "temperature", "dew": "temperature", "humidity": "humidity", "cloud": "humidity",
                "wind": "wind"}  # fmt: skip
-_NUMBER = re.compile(r"\s*([+\-−]?(?:\d+(?:[.,]\d+)?|[.,]\d+))\s*(.*?)\s*$")
+_NUMBER = re.compile(r"([+\-−]?(?:\d+(?:[.,]\d+)?|[.,]\d+))(.*)")
+"""A number and what follows; blanks are taken off elsewhere, for a search that may begin at each takes their square."""
 _DATED = re.compile(r"\s*\"?\d{4}-\d{1,2}-\d{1,2}")
 _EMPTY: Final = frozenset(("", "-", "–", "na", "n/a", "nan", "null", "none"))
 
@@ -293,7 +294,7 @@ def _cell(text: str, field: str) -> tuple[float | None, str]:
     """A number, and the unit that stands behind it."""
     if text.strip().casefold() in _EMPTY:
         return None, ""
-    match = _NUMBER.fullmatch(text)
+    match = _NUMBER.fullmatch(text.strip())
     if match is None:
         raise InputError(field, text.strip(), "is no number", "write it like 12.5; leave the cell empty if unknown")
     unit = match[2].casefold().replace("°", "").replace("º", "").strip()
