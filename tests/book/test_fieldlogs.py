@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from pathlib import Path
 
 import numpy as np
@@ -11,6 +12,7 @@ import pytest
 from chaffinch.book import fieldlogs
 from chaffinch.book.fieldlog_said import FLAGS, PROBLEMS, QUESTIONS, problem_said, question_said
 from chaffinch.book.fieldlogs import answers_of, clean_log, import_log, inspect_log
+from chaffinch.book.log_large import cleaned_log
 from chaffinch.errors import InputError
 from chaffinch.fieldlog.clean import Flag
 from chaffinch.fieldlog.rows import Problem, Question
@@ -106,6 +108,18 @@ def test_no_problem_or_question_of_the_rooms_lacks_a_sentence() -> None:
     kinds = set(re.findall(r'Problem\(\s*"([^"]+)"', source)) | {"cut record", "no record"}
     assert kinds - {"f"} <= set(PROBLEMS)
     assert set(re.findall(r'Question\([^()]*?, "([a-z ]+)"', source)) <= set(QUESTIONS)
+
+
+@pytest.mark.parametrize("write", [import_log, clean_log, cleaned_log])
+def test_the_log_that_is_read_is_never_written_over(tmp_path: Path, write: Callable[..., object]) -> None:
+    log = tmp_path / "log.csv"
+    log.write_bytes(EXAMPLE.read_bytes())
+    other_name = tmp_path / "link.csv"
+    other_name.symlink_to(log)
+    for goal in (log, other_name):
+        with pytest.raises(InputError, match="is the log itself"):
+            write(log, goal, answers_of(zone="utc"), replace=True)
+    assert log.read_bytes() == EXAMPLE.read_bytes()
 
 
 def test_without_the_extra_one_sentence_says_what_to_install(monkeypatch: pytest.MonkeyPatch) -> None:

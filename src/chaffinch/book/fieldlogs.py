@@ -15,6 +15,7 @@ import numpy as np
 
 from chaffinch import units
 from chaffinch.errors import InputError
+from chaffinch.fieldlog.work_folder import refuse_itself
 
 if TYPE_CHECKING:
     from chaffinch.fieldlog.answers import Answers, Found
@@ -209,6 +210,7 @@ def import_log(
     from chaffinch.fieldlog.derive import completed
     from chaffinch.fieldlog.writing import write_log
 
+    refuse_itself(path, to)
     found = inspect_log(path, answers, progress=progress)
     write_log(Path(to), completed(answered(found)), replace=replace)
     return found
@@ -245,12 +247,12 @@ def clean_log(
     from chaffinch.fieldlog.settings import usual
     from chaffinch.fieldlog.writing import write_log
 
+    refuse_itself(path, to)
     limits = usual().but(settings or {})
     found = inspect_log(path, answers, progress=progress)
-    rows = completed(answered(found))
-    cleaned = clean(rows, limits)
+    cleaned = clean(completed(answered(found)), limits)
     if to is not None:
-        write_log(Path(to), rows, beside=beside(cleaned), replace=replace)
+        write_log(Path(to), cleaned.rows, beside=beside(cleaned), replace=replace)
     return of_records(found, cleaned)
 
 
@@ -331,13 +333,11 @@ def looked_at(found: Found) -> LogFound:
 
 
 def _part_figures(rows: Rows, number: int, where: slice) -> PartFigures:
-    from chaffinch.fieldlog.clockwork import as_text
-
     one, part = rows.where(where), rows.parts[number]
     cutting = _cutting(one)
     time = one.column("time_s")
     known = time[~np.isnan(time)]
-    first, last = (as_text(float(known[k])) if known.size and part.clock == "utc" else "" for k in (0, -1))
+    first, last = (moment_text(float(known[k])) if known.size and part.clock == "utc" else "" for k in (0, -1))
 
     def middle(values: FloatArray) -> float:
         mine = values[cutting & ~np.isnan(values)]

@@ -28,11 +28,24 @@ from chaffinch.book.fieldlogs import (
 )
 from chaffinch.engine.domain import FloatArray
 from chaffinch.errors import InputError
+from chaffinch.fieldlog.work_folder import refuse_itself
 
 if TYPE_CHECKING:
     from chaffinch.fieldlog.answers import Answers
     from chaffinch.fieldlog.large import LargeLog
     from chaffinch.fieldlog.pieces import CleanedLog
+
+__all__ = [
+    "LogWalked",
+    "cleaned_log",
+    "drop_folder_for_logs",
+    "folder_for_logs",
+    "look_into",
+    "of_pieces",
+    "one_of_walked",
+    "refuse_itself",
+    "refuse_larger",
+]
 
 Progress = Callable[[int, int], None]
 
@@ -83,6 +96,7 @@ def cleaned_log(
     from chaffinch.fieldlog.staged import PIECE
     from chaffinch.fieldlog.writing_pieces import refuse_early, write_pieces
 
+    refuse_itself(path, to)
     limits, goal = usual().but(settings or {}), None if to is None else Path(to)
     walked = None
     if piece is not None or is_large(Path(path)):

@@ -99,9 +99,11 @@ def map_(
         return
     if on is not None:
         raise InputError("--on", on, "is for many logs", "name a folder of them and add --each")
+    from chaffinch.book.log_large import refuse_itself
     from chaffinch.book.log_losses import write_map
     from chaffinch.cli.fieldlog_loss_page import as_json, show
 
+    refuse_itself(path, to)
     told = zones_told(zones, zone_name, zone_crs)
     found, unit, sign = _found(path, given, {}, zones=told)
     picture = to is not None and Path(to).suffix.lower() == ".png"

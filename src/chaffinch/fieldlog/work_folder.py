@@ -60,6 +60,18 @@ def drop_work_folder(folder: Path) -> None:
         os.close(lock)
 
 
+def refuse_itself(path: str | Path, to: str | Path | None) -> None:
+    """Refuse to write over the log that is read: what the machine recorded is nowhere else.
+
+    Raises
+    ------
+    InputError
+        Where both are one file.
+    """
+    if to is not None and Path(to).exists() and Path(path).exists() and Path(to).samefile(path):
+        raise InputError("output", Path(to).name, "is the log itself", "give another name, and keep what was recorded")
+
+
 @contextlib.contextmanager
 def whole_file(path: Path) -> Iterator[Path]:
     """A name to write a file under; it gets its own when it is whole, and what lay there stays until then.
