@@ -98,10 +98,13 @@ def test_a_folder_of_logs_is_cleaned_each_by_itself(tmp_path: Path, capsys: pyte
         (tmp_path / f"{name}.csv").write_bytes(Path(EXAMPLE).read_bytes())
     (tmp_path / "c.csv").write_text("just a sentence\n", encoding="utf-8")
     arguments = ["fieldlog", "clean", str(tmp_path), "--each", "--zone", "utc"]
-    assert run(arguments) == 0
+    assert run(arguments) == 1, "one was left out"
     said = capsys.readouterr().out
     assert "2 of 3 logs cleaned" in said
     assert "c.csv was left out" in said
-    assert run([*arguments, "--json"]) == 0
+    assert run([*arguments, "--json"]) == 1
     told = json.loads(capsys.readouterr().out)
     assert [one["records"] for one in told] == [1201, 1201, 0]
+    (tmp_path / "c.csv").unlink()
+    assert run(arguments) == 0
+    assert "2 of 2 logs cleaned" in capsys.readouterr().out

@@ -78,13 +78,14 @@ def file_name(name: str, folder: Path) -> str:
     return f"{name.replace('/', '-').strip('.') or folder.name}.parquet"
 
 
-def refuse_alike(logs: Sequence[Path], folder: Path) -> None:
-    """Refuse logs of which one would be written over the other, as of ``a/b.csv`` and ``a-b.csv``.
+def folder_for(to: str | Path, logs: Sequence[Path], folder: Path) -> Path:
+    """The folder that one file a log is written to, made where it is not there.
 
     Raises
     ------
     InputError
-        Also where their names differ in capitals only, which many disks do not keep apart.
+        Where it cannot be made, or one log would be written over the other, as ``a/b.csv`` and ``a-b.csv`` would, or
+        two whose names differ in capitals only, which many disks do not keep apart.
     """
     written: dict[str, str] = {}
     for log in logs:
@@ -92,6 +93,12 @@ def refuse_alike(logs: Sequence[Path], folder: Path) -> None:
         other = written.setdefault(file_name(name, folder).casefold(), name)
         if other != name:
             raise InputError("folder", f"{other}, {name}", "would be written under one name", "rename one of them")
+    goal = Path(to)
+    try:
+        goal.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise InputError("output", goal.name, f"cannot be made ({error.strerror})", "name another folder") from None
+    return goal
 
 
 def clean_folder(
@@ -139,13 +146,7 @@ def clean_folder(
     usual().but(settings or {})
     root = Path(folder)
     logs = logs_in(root)
-    goal = None if to is None else Path(to)
-    if goal is not None:
-        refuse_alike(logs, root)
-        try:
-            goal.mkdir(parents=True, exist_ok=True)
-        except OSError as error:
-            raise InputError("output", goal.name, f"cannot be made ({error.strerror})", "name another folder") from None
+    goal = None if to is None else folder_for(to, logs, root)
     work = _Work(root, goal, answers, dict(settings or {}), replace)
     if not on:
         return for_each(work, logs, jobs, progress)

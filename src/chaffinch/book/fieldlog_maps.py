@@ -17,7 +17,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
 from chaffinch.book.desk import Desk, new_id, open_desk
-from chaffinch.book.fieldlog_folder import file_name, refuse_alike
+from chaffinch.book.fieldlog_folder import file_name, folder_for
 from chaffinch.book.fieldlogs import libraries
 from chaffinch.book.keeping import back_up
 from chaffinch.book.log_losses import SPEED_CLASS_KMH, log_loss, write_map
@@ -182,14 +182,9 @@ def map_folder(
     from chaffinch.fieldlog.settings import usual
 
     usual().but(settings or {})
-    root, goal = Path(folder), None if to is None else Path(to)
+    root = Path(folder)
     logs = logs_in(root)
-    if goal is not None:
-        refuse_alike(logs, root)
-        try:
-            goal.mkdir(parents=True, exist_ok=True)
-        except OSError as error:
-            raise InputError("output", goal.name, f"cannot be made ({error.strerror})", "name another folder") from None
+    goal = None if to is None else folder_for(to, logs, root)
     work = _Work(
         root.absolute(), None if goal is None else goal.absolute(), str(_whole(desk)), combine, crop, answers, season,
         price_per_t, class_kmh, dict(machine_is or {}), dict(settings or {}), replace=replace,

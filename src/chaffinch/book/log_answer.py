@@ -212,6 +212,17 @@ def measured(found: LogLoss) -> dict[str, Any]:
             }
             for one in found.machines
         ],
+        "by_zone": [
+            {
+                "zone": one.name or None,
+                "cut_ha": one.cut_ha,
+                "counted_ha": one.known_ha,
+                "total_kg": as_range(one.total_kg),
+                "kg_ha": as_range(one.kg_ha),
+                "money": as_range(one.money),
+            }
+            for one in found.by_zone
+        ],
     }
 
 

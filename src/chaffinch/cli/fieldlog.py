@@ -136,8 +136,11 @@ def import_(path: str, *, to: str, replace: bool, as_data: bool, **given: Any) -
 def clean(
     path: str, *, address: str | None, crop: str | None, to: str | None, replace: bool, changed: tuple[str, ...],
     each: bool, jobs: int, on: str | None, as_data: bool, **given: Any,
-) -> None:  # fmt: skip
-    """Flag the records of the log at PATH that mislead; none is taken away."""
+) -> int:  # fmt: skip
+    """Flag the records of the log at PATH that mislead; none is taken away.
+
+    With --each, exit status 1 where a log was left out.
+    """
     from chaffinch.book.log_large import cleaned_log
     from chaffinch.cli.fieldlog_page import cleaned_as_json, each_as_json, show_cleaned, show_each
 
@@ -159,7 +162,7 @@ def clean(
             print_json(each_as_json(all_done))
         else:
             show_each(all_done, Page.here())
-        return
+        return int(any(one.refused for one in all_done))
 
     if on is not None:
         raise InputError("--on", on, "is for many logs", "name a folder of them and add --each")
@@ -168,12 +171,13 @@ def clean(
         done = cleaned_log(path, to, told, settings=settings, replace=replace, progress=step)
     if as_data:
         print_json(cleaned_as_json(done, to))
-        return
+        return 0
     page = Page.here()
     show_cleaned(done, page, units)
     if to is not None:
         page.say(f"  Written: {done.found.records:,} records with their flags to {to}")
         page.say()
+    return 0
 
 
 def _units(address: str | None, crop: str | None) -> LogUnits:

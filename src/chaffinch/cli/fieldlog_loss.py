@@ -82,21 +82,20 @@ def zones_told(zones: str | None, zone_name: str | None, zone_crs: str | None) -
 def map_(
     path: str, *, to: str | None, replace: bool, each: bool, jobs: int, on: str | None, zones: str | None,
     zone_name: str | None, zone_crs: str | None, as_data: bool, **given: Any,
-) -> None:  # fmt: skip
+) -> int:  # fmt: skip
     """Sum what the field of the log at PATH lost, and draw where.
 
     The curves are those of the combine in the book; checks taken while the log ran get their load from it. Where
     several machines made the log, each is summed by the curves of the combine of its name, and their sum is told.
 
-    With --each every log of a folder is summed by itself, and one that cannot be stops none.
+    With --each every log of a folder is summed by itself, and one that cannot be stops none; exit status 1 says so.
     """
     if each:
         if zones or zone_name or zone_crs:
             raise InputError("--zones", zones, "are of one field", "give them with one log, without --each")
         from chaffinch.cli.fieldlog_maps import map_each
 
-        map_each(path, given, to=to, replace=replace, jobs=jobs, on=on or "", as_data=as_data)
-        return
+        return map_each(path, given, to=to, replace=replace, jobs=jobs, on=on or "", as_data=as_data)
     if on is not None:
         raise InputError("--on", on, "is for many logs", "name a folder of them and add --each")
     from chaffinch.book.log_large import refuse_itself
@@ -115,12 +114,13 @@ def map_(
         write_map(found, to, replace=replace)
     if as_data:
         print_json({**as_json(found), "written": to})
-        return
+        return 0
     page = Page.here()
     show(found, unit, sign, page)
     if to is not None:
         page.say(f"  Written: {'a picture of ' if picture else ''}{len(found.squares):,} squares to {to}")
         page.say()
+    return 0
 
 
 @click.command("what-if")

@@ -220,17 +220,6 @@ def as_json(found: LogLoss) -> dict[str, Any]:
             "remarks": list(found.best.remarks),
         },
         "mean_speed_kmh": _plain(found.mean_kmh),
-        "by_zone": [
-            {
-                "zone": one.name or None,
-                "cut_ha": one.cut_ha,
-                "counted_ha": one.known_ha,
-                "total_kg": as_range(one.total_kg),
-                "kg_ha": as_range(one.kg_ha),
-                "money": as_range(one.money),
-            }
-            for one in found.by_zone
-        ],
         "records_in_several_zones": found.in_several,
         "sensor": None
         if found.sensor is None

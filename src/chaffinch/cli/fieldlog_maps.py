@@ -19,8 +19,8 @@ if TYPE_CHECKING:
 
 def map_each(
     path: str, given: dict[str, Any], *, to: str | None, replace: bool, jobs: int, on: str, as_data: bool
-) -> None:
-    """Sum every log below a folder and print a line for each."""
+) -> int:
+    """Sum every log below a folder and print a line for each; the exit status: 1 where one was left out."""
     from chaffinch.book.currency import one_currency, read_told
     from chaffinch.book.fieldlog_maps import map_folder
     from chaffinch.book.log_machines import told_machines
@@ -55,6 +55,7 @@ def map_each(
         print_json([_as_json(one) for one in done])
     else:
         _show(done, unit, sign, Page.here(), to)
+    return int(any(one.refused for one in done))
 
 
 def _show(done: Sequence[MapDone], unit: PaceUnit, sign: str, page: Page, to: str | None) -> None:

@@ -120,17 +120,6 @@ def figures(found: LogLoss) -> dict[str, Any]:
         "checks": len(found.own),
         "by_speed": [{"speed_kmh_from": c.low, "area_ha": c.area_ha, "kg_ha": c.kg_ha} for c in found.by_speed],
         "by_hour": [{"time_s_from": c.low, "area_ha": c.area_ha, "kg_ha": c.kg_ha} for c in found.by_hour],
-        "by_zone": [
-            {
-                "zone": one.name or None,
-                "cut_ha": one.cut_ha,
-                "counted_ha": one.known_ha,
-                "total_kg": as_range(one.total_kg),
-                "kg_ha": as_range(one.kg_ha),
-                "money": as_range(one.money),
-            }
-            for one in found.by_zone
-        ],
         "squares": len(found.squares),
         "other_pace": None
         if other is None
