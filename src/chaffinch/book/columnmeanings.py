@@ -322,6 +322,8 @@ def match_columns(header: Sequence[str], sample: Sequence[Sequence[str]] = (), b
 
 
 _LOOKS_LIKE_A_DATE: Final = re.compile(r"\d{1,4}[-/.]\d{1,2}[-/.]\d{2,4}([ T].*)?")
+_LONGEST_HEAD: Final = 200
+"""Characters of a column's name in which a unit in brackets is looked for; own figure."""
 _IN_BRACKETS: Final = re.compile(r"^(.*?)\s*[(\[]\s*([^()\[\]]+?)\s*[)\]]\s*(.*)$")
 
 
@@ -340,7 +342,8 @@ def _likeness(name: str, meaning: str, given: str) -> tuple[float, str]:
 def _with_unit(name: str) -> list[tuple[str, str]]:
     """Ways of parting a name into words and a unit: ``"pan (ft2)"``, ``"pan, ft2"``, ``"pan ft2"``."""
     found = []
-    bracketed = _IN_BRACKETS.match(name)
+    # Blanks in a row would be searched by the cube of their number, so that a long head kept everybody waiting.
+    bracketed = _IN_BRACKETS.match(" ".join(name.split())) if len(name) <= _LONGEST_HEAD else None
     if bracketed:
         found.append((f"{bracketed[1]} {bracketed[3]}", bracketed[2]))
         name = f"{bracketed[1]} {bracketed[3]}"
