@@ -239,3 +239,28 @@ def test_two_windows_save_one_stop_once(farm: Farm, browser: Browser) -> None:
     second.see("Saved on this phone")
     assert len(phone.records()) == 1
     nothing_lost(farm, phone)
+
+
+def test_a_button_is_not_drawn_anew_under_a_finger(farm: Farm, browser: Browser) -> None:
+    """What is sent while a finger lies on the start screen is shown once it is lifted, and its tap counts."""
+    phone = Handset.new(farm, browser).ready()
+    phone.context.set_offline(True)
+    phone.check("21.5")
+    phone.page.goto(f"{phone.address}#/")
+    button = phone.page.get_by_role("button", name="Change field, machine or driver")
+    button.hover()
+    phone.page.mouse.down()
+    before = phone.page.locator("main").inner_text()
+    phone.context.set_offline(False)
+    phone.page.evaluate("dispatchEvent(new Event('online'))")
+    for _ in range(200):
+        if farm.in_book() == farm.confirmed:
+            break
+        phone.page.wait_for_timeout(100)
+    assert farm.in_book() == farm.confirmed
+    phone.page.wait_for_timeout(300)
+    assert phone.page.locator("main").inner_text() == before
+    phone.page.mouse.up()
+    phone.wait_until("window.location.hash === '#/where'")
+    phone.page.goto(f"{phone.address}#/")
+    assert phone.page.locator("main").inner_text() != before

@@ -37,20 +37,42 @@ import { where } from "./screens/where.js";
 
 /** Screens that follow what is sent while they are open; the others are left as they are while somebody types. */
 const LIVE = new Set(["", "tray", "saved"]);
+/** How long after a finger was lifted its click has surely come [ms]; own figure. */
+const LIFTED_MS = 50;
 /** Screens that show what the engine says. */
 const ANSWERED = new Set(["", "stop", "saved"]);
 
 export class App extends Stops {
   start() {
     addEventListener("hashchange", () => this.show());
-    this.phone.addEventListener("change", () => LIVE.has(this.route[0]) && this.show({ quiet: true }));
-    this.answers.addEventListener("answered", () => this.#answered());
+    this.phone.addEventListener("change", () => this.#untouched(() => LIVE.has(this.route[0]) && this.show({ quiet: true })));
+    this.answers.addEventListener("answered", () => this.#untouched(() => this.#answered()));
+    addEventListener("pointerdown", () => (this.#pressed = true), true);
+    // The click of a finger comes a moment after it was lifted.
+    for (const over of ["pointerup", "pointercancel"]) addEventListener(over, () => setTimeout(() => this.#released(), LIFTED_MS), true);
+    // Of the window alone: buttons lose the focus under a finger, too.
+    addEventListener("blur", (event) => event.target === window && this.#released());
     let last = innerWidth;
     addEventListener("resize", () => {
       if (innerWidth !== last) this.redraws.forEach((draw) => draw());
       last = innerWidth;
     });
     this.show();
+  }
+
+  #pressed = false;
+  /** @type {(() => void)[]} */
+  #waiting = [];
+
+  /** Draw now, or once no finger is on the glass: a button that is drawn anew under a finger never hears its click. @param {() => void} draw */
+  #untouched(draw) {
+    if (this.#pressed) this.#waiting.push(draw);
+    else draw();
+  }
+
+  #released() {
+    this.#pressed = false;
+    this.#waiting.splice(0).forEach((draw) => draw());
   }
 
   /** What was asked of the engine is here: shown, and said to who does not see it. */
