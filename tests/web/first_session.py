@@ -1,6 +1,6 @@
 """A newcomer's session, played and timed: from a fresh copy to a verdict in a phone-sized browser, by the docs alone.
 
-    .venv/bin/python tests/web/first_session.py /tmp/newcomer [--docs]
+    .venv/bin/python tests/web/first_session.py FOLDER [--docs]
 
 The folder is made by ``git clone`` of this checkout and must not be there yet. What is done is what the page "The phone
 app" tells, word by word; the times are those of the clock, with a person played: some seconds before each tap, half a
