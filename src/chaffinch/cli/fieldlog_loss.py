@@ -104,7 +104,7 @@ def map_(
 
     refuse_itself(path, to)
     told = zones_told(zones, zone_name, zone_crs)
-    found, unit, sign = _found(path, given, {}, zones=told)
+    found, unit, sign = found_loss(open_the_book(given.pop("address")), path, given, {}, told)
     picture = to is not None and Path(to).suffix.lower() == ".png"
     if picture and to is not None:
         from chaffinch.paper.log_picture import write_map_picture
@@ -143,45 +143,53 @@ def what_if(
         problem = "is not told" if speed is None else "is given together with --best"
         raise InputError("--speed", speed, problem, "give a speed, or ask for --best")
     asked = {"speed": speed, "best": "yes" if best else None, "fastest": fastest, "hour_cost": given.pop("hour_cost")}
-    found, unit, sign = _found(path, given, asked)
+    found, unit, sign = found_loss(open_the_book(given.pop("address")), path, given, asked)
     if as_data:
         print_json(as_json(found))
         return
     show_other(found, unit, sign, Page.here())
 
 
-def _found(
-    path: str, given: dict[str, Any], asked: dict[str, str | None], zones: ZonesTold | None = None
+def found_loss(
+    desk: Desk,
+    path: str,
+    given: dict[str, Any],
+    asked: dict[str, str | None],
+    zones: ZonesTold | None = None,
+    report_in: str | None = None,
 ) -> tuple[LogLoss, PaceUnit, str]:
+    """What the field of a log lost by :func:`loss_options`, the unit it is told in and the sign of its money.
+
+    ``asked`` are further options by name; those of ``loss_options`` that are told with them are added to it.
+    """
     from chaffinch.book.log_asked import asked_loss
     from chaffinch.book.shown_unit import unit_of
     from chaffinch.cli.book_filing import one_thing
 
-    desk: Desk = open_the_book(given.pop("address"))
     name, crop = given.pop("combine"), given.pop("crop")
     combine = None if name is None else one_thing(desk, "combine", name, flag="--combine")
     season_name = given.pop("season")
     season = None if season_name is None else one_thing(desk, "season", season_name, flag="--season").id
     settings = numbers(given.pop("changed"))
     asked |= {name: given.pop(name) for name in ("price", "machine")}
-    refuse_empty(asked)
+    _refuse_empty(asked)
     asked["machine_is"] = "\n".join(given.pop("machine_is"))
-    unit = unit_of(desk, crop)
+    unit = unit_of(desk, crop, report_in=report_in)
     with progress("Reading the log") as step:
         found, sign = asked_loss(
-            desk, path, answers(given), asked, combine=combine, crop=crop, unit=unit, called=flag_of,
+            desk, path, answers(given), asked, combine=combine, crop=crop, unit=unit, called=_flag,
             settings=settings, season=season, zones=zones, progress=step,
         )  # fmt: skip
     return found, unit, sign
 
 
-def flag_of(name: str) -> str:
+def _flag(name: str) -> str:
     """How the command line calls what is asked of a log: ``hour_cost`` → ``--hour-cost``."""
     return f"--{name.replace('_', '-')}"
 
 
-def refuse_empty(asked: Mapping[str, str | None]) -> None:
+def _refuse_empty(asked: Mapping[str, str | None]) -> None:
     """An option that was given with nothing in it is a slip, where a form leaves a field empty on purpose."""
     for name, text in asked.items():
         if text is not None and not text.strip():
-            raise InputError(flag_of(name), text, "is empty", "write something, or leave it out")
+            raise InputError(_flag(name), text, "is empty", "write something, or leave it out")

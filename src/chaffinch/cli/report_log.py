@@ -8,9 +8,9 @@ from typing import Any, TypeVar
 
 import click
 
-from chaffinch.cli.book_which import open_the_book, progress
-from chaffinch.cli.fieldlog import answer_options, answers, numbers
-from chaffinch.cli.fieldlog_loss import flag_of, loss_options, refuse_empty, zone_options, zones_told
+from chaffinch.cli.book_which import open_the_book
+from chaffinch.cli.fieldlog import answer_options
+from chaffinch.cli.fieldlog_loss import found_loss, loss_options, zone_options, zones_told
 from chaffinch.cli.report_made import hand_over, paper_options, refuse_early, wanted_of
 
 F = TypeVar("F", bound=Callable[..., Any])
@@ -42,31 +42,15 @@ def log_report(path: str, *, best: bool, **given: Any) -> None:
 
     The curves are those of the combine in the book, as for chaffinch fieldlog map.
     """
-    from chaffinch.book.log_asked import asked_loss
-    from chaffinch.book.shown_unit import unit_of
-    from chaffinch.cli.book_filing import one_thing
     from chaffinch.paper.log_report import log_report as laid_out
 
     printing = {name: given.pop(name) for name in _PAPER}
     wanted = wanted_of(printing)
     desk = open_the_book(given.pop("address"))
-    own, crop = given.pop("combine"), given.pop("crop")
-    combine = None if own is None else one_thing(desk, "combine", own, flag="--combine")
-    season_name, settings = given.pop("season"), numbers(given.pop("changed"))
-    season = None if season_name is None else one_thing(desk, "season", season_name, flag="--season").id
-    asked = {name: given.pop(name) for name in ("speed", "hour_cost", "fastest", "price", "machine")}
-    refuse_empty(asked)
-    asked["best"] = "yes" if best else None
-    asked["machine_is"] = "\n".join(given.pop("machine_is"))
+    asked = {name: given.pop(name) for name in ("speed", "hour_cost", "fastest")} | {"best": "yes" if best else None}
     zones = zones_told(*(given.pop(key) for key in ("zones", "zone_name", "zone_crs")))
     name = Path(path).stem
     refuse_early(printing, ("log", name, wanted.date))
-    unit = unit_of(desk, crop, report_in=wanted.report_in)
-    with progress("Reading the log") as step:
-        found, sign = asked_loss(
-            desk, path, answers(given), asked, combine=combine, crop=crop, unit=unit,
-            called=flag_of, settings=settings, season=season, zones=zones,
-            progress=step,
-        )  # fmt: skip
+    found, unit, sign = found_loss(desk, path, given, asked, zones, wanted.report_in)
     report = laid_out(found, unit.in_currency(sign), sign, wanted, name=name, price=asked["price"] or "", zones=zones)
     hand_over(desk, report, wanted, printing, name)
