@@ -33,6 +33,7 @@ RECORD_BYTES: Final = 400
 """Disk that a record takes while its field is worked on [bytes]: as read, completed, and with its way; own figure."""
 PREFIX: Final = "chaffinch-log-"
 """How the names of folders begin that a log is worked on in."""
+MAKE_ROOM: Final = "make room, or set TMPDIR to a folder on a larger disk"
 
 Progress = Callable[[int, int], None]
 
@@ -119,15 +120,14 @@ def clean_large(
 
 
 def _no_room(error: OSError) -> InputError:
-    problem = f"does not take what has to wait there ({error.strerror or error})"
-    return InputError("disk", None, problem, "make room, or set TMPDIR to a folder on a larger disk")
+    return InputError("disk", None, f"does not take what has to wait there ({error.strerror or error})", MAKE_ROOM)
 
 
 def _refuse_without_room(work: Path, records: int) -> None:
     needed, free = records * RECORD_BYTES, shutil.disk_usage(work).free
     if needed > free:
         problem = f"has {free / 1e9:.1f} GB free, and working through the file takes about {needed / 1e9:.1f} GB"
-        raise InputError("disk", None, problem, "make room, or set TMPDIR to a folder on a larger disk")
+        raise InputError("disk", None, problem, MAKE_ROOM)
 
 
 def _shelved(large: Batches, work: Path, progress: Progress | None) -> tuple[Shelf, list[Problem]]:
