@@ -51,6 +51,8 @@ $(TSC): tests/js/package.json
 	cd tests/js && npm install --no-package-lock --no-audit --no-fund --silent
 	@touch $@
 
+# One test library comes as source alone and is built by setuptools.
 $(VENV)/.dev: $(VENV)/.run
+	$(PIP) setuptools wheel
 	$(PIP) --no-build-isolation --editable '.[web,paper,fieldlog,test,lint,docs]'
 	@touch $@

@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import sqlite3
 import threading
 from collections.abc import Callable, Iterator
+from contextlib import closing
+from pathlib import Path
 
 import pytest
 from at_work import Nursery, checks_of, nursery
@@ -179,3 +182,20 @@ def test_an_old_book_opened_by_two_programs_at_once(warm: Nursery, new_address: 
         assert (one.status, other.status) == (0, 0), (one.lines, other.lines)
         assert problems(again(address)) == ()
         assert len(identities(again(address))) == 74
+
+
+def test_a_book_without_a_log_beside_it_is_opened_when_its_reader_has_done(tmp_path: Path) -> None:
+    """SQLite itself does not wait with a change of mode; opening such a book does."""
+    address = str(tmp_path / "old.chaffinch")
+    fill_at(address, 1, farm())
+    with closing(sqlite3.connect(address, isolation_level=None, check_same_thread=False)) as reader:
+        reader.execute("BEGIN")
+        reader.execute("SELECT COUNT(*) FROM record").fetchone()
+        with closing(sqlite3.connect(address)) as other, pytest.raises(sqlite3.OperationalError, match="locked"):
+            other.execute("PRAGMA journal_mode = WAL")
+        done = threading.Timer(0.3, lambda: reader.execute("COMMIT"))
+        done.start()
+        store = again(address)
+        assert not done.is_alive(), "it was opened before its reader had done"
+        done.join()
+    assert problems(store) == ()

@@ -356,6 +356,8 @@ def test_a_points_figures_stand_beside_it(browser: Browser, desk: tuple[Visitor,
     spots.nth(4).focus()
     told.wait_for()
     assert told.inner_text() == spots.nth(4).get_attribute("aria-label")
+    page.evaluate("() => new Promise((done) => { addEventListener('scroll', done); scrollBy(0, -60); })")
+    assert told.is_visible(), "it goes along with its point"
     page.keyboard.press("Enter")
     page.wait_for_url("**/check/*")
     context.close()

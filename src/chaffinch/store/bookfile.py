@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import sqlite3
+import time
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
@@ -20,6 +21,10 @@ LOGS: Final = ("-wal", "-journal")
 """Endings of the files beside a book's own in which its last records may lie."""
 ONLY_READING: Final = "only_reading"
 """Execution option of an engine whose file may not be written here."""
+_LOOK_AGAIN: Final = 0.02
+"""Pause before a change of mode is tried again [s]; own figure."""
+_PRIMARY: Final = 0xFF
+"""The part of SQLite's extended code that is the error's own (sqlite.org/rescode.html)."""
 _WROTE: Final = "wrote"
 """Key under which a connection notes that it began to write."""
 
@@ -142,11 +147,24 @@ def keep_log_beside(engine: Engine, path: Path) -> None:
         return
     raw: Any = engine.raw_connection()
     try:
-        raw.driver_connection.execute("PRAGMA journal_mode = WAL")
+        _change_mode(raw.driver_connection, path)
     except sqlite3.Error as error:
         raise sa.exc.DBAPIError("PRAGMA journal_mode = WAL", None, error) from error
     finally:
         raw.close()
+
+
+def _change_mode(connection: sqlite3.Connection, path: Path) -> None:
+    # For a change of mode SQLite does not wait: it gives up at once while anybody else reads, writes or changes it.
+    until = time.monotonic() + BUSY_SECONDS
+    while not has_log_beside(path):
+        try:
+            connection.execute("PRAGMA journal_mode = WAL").fetchone()
+            return
+        except sqlite3.OperationalError as error:
+            if error.sqlite_errorcode & _PRIMARY != sqlite3.SQLITE_BUSY or time.monotonic() > until:
+                raise
+            time.sleep(_LOOK_AGAIN)
 
 
 @contextmanager

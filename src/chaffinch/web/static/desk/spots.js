@@ -44,6 +44,11 @@
     shown = spot;
     told.textContent = spot.getAttribute("aria-label");
     told.hidden = false;
+    place(spot);
+  }
+
+  /** @param {Element} spot */
+  function place(spot) {
     const { offset, flip, shift } = floating;
     const middleware = [offset(8), flip(), shift({ padding: 8 })];
     floating.computePosition(spot, told, { placement: "top", middleware }).then((/** @type {any} */ at) => {
@@ -98,5 +103,6 @@
   document.addEventListener("pointerdown", (event) => {
     if (event.target instanceof Element && !event.target.closest("a.spot, .told")) hide();
   });
-  window.addEventListener("scroll", hide, { passive: true });
+  // It moves along with its point, and may need the other side of it.
+  window.addEventListener("scroll", () => { if (shown) place(shown); }, { passive: true });
 })();
