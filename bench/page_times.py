@@ -23,11 +23,12 @@ from typing import Any
 from starlette.testclient import TestClient
 
 from chaffinch.book import field_checks, points
-from chaffinch.book.checks import counting, log_check
+from chaffinch.book.checks import checks_where, counting
 from chaffinch.book.curves import curves
 from chaffinch.book.desk import Desk, open_desk
-from chaffinch.book.fields import answered, checks_where, field_summary
+from chaffinch.book.fields import answered, field_summary
 from chaffinch.book.ledger import ledger
+from chaffinch.book.logging_checks import log_check
 from chaffinch.book.monitors import monitor
 from chaffinch.book.things import Thing, things
 from chaffinch.book.trials import answer_trial, trials

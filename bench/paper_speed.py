@@ -21,8 +21,8 @@ from pathlib import Path
 from typing import Any
 
 from chaffinch.book.card import card
-from chaffinch.book.checks import log_check
 from chaffinch.book.desk import Desk, start_book
+from chaffinch.book.logging_checks import log_check
 from chaffinch.book.machine_cards import machine_cards
 from chaffinch.book.things import add_thing, find_thing
 from chaffinch.paper.blocks import Report

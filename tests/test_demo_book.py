@@ -18,9 +18,8 @@ import pytest
 from scipy.stats import binom
 
 from chaffinch.book.check import answer
-from chaffinch.book.checks import LoggedCheck, all_versions, counting
+from chaffinch.book.checks import LoggedCheck, all_versions, checks_where, counting
 from chaffinch.book.desk import Desk, open_desk
-from chaffinch.book.fields import checks_where
 from chaffinch.book.keeping import check_whole
 from chaffinch.book.things import edits_of, find_thing, things
 from chaffinch.reference import crop

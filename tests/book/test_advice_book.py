@@ -135,7 +135,7 @@ def test_a_step_against_header_loss_is_held_back_by_the_header_curve_in_words_to
 
 
 def test_air_and_settings_come_with_the_check(book: SeasonBook) -> None:
-    from chaffinch.book.checks import log_check
+    from chaffinch.book.logging_checks import log_check
 
     table = {
         "crop": "canola", "country": "CA", "yield": "2.5 t/ha", "price": "600 /t",

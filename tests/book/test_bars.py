@@ -15,7 +15,8 @@ from chaffinch.book.bars import (
     take_back,
     write_beside,
 )
-from chaffinch.book.checks import find_check, log_check, replace_check
+from chaffinch.book.checks import find_check
+from chaffinch.book.logging_checks import log_check, replace_check
 from chaffinch.book.monitors import NO_SPEED, OTHER_WIDTH, SECOND, UNCOUNTED, monitor
 from chaffinch.book.things import find_thing
 from chaffinch.errors import InputError

@@ -6,7 +6,7 @@ import math
 
 import pytest
 
-from chaffinch.book.checks import log_check
+from chaffinch.book.logging_checks import log_check
 from chaffinch.book.pace import PaceTerms, pace
 from chaffinch.book.pace_json import as_json
 from chaffinch.book.pace_said import REMARK, advice_said, points_left_out, remarks_said, today_said

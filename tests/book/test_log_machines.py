@@ -14,7 +14,7 @@ import shapely
 from test_log_losses import a_log, combine
 
 from chaffinch.book import log_runs
-from chaffinch.book.fieldlog_said import hours_said
+from chaffinch.book.log_answer import hours_said
 from chaffinch.book.log_losses import log_loss, measured
 from chaffinch.book.log_machines import told_machines, whose_records
 from chaffinch.book.log_zones import ZonesTold

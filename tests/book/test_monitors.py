@@ -50,7 +50,8 @@ def test_three_pairs_claim_nothing(book):
 
 
 def test_a_corrected_check_keeps_its_reading(book):
-    from chaffinch.book.checks import find_check, replace_check
+    from chaffinch.book.checks import find_check
+    from chaffinch.book.logging_checks import replace_check
 
     paired(book)
     first = key_of(book).pairs[0].point.logged.id

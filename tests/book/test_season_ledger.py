@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import pytest
 
-from chaffinch.book.checks import log_check
 from chaffinch.book.fields import field_summary
 from chaffinch.book.ledger import compare, ledger
 from chaffinch.book.ledger_json import as_json
@@ -19,6 +18,7 @@ from chaffinch.book.ledger_said import (
     other_crops_said,
     pair_said,
 )
+from chaffinch.book.logging_checks import log_check
 from chaffinch.book.things import edit_label, find_thing
 from chaffinch.errors import InputError
 from chaffinch.records.checkfile import check_from_table
@@ -101,8 +101,8 @@ def test_a_field_without_an_area_is_in_no_sum(book):
 
 def test_checks_under_no_field_are_counted_as_such(book):
     checked(book)
-    from chaffinch.book.checks import counting, log_check
-    from chaffinch.book.fields import checks_where
+    from chaffinch.book.checks import checks_where, counting
+    from chaffinch.book.logging_checks import log_check
 
     check = counting(book.desk, checks_where(book.desk))[0].check
     log_check(book.desk, check, taken_at="2026-08-20T08:00:00Z", where={"season": book.ids["2026"]})

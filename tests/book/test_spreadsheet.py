@@ -9,9 +9,10 @@ from pathlib import Path
 
 import pytest
 
+from chaffinch.book.checks import checks_where
 from chaffinch.book.columnmeanings import Matching
 from chaffinch.book.desk import Desk, start_book
-from chaffinch.book.fields import checks_where, field_summary
+from chaffinch.book.fields import field_summary
 from chaffinch.book.importing import Imported
 from chaffinch.book.keeping import check_whole
 from chaffinch.book.merging import merge

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from chaffinch.book.checks import replace_check
+from chaffinch.book.logging_checks import replace_check
 from chaffinch.book.things import things
 from chaffinch.book.trial_json import as_json
 from chaffinch.book.trial_said import DRAWN, about_settings, about_stops, next_step

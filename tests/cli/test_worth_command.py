@@ -6,7 +6,7 @@ import re
 
 import pytest
 
-from chaffinch.book.checks import log_check
+from chaffinch.book.logging_checks import log_check
 from chaffinch.cli.worth import factor_words
 from chaffinch.records.checkfile import check_from_table
 from season_book import start

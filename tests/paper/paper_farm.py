@@ -10,7 +10,8 @@ from typing import Any
 import numpy as np
 from pypdf import PdfReader
 
-from chaffinch.book.checks import find_check, replace_check
+from chaffinch.book.checks import find_check
+from chaffinch.book.logging_checks import replace_check
 from chaffinch.book.things import find_thing
 from chaffinch.book.trials import start_trial
 from season_book import SeasonBook

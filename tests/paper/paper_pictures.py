@@ -18,9 +18,8 @@ from typing import Any
 
 from chaffinch import cli
 from chaffinch.book.card import card
-from chaffinch.book.checks import find_check
+from chaffinch.book.checks import checks_where, find_check
 from chaffinch.book.desk import Desk, open_desk
-from chaffinch.book.fields import checks_where
 from chaffinch.book.machine_cards import machine_cards
 from chaffinch.book.things import find_thing, things
 from chaffinch.book.trials import trials

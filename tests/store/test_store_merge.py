@@ -58,7 +58,7 @@ def on(place: Callable[[str], str]) -> Callable[..., Store]:
 
 def answers(store: Store) -> object:
     desk = Desk(store, "desk", clock)
-    counted = checks.counting(desk, fields.checks_where(desk))
+    counted = checks.counting(desk, checks.checks_where(desk))
     return (
         sorted((t.id, t.kind, t.name, str(sorted(t.parts.items()))) for t in things.things(desk)),
         [(c.id, c.versions) for c in counted],

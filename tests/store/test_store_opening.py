@@ -14,7 +14,7 @@ import pytest
 import sqlalchemy as sa
 from farm_records import again, begin, check, farm, full, identities, problems, put
 
-from chaffinch.book import checks, fields, merging, things
+from chaffinch.book import checks, merging, things
 from chaffinch.book.desk import Desk
 from chaffinch.book.keeping import back_up, restore
 from chaffinch.errors import BookError, ChaffinchError, InputError
@@ -150,7 +150,7 @@ def everything(address: str) -> None:
     list(records.every(store))
     records.conflicts(store)
     things.things(desk)
-    checks.counting(desk, fields.checks_where(desk))
+    checks.counting(desk, checks.checks_where(desk))
 
 
 def told(address: str) -> str | None:

@@ -9,7 +9,7 @@ import pytest
 import sqlalchemy as sa
 from farm_records import COMBINE, FIELD, begin, check, clock, correction, edit, farm, identities, problems, put, uid
 
-from chaffinch.book import checks, fields, keeping, merging
+from chaffinch.book import checks, keeping, logging_checks, merging
 from chaffinch.book.desk import Desk
 from chaffinch.errors import InputError
 from chaffinch.records.bodies import HIGHEST_REVISION
@@ -22,7 +22,7 @@ NewAddress = Callable[[], str]
 
 def counted(store: Store) -> list[tuple[str, tuple[str, ...], tuple[str, ...]]]:
     desk = Desk(store, "desk", clock)
-    return [(c.id, c.versions.all, c.versions.ends) for c in checks.counting(desk, fields.checks_where(desk))]
+    return [(c.id, c.versions.all, c.versions.ends) for c in checks.counting(desk, checks.checks_where(desk))]
 
 
 def desk_of(store: Store, first: int = 500) -> Desk:
@@ -33,7 +33,9 @@ def desk_of(store: Store, first: int = 500) -> Desk:
 def replaced(store: Store, old: list[int], *, first: int = 500, mass_g: float = 7.5) -> str:
     table = check(1, mass_g=mass_g).body["check"]
     ids = [uid(o) for o in old]
-    receipt = checks.replace_check(desk_of(store, first), ids, check_from_table(table), reason="asked the driver")
+    receipt = logging_checks.replace_check(
+        desk_of(store, first), ids, check_from_table(table), reason="asked the driver"
+    )
     assert receipt.outcome == "accepted"
     return receipt.id
 

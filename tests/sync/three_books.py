@@ -19,7 +19,7 @@ import pytest
 import sqlalchemy as sa
 from farm_records import FIELD, again, begin, check, edit, farm, sealed, uid
 
-from chaffinch.book import checks, fields, merging, things
+from chaffinch.book import checks, fields, logging_checks, merging, things
 from chaffinch.book.desk import Desk
 from chaffinch.records.checkfile import check_from_table
 from chaffinch.store import records, verify
@@ -154,7 +154,7 @@ class World:
         if self.chance.random() < 0.6:
             one = check_from_table(check(1, mass_g=self._grams()).body["check"])
             taken_at = f"2026-08-14T{self._hour():02d}:30:00Z"
-            receipt = checks.log_check(desk, one, taken_at=taken_at, where={"field": uid(FIELD)})
+            receipt = logging_checks.log_check(desk, one, taken_at=taken_at, where={"field": uid(FIELD)})
         else:
             found = [t for t in things.things(desk, "field") if t.id == uid(FIELD)]
             if not found:
@@ -225,7 +225,7 @@ def labels(store: Store) -> list[tuple[str, str, object, int]]:
 def counted(store: Store) -> list[tuple[str, tuple[str, ...], tuple[str, ...]]]:
     """Checks that count, with all their versions and the ends of these."""
     desk = Desk(store, "desk")
-    found = checks.counting(desk, fields.checks_where(desk))
+    found = checks.counting(desk, checks.checks_where(desk))
     return sorted((c.id, tuple(sorted(c.versions.all)), c.versions.ends) for c in found)
 
 

@@ -95,7 +95,7 @@ def a_log(app: Any, **asked: str) -> str:
 def pages_of(app: Any) -> dict[str, str]:
     """Every page worth a picture, by name."""
     from chaffinch.book.bars import bars
-    from chaffinch.book.fields import checks_where
+    from chaffinch.book.checks import checks_where
     from chaffinch.book.things import things
     from chaffinch.book.trials import trials
 

@@ -27,7 +27,8 @@ from chaffinch.book.desk import Desk, open_desk, start_book
 from chaffinch.book.things import add_thing
 from chaffinch.store import records
 from chaffinch.web.app import make_app
-from chaffinch.web.devices import Devices, Role
+from chaffinch.web.device import Role
+from chaffinch.web.devices import Devices
 from chaffinch.web.settings import WebSettings
 
 CHROMIUM: Final = "/usr/bin/chromium"

@@ -18,7 +18,8 @@ from chaffinch.book.desk import Desk
 from chaffinch.sync.envelope import Envelope
 from chaffinch.web.access import csrf_of
 from chaffinch.web.app import make_app
-from chaffinch.web.devices import Device, Devices, Role
+from chaffinch.web.device import Device, Role
+from chaffinch.web.devices import Devices
 from chaffinch.web.settings import WebSettings
 
 ORIGIN = "http://localhost"

@@ -13,8 +13,7 @@ from typing import Any
 import pytest
 from desk_farm import ORIGIN, Visitor, desk_farm
 
-from chaffinch.book.checks import find_check
-from chaffinch.book.fields import checks_where
+from chaffinch.book.checks import checks_where, find_check
 from chaffinch.book.looking import readings
 from chaffinch.book.things import find_thing, named, things
 from chaffinch.book.trials import trials

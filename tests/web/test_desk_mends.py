@@ -11,7 +11,7 @@ from desk_farm import COMMAND
 
 import chaffinch
 from chaffinch.errors import BookError, InputError
-from chaffinch.web.pages.mends import mend_here, said
+from chaffinch.web.mends import mend_here, said
 
 SOURCE = Path(chaffinch.__file__).parent
 

@@ -11,10 +11,11 @@ import pytest
 from desk_farm import COMMAND, PLACEHOLDER, Page, Visitor, desk_farm
 
 from chaffinch.book.check import answer
-from chaffinch.book.checks import find_check, log_check, replace_check
+from chaffinch.book.checks import find_check
 from chaffinch.book.fields import field_summary
 from chaffinch.book.figures import range_words
 from chaffinch.book.ledger import ledger
+from chaffinch.book.logging_checks import log_check, replace_check
 from chaffinch.book.pace import PaceTerms, pace
 from chaffinch.book.things import find_thing
 from chaffinch.book.trials import answer_trial, find_trial

@@ -11,7 +11,8 @@ from test_desk_forms import a_stop
 
 from chaffinch.book.things import find_thing
 from chaffinch.web.access import RANK, declared
-from chaffinch.web.devices import ROLES, WRONG_TRIES, Role
+from chaffinch.web.device import ROLES, Role
+from chaffinch.web.devices import WRONG_TRIES
 
 
 @pytest.fixture(scope="module")

@@ -10,9 +10,9 @@ import pytest
 
 from chaffinch.paper.words import WORDS as ON_PAPER
 from chaffinch.web import pages
-from chaffinch.web.pages.words import WORDS as AT_THE_DESK
-from chaffinch.web.pages.words import words
-from chaffinch.web.words_plain import PLAIN, plain
+from chaffinch.web.words.desk import WORDS as AT_THE_DESK
+from chaffinch.web.words.desk import words
+from chaffinch.web.words.plain import PLAIN, plain
 
 WORDS = {**AT_THE_DESK, **ON_PAPER}
 WEB = Path(pages.__file__).parents[1]

@@ -16,7 +16,7 @@ from served import ORIGIN, Served, is_problem
 
 from chaffinch.web.access import csrf_of
 from chaffinch.web.api.sending import MOST_ASKED
-from chaffinch.web.devices import Role
+from chaffinch.web.device import Role
 
 API = "/api/v1"
 PICTURE = b"\xff\xd8\xff a picture"

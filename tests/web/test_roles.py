@@ -11,7 +11,7 @@ from served import ORIGIN, Served
 
 from chaffinch.errors import ChaffinchError
 from chaffinch.web.access import RANK, Declared, Who, anyone, crew, declared, owner, reader
-from chaffinch.web.devices import ROLES, Role
+from chaffinch.web.device import ROLES, Role
 
 PATH_PART = re.compile(r"\{(\w+)(?::\w+)?\}")
 NO_ID = "00000000-0000-4000-8000-000000000000"

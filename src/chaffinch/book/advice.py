@@ -11,10 +11,9 @@ import numpy as np
 from chaffinch.book.advice_kept import answers_kept, holding
 from chaffinch.book.advice_own import Own, of_book, of_check
 from chaffinch.book.check import CheckAnswer, answer
-from chaffinch.book.checks import LoggedCheck, counting
+from chaffinch.book.checks import LoggedCheck, checks_where, counting
 from chaffinch.book.currency import MoneyTold, check_price_told, one_currency
 from chaffinch.book.desk import Desk
-from chaffinch.book.fields import Progress, checks_where
 from chaffinch.book.filed import with_field
 from chaffinch.book.hour_costs import StoredHour, per_hour, stored_hour
 from chaffinch.book.points import yield_of_field
@@ -33,6 +32,7 @@ from chaffinch.engine.work import (
     time_per_ha_h,
 )
 from chaffinch.errors import InputError
+from chaffinch.how_far import Progress
 from chaffinch.records.check import Check
 from chaffinch.reference import crop as find_crop
 from chaffinch.reference.advice_read import advice_table

@@ -11,10 +11,9 @@ import numpy as np
 from chaffinch.book.advice_kept import tried_after
 from chaffinch.book.bars import bars
 from chaffinch.book.check import CheckAnswer
-from chaffinch.book.checks import LoggedCheck, counting
+from chaffinch.book.checks import LoggedCheck, checks_where, counting
 from chaffinch.book.curves import Curves, curves
 from chaffinch.book.desk import Desk
-from chaffinch.book.fields import Progress, checks_where
 from chaffinch.book.names import folded
 from chaffinch.book.own_slope import p_rises
 from chaffinch.book.things import Thing
@@ -23,6 +22,7 @@ from chaffinch.engine.advice_changes import OwnTrial
 from chaffinch.engine.estimate import CLEAR
 from chaffinch.engine.trial_design import LEAST_EACH
 from chaffinch.errors import InputError, SamplerError
+from chaffinch.how_far import Progress
 from chaffinch.reference import crop as find_crop
 from chaffinch.reference.advice import Change
 from chaffinch.reference.advice_read import advice_table

@@ -191,7 +191,7 @@ def mended_beside(
     Returns
     -------
     dict
-        For ``bar`` of :func:`chaffinch.book.checks.replace_check` and :func:`write_beside`.
+        For ``bar`` of :func:`chaffinch.book.logging_checks.replace_check` and :func:`write_beside`.
 
     Raises
     ------

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from typing import Final
 
-from chaffinch.book.checks import counting
+from chaffinch.book.checks import checks_where, counting
 from chaffinch.book.desk import Desk
-from chaffinch.book.fields import Progress, checks_where
 from chaffinch.book.kept import Kept
 from chaffinch.book.own_variation import with_learned
 from chaffinch.book.points import CheckPoint, points_of
 from chaffinch.book.things import things
+from chaffinch.how_far import Progress
 from chaffinch.reference import crop as find_crop
 
 _KEPT: Final[Kept[tuple[CheckPoint, ...]]] = Kept(12)

@@ -11,7 +11,6 @@ import numpy as np
 
 from chaffinch.book.crop_points import crop_points
 from chaffinch.book.desk import Desk
-from chaffinch.book.fields import Progress
 from chaffinch.book.kept import Kept
 from chaffinch.book.points import CheckPoint, shared_errors
 from chaffinch.book.things import Thing
@@ -19,6 +18,7 @@ from chaffinch.engine.estimate import PRIOR_SD, Prior, Range, default_prior, est
 from chaffinch.engine.loss_point import LoadKind, LossPoint, choose_load
 from chaffinch.engine.response import Response, fit_response
 from chaffinch.engine.sharing import SharedByBoth
+from chaffinch.how_far import Progress
 from chaffinch.reference import crop as find_crop
 
 CONDITIONS: Final = ("straw_moisture_pct", "humidity_pct", "grain_moisture_pct")

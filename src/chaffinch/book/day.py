@@ -13,7 +13,6 @@ from chaffinch.book.currency import one_currency
 from chaffinch.book.curves import Curves, curves, seen_range
 from chaffinch.book.day_air import beyond_isotherm, grain_over, limits_of, may_work, planned, toughness_over
 from chaffinch.book.desk import Desk
-from chaffinch.book.fields import Progress
 from chaffinch.book.hour_costs import StoredHour, per_hour
 from chaffinch.book.humidity import hours_of, readings_of
 from chaffinch.book.pace import (
@@ -35,6 +34,7 @@ from chaffinch.engine.domain import between, positive
 from chaffinch.engine.grain_air import Limits
 from chaffinch.engine.work import COMBINE_FIELD_EFFICIENCY, COMBINE_SPEED_KMH, KM_M_PER_HA, HourCost, lost_time_h_ha
 from chaffinch.errors import InputError
+from chaffinch.how_far import Progress
 from chaffinch.records.forecast import Forecast, ForecastHour
 from chaffinch.reference.grain_air import IsothermFigures, isotherm_of
 
@@ -109,7 +109,7 @@ class DayAnswer:
         The book's hour cost, where nobody told one.
     assumed, notes : tuple of str
         Keys of what nobody told (as of a pace, and "working hours", "cheapest hours", "humidity beyond isotherm",
-        "hours left out", "forecast over"), and what was done to the forecast.
+        "hours left out", "forecast over", "hours in UTC", "clock of this computer"), and what was done to the forecast.
     currency : str
     """
 
@@ -201,6 +201,8 @@ def day(
         assumed.append("hours left out")
     if when.is_over:
         assumed.append("forecast over")
+    if when.clock != "told":
+        assumed.append({"utc": "hours in UTC", "computer": "clock of this computer"}[when.clock])
     isotherm = isotherm_of(found.crop)
     grain, readings = None, 0
     if isotherm is not None:

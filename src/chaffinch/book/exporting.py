@@ -24,6 +24,7 @@ from chaffinch.book import opentables
 from chaffinch.book.desk import Desk
 from chaffinch.book.thingsnow import as_it_stands
 from chaffinch.errors import BookError, InputError
+from chaffinch.how_far import Progress
 from chaffinch.records.bodies import replaced_by, suits
 from chaffinch.records.kinds import EDIT, KINDS
 from chaffinch.store import records
@@ -41,8 +42,6 @@ BOOK: Final = "book.json"
 DICTIONARY: Final = "dictionary.csv"
 _DICTIONARY_HEAD: Final = ("table", "column", "unit", "meaning")
 _EVERY: Final = 500  # records between two reports of progress
-
-Progress = Callable[[int, int], None]
 
 
 @dataclass(frozen=True, slots=True)

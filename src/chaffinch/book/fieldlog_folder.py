@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from dataclasses import replace as dataclass_replace
 from pathlib import Path
@@ -11,11 +11,10 @@ from typing import TYPE_CHECKING
 from chaffinch.book.fieldlogs import libraries
 from chaffinch.book.log_large import cleaned_log
 from chaffinch.errors import InputError
+from chaffinch.how_far import Progress
 
 if TYPE_CHECKING:
     from chaffinch.fieldlog.answers import Answers
-
-Progress = Callable[[int, int], None]
 
 
 @dataclass(frozen=True, slots=True)

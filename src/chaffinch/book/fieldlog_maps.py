@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import atexit
 import shutil
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from dataclasses import replace as dataclass_replace
 from functools import lru_cache
@@ -24,11 +24,10 @@ from chaffinch.book.log_losses import SPEED_CLASS_KMH, log_loss, write_map
 from chaffinch.book.things import Thing
 from chaffinch.engine.estimate import Range
 from chaffinch.errors import InputError, SamplerError
+from chaffinch.how_far import Progress
 
 if TYPE_CHECKING:
     from chaffinch.fieldlog.answers import Answers
-
-Progress = Callable[[int, int], None]
 
 COPY: Final = ".book-{id}.chaffinch"
 """Name of the copy of the book that workers of other machines read; another one each time, since they live on."""

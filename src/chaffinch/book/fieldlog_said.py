@@ -5,10 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Final
 
-from chaffinch.book.figures import plain_number
-
 if TYPE_CHECKING:
-    from chaffinch.book.log_answer import LogLoss
     from chaffinch.fieldlog.clean import Flag
     from chaffinch.fieldlog.lag import Lag
     from chaffinch.fieldlog.pieces import CleanedLog
@@ -162,14 +159,3 @@ def warnings_said(cleaned: CleanedLog) -> list[str]:
     return [
         TOO_MUCH.format(what=f'"{flag_said(flag)}"', share=f"{100 * share[flag]:.0f} %") for flag in cleaned.too_much()
     ]
-
-
-def hours_said(found: LogLoss, sign: str) -> list[str]:
-    """By which stored hour costs the time was reckoned; of a combine among several, with its name."""
-    said: dict[str, None] = {}
-    for one in found.machines:
-        if one.stored is not None:
-            text = one.stored.said(f"{sign}{plain_number(one.stored.per_h)}")
-            named = found.several and one.stored.of == "combine"
-            said[f"{one.curves.combine.name}: {text}" if named else text] = None
-    return list(said)

@@ -6,7 +6,7 @@ is a file of its own beside it, since a season of records is a thousand times la
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
@@ -16,13 +16,12 @@ import numpy as np
 from chaffinch import units
 from chaffinch.errors import InputError
 from chaffinch.fieldlog.work_folder import refuse_itself
+from chaffinch.how_far import Progress
 
 if TYPE_CHECKING:
     from chaffinch.fieldlog.answers import Answers, Found
     from chaffinch.fieldlog.clean import Cleaned
     from chaffinch.fieldlog.rows import FloatArray, Problem, Question, Rows
-
-Progress = Callable[[int, int], None]
 
 NEEDED: Final = ("polars", "pyogrio", "pyproj", "shapely", "defusedxml")
 """Libraries of the extra ``fieldlog``."""

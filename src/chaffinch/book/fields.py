@@ -2,22 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Final
 
-import sqlalchemy as sa
-
 from chaffinch import units
 from chaffinch.book.check import MACHINE_AND_LEAK, CheckAnswer, answer
-from chaffinch.book.checks import LoggedCheck, counting
+from chaffinch.book.checks import LoggedCheck, checks_where, counting
 from chaffinch.book.desk import Desk
 from chaffinch.book.field_checks import FieldAsked, filed_checks, summed
+from chaffinch.book.own_variation import with_learned
+from chaffinch.book.points import yield_in_sum
 from chaffinch.book.things import Thing
 from chaffinch.engine.estimate import Range
 from chaffinch.engine.ledger import Loss
 from chaffinch.errors import InputError
-from chaffinch.store.opening import guarded
+from chaffinch.how_far import Progress
 
 LARGE_FIELD_HA: Final = 10_000.0
 """Area a field of unknown area is summed with [ha]: so large that the few places checked count for nothing by
@@ -25,9 +25,6 @@ themselves, which is the wider range. No kilograms and no money are told of it."
 
 WILD: Final = 0.5
 """Probability of being wild from which a check is pointed out [1]; own figure."""
-
-Progress = Callable[[int, int], None]
-"""Called with (done, of) while checks are answered."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,8 +77,6 @@ def field_summary(desk: Desk, field: Thing, *, seed: int = 1, progress: Progress
     lines = answered(desk, here, seed=seed, progress=progress)
     area = field.parts.get("area")
     area_ha = None if area is None else units.read_positive(area, "land", field="field, area").value
-    from chaffinch.book.own_variation import with_learned  # it asks here which checks there are
-
     taught = with_learned(desk, [line.logged for line in lines])
     sources, mean, judged_loss, doubted = _losses(field, lines, taught, area_ha, seed)
     money = None if judged_loss is None or area_ha is None else judged_loss.money
@@ -100,8 +95,6 @@ def _losses(
         return {}, None, None, ()
     price = field.parts.get("price")
     per_t = None if price is None else units.read_positive(price, "price", field="field, price").value
-    from chaffinch.book.points import yield_in_sum  # it takes from here what a progress is
-
     asked = FieldAsked(
         field.id,
         LARGE_FIELD_HA if area_ha is None else area_ha,
@@ -119,31 +112,6 @@ def _losses(
         judged = summed(replace(asked, leak_with_machine=True)).judged
     doubted = tuple(line.logged.id for line, p in zip(lines, found.wild, strict=True) if p > WILD)
     return sources, None if judged is None else judged.kg_ha, judged, doubted
-
-
-def checks_where(
-    desk: Desk,
-    *,
-    field: str | None = None,
-    combine: str | None = None,
-    season: str | None = None,
-    trial: str | None = None,
-    since: str | None = None,
-    until: str | None = None,
-    limit: int | None = None,
-) -> list[str]:
-    """Ids of checks by field, combine, season, trial and time (UTC), newest first."""
-    named = {"field": field, "combine": combine, "season": season, "trial": trial}
-    tests = [f"{name} = :{name}" for name, value in named.items() if value is not None]
-    tests += ["taken_at >= :since"] if since else []
-    tests += ["taken_at < :until"] if until else []
-    where = f"WHERE {' AND '.join(tests)} " if tests else ""
-    query = f"SELECT id FROM check_row {where}ORDER BY taken_at DESC, id"
-    if limit is not None:
-        query += " LIMIT :limit"
-    with guarded(desk.store.address), desk.store.reading() as connection:
-        rows = connection.execute(sa.text(query), {**named, "since": since, "until": until, "limit": limit})
-        return [row.id for row in rows]
 
 
 def answered(desk: Desk, ids: Sequence[str], *, seed: int = 1, progress: Progress | None = None) -> list[CheckLine]:

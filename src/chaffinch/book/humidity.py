@@ -13,9 +13,8 @@ from typing import Final
 
 import numpy as np
 
-from chaffinch.book.checks import counting
+from chaffinch.book.checks import checks_where, counting
 from chaffinch.book.desk import Desk
-from chaffinch.book.fields import checks_where
 from chaffinch.book.looking import readings
 from chaffinch.book.points import CheckPoint
 from chaffinch.book.things import things

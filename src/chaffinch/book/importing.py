@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import json
 from collections import Counter
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, Final
@@ -16,6 +16,7 @@ from typing import Any, Final
 from chaffinch.book.desk import Desk
 from chaffinch.book.exporting import BOOK, CONFLICTS, FORMAT, RECORDS, file_sha256
 from chaffinch.errors import InputError
+from chaffinch.how_far import Progress
 from chaffinch.records.bodies import validate
 from chaffinch.store import records
 from chaffinch.sync.accept import Receipt, judge
@@ -26,8 +27,6 @@ BATCH: Final = 500
 
 _LONGEST_LINE: Final = 2 * MOST_BYTES  # [bytes]: a body of the largest size, its escapes and its envelope
 _LARGEST_BOOK_JSON: Final = 1_000_000  # [bytes]
-
-Progress = Callable[[int, int], None]
 
 
 @dataclass(frozen=True, slots=True)

@@ -7,10 +7,10 @@ from contextlib import closing
 from chaffinch import __version__
 from chaffinch.book.desk import Desk, utc_now
 from chaffinch.errors import BookError, InputError
+from chaffinch.how_far import Progress, shares
 from chaffinch.store import backup as copying
 from chaffinch.store import indexes, opening, verify
 from chaffinch.store.address import engine_for, is_postgresql, shown
-from chaffinch.store.how_far import Progress, shares
 from chaffinch.store.migrations import NEWEST
 from chaffinch.store.on_server import put_on_server
 from chaffinch.store.opening import guarded

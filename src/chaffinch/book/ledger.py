@@ -9,11 +9,11 @@ from typing import Literal
 import numpy as np
 
 from chaffinch import units
-from chaffinch.book.checks import LoggedCheck, counting
+from chaffinch.book.checks import LoggedCheck, checks_where, counting
 from chaffinch.book.currency import one_currency, price_told
 from chaffinch.book.desk import Desk
 from chaffinch.book.field_checks import FieldAsked, Filed, filed_checks, from_check, summed
-from chaffinch.book.fields import WILD, Progress, checks_where
+from chaffinch.book.fields import WILD
 from chaffinch.book.outings import outings
 from chaffinch.book.own_variation import with_learned
 from chaffinch.book.points import CheckPoint, points_of, yield_in_sum
@@ -23,6 +23,7 @@ from chaffinch.engine.fair import Comparison, FairCheck, compare_groups
 from chaffinch.engine.ledger import FieldEntry, FieldLoss
 from chaffinch.engine.ledger_season import SeasonLoss, season_loss
 from chaffinch.errors import InputError
+from chaffinch.how_far import Progress
 from chaffinch.reference import crop as find_crop
 
 By = Literal["operator", "combine"]

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 from chaffinch.book.check_json import as_range
 from chaffinch.book.curves import Curves
 from chaffinch.book.fieldlogs import LogCleaned
+from chaffinch.book.figures import plain_number
 from chaffinch.book.log_large import LogWalked
 from chaffinch.book.log_sensor import LogSensor
 from chaffinch.book.log_zones import ZoneLoss
@@ -237,3 +238,14 @@ def _amounts(one: LogLoss | MachineLoss) -> dict[str, Any]:
         "counted_ha": one.known_ha,
         "hours_cutting": one.hours,
     }
+
+
+def hours_said(found: LogLoss, sign: str) -> list[str]:
+    """By which stored hour costs the time was reckoned; of a combine among several, with its name."""
+    said: dict[str, None] = {}
+    for one in found.machines:
+        if one.stored is not None:
+            text = one.stored.said(f"{sign}{plain_number(one.stored.per_h)}")
+            named = found.several and one.stored.of == "combine"
+            said[f"{one.curves.combine.name}: {text}" if named else text] = None
+    return list(said)

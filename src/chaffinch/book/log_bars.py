@@ -6,7 +6,7 @@ once is not noted again, in whichever version its check stands by now, and one t
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
@@ -15,10 +15,9 @@ from typing import TYPE_CHECKING, Any, Final, Literal
 import numpy as np
 
 from chaffinch.book.bars import FROM_LOG, sensor_of
-from chaffinch.book.checks import LoggedCheck, all_versions, counting
+from chaffinch.book.checks import LoggedCheck, all_versions, checks_where, counting
 from chaffinch.book.desk import Desk
 from chaffinch.book.fieldlogs import LogCleaned
-from chaffinch.book.fields import checks_where
 from chaffinch.book.log_large import LogWalked, cleaned_log
 from chaffinch.book.log_losses import one_machine
 from chaffinch.book.log_machines import Whose, whose_records
@@ -26,6 +25,7 @@ from chaffinch.book.looking import readings
 from chaffinch.book.things import Thing
 from chaffinch.engine.monitor_pair import Per
 from chaffinch.errors import InputError
+from chaffinch.how_far import Progress
 from chaffinch.records.kinds import MONITOR
 from chaffinch.store import records
 from chaffinch.sync.accept import Receipt
@@ -34,7 +34,6 @@ if TYPE_CHECKING:
     from chaffinch.fieldlog.answers import Answers
     from chaffinch.fieldlog.pieces import CleanedLog
 
-Progress = Callable[[int, int], None]
 Standing = Literal["new", "noted", "taken back"]
 
 DIGITS: Final = 4

@@ -6,7 +6,7 @@ the formats GDAL reads are held as a whole.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from dataclasses import replace as replaced
 from pathlib import Path
@@ -29,6 +29,7 @@ from chaffinch.book.fieldlogs import (
 from chaffinch.engine.domain import FloatArray
 from chaffinch.errors import InputError
 from chaffinch.fieldlog.work_folder import refuse_itself
+from chaffinch.how_far import Progress
 
 if TYPE_CHECKING:
     from chaffinch.fieldlog.answers import Answers
@@ -46,8 +47,6 @@ __all__ = [
     "refuse_itself",
     "refuse_larger",
 ]
-
-Progress = Callable[[int, int], None]
 
 KG_PER_T: Final = 1000.0
 M2_PER_HA: Final = 10_000.0

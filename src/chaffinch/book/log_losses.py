@@ -32,6 +32,7 @@ from chaffinch.book.things import Thing
 from chaffinch.engine.domain import FloatArray, between, positive
 from chaffinch.engine.pace import Pace
 from chaffinch.errors import InputError
+from chaffinch.how_far import Progress
 
 if TYPE_CHECKING:
     from chaffinch.fieldlog.answers import Answers
@@ -39,8 +40,6 @@ if TYPE_CHECKING:
     from chaffinch.fieldlog.pieces import CleanedLog
 
 __all__ = ["JoinedCheck", "LogLoss", "MachineLoss", "OtherPace", "log_loss", "measured", "one_machine", "write_map"]
-
-Progress = Callable[[int, int], None]
 
 CELL_SWATHS: Final = 3.0
 """Side of a square of the map [swaths]; own figure: below, one pass is a square."""

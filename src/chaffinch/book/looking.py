@@ -9,9 +9,8 @@ from typing import Any
 
 import sqlalchemy as sa
 
-from chaffinch.book.checks import LoggedCheck, all_versions
+from chaffinch.book.checks import LoggedCheck, all_versions, checks_where
 from chaffinch.book.desk import Desk
-from chaffinch.book.fields import checks_where
 from chaffinch.book.things import SHORTEST_BEGINNING, Thing, edits_of, things
 from chaffinch.errors import InputError
 from chaffinch.records.bodies import replaced_by, suits

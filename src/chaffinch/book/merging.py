@@ -8,6 +8,7 @@ from itertools import islice
 
 from chaffinch.book.desk import Desk
 from chaffinch.errors import InputError
+from chaffinch.how_far import Progress
 from chaffinch.store import records
 from chaffinch.store.address import shown
 from chaffinch.store.opening import Store
@@ -16,8 +17,6 @@ from chaffinch.sync.envelope import Envelope
 
 BATCH = 500
 """Records sent over in one transaction."""
-
-Progress = Callable[[int, int], None]
 
 
 @dataclass(frozen=True, slots=True)

@@ -13,7 +13,6 @@ from chaffinch import units
 from chaffinch.book.bars import Bar, bars, counts_per
 from chaffinch.book.checks import counting
 from chaffinch.book.desk import Desk
-from chaffinch.book.fields import Progress
 from chaffinch.book.outings import outings
 from chaffinch.book.own_variation import with_learned
 from chaffinch.book.points import CheckPoint, points_of, shared_sd
@@ -23,6 +22,7 @@ from chaffinch.engine.monitor import BEYOND, MonitorKey, fit_monitor
 from chaffinch.engine.monitor_pair import LEAST_PAIRS, Pair, Per
 from chaffinch.engine.monitor_stale import Conditions, Standing, stale
 from chaffinch.errors import InputError
+from chaffinch.how_far import Progress
 from chaffinch.reference import crop as find_crop
 
 __all__ = ["BarPair", "MonitorFound", "counts_per", "monitor"]

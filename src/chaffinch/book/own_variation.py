@@ -15,9 +15,8 @@ from functools import lru_cache
 from typing import Final
 
 from chaffinch.book.catches import prepare
-from chaffinch.book.checks import LoggedCheck, counting
+from chaffinch.book.checks import LoggedCheck, checks_where, counting
 from chaffinch.book.desk import Desk
-from chaffinch.book.fields import checks_where
 from chaffinch.book.things import Thing
 from chaffinch.engine.exposure import VARIATION, Taken
 from chaffinch.engine.variation import OwnVariation, own_variation

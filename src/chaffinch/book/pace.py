@@ -14,7 +14,6 @@ from chaffinch.book.check import KG_PER_T
 from chaffinch.book.currency import MoneyTold, one_currency, price_at, price_told
 from chaffinch.book.curves import Curves, curves
 from chaffinch.book.desk import Desk
-from chaffinch.book.fields import Progress
 from chaffinch.book.hour_costs import StoredHour, per_hour
 from chaffinch.book.own_slope import p_rises, p_slower_pays
 from chaffinch.book.points import overlap_m, yield_of_field
@@ -32,6 +31,7 @@ from chaffinch.engine.work import (
     time_per_ha_h,
 )
 from chaffinch.errors import InputError
+from chaffinch.how_far import Progress
 
 FEWEST_SPEEDS: Final = 12
 """Speeds the curves are drawn at, at least: they are read in between."""

@@ -19,7 +19,6 @@ from chaffinch.book.catches import Prepared, cut_width_m, prepare
 from chaffinch.book.check import KG_PER_T
 from chaffinch.book.checks import LoggedCheck
 from chaffinch.book.field_checks import KEPT_CHECKS, Filed, priors_of, shared_names
-from chaffinch.book.fields import Progress
 from chaffinch.book.things import Thing
 from chaffinch.engine.estimate import Prior
 from chaffinch.engine.evidence import Evidence, evidence
@@ -29,6 +28,7 @@ from chaffinch.engine.sharing import SharedNames, shared_by_source, without_shar
 from chaffinch.engine.sources import Joint, common_scale_sd, locate
 from chaffinch.engine.work import KM_M_PER_HA
 from chaffinch.errors import InputError, SamplerError
+from chaffinch.how_far import Progress
 from chaffinch.records.check import Check
 
 PACE_NAMES: Final = frozenset({"ground speed", "speed"})

@@ -27,6 +27,7 @@ from chaffinch.book.sheetthings import DEVICE, Naming
 from chaffinch.book.things import Thing
 from chaffinch.book.times import not_ahead
 from chaffinch.errors import InputError
+from chaffinch.how_far import Progress
 from chaffinch.records.checkfile import check_from_table, check_to_table
 from chaffinch.records.kinds import CHECK, KINDS
 from chaffinch.reference import crop as crop_of
@@ -51,8 +52,6 @@ __all__ = [
 _WIDTHS: Final = ("cut_width", "drop_width", "spread_width")
 _COLUMN_OF: Final = {"width": "pan_width", "length": "pan_length", "time": "caught_for"}
 _EVERY: Final = 200  # stops between two reports of progress
-
-Progress = Callable[[int, int], None]
 
 
 def import_spreadsheet(desk: Desk, rows: Rows, *, dry_run: bool = False, progress: Progress | None = None) -> Imported:

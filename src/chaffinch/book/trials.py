@@ -10,10 +10,9 @@ from typing import Any, Final, Literal
 import numpy as np
 
 from chaffinch import units
-from chaffinch.book.checks import LoggedCheck, counting
+from chaffinch.book.checks import LoggedCheck, checks_where, counting
 from chaffinch.book.currency import MoneyTold, check_price_told, one_currency, price_told
 from chaffinch.book.desk import Desk
-from chaffinch.book.fields import Progress, checks_where
 from chaffinch.book.looking import readings
 from chaffinch.book.own_variation import with_learned
 from chaffinch.book.points import JUDGED, CheckPoint, points_of, shared_sd
@@ -22,6 +21,7 @@ from chaffinch.book.things import Thing, things
 from chaffinch.engine.estimate import PRIOR_SD, Prior, Range, default_prior, estimate, range_of
 from chaffinch.engine.trial import Changed, Stop, TrialAnswer, compare
 from chaffinch.errors import InputError
+from chaffinch.how_far import Progress
 from chaffinch.reference import crop as find_crop
 
 TrialSource = Literal["machine", "header", "judged"]

@@ -12,11 +12,10 @@ import numpy as np
 
 from chaffinch import units
 from chaffinch.book.check import CheckAnswer, answer, prospect_of_another
-from chaffinch.book.checks import LoggedCheck, counting
+from chaffinch.book.checks import LoggedCheck, checks_where, counting
 from chaffinch.book.currency import MoneyTold, one_currency, price_at
 from chaffinch.book.curves import Curves, curves
 from chaffinch.book.desk import Desk
-from chaffinch.book.fields import Progress, checks_where
 from chaffinch.book.own_variation import with_learned
 from chaffinch.book.pace import width_of
 from chaffinch.book.points import JUDGED, shared_sd
@@ -26,6 +25,7 @@ from chaffinch.engine.work import spot_capacity_ha_h
 from chaffinch.engine.worth import CheckWorth, LastCheck, Worth, worth_of_catch, worth_of_check
 from chaffinch.engine.worth_choice import Choice, effect_between
 from chaffinch.errors import InputError
+from chaffinch.how_far import Progress
 from chaffinch.reference import crop as find_crop
 
 USUAL_EFFECT: Final = (0.60, 0.95)

@@ -12,7 +12,7 @@ from chaffinch.units.numerals import alone
 
 if TYPE_CHECKING:
     from chaffinch.book.desk import Desk
-    from chaffinch.cli.book_filing import Filing
+    from chaffinch.cli.book_filed import Filing
 
 FLAGS: Final = (
     ("trial", "TEXT", "The trial it belongs to, by the beginning of its id."),

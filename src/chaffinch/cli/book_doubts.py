@@ -12,7 +12,7 @@ from chaffinch.errors import InputError
 
 if TYPE_CHECKING:
     from chaffinch.book.desk import Desk
-    from chaffinch.cli.book_filing import Filing
+    from chaffinch.cli.book_filed import Filing
     from chaffinch.records.check import Check
 
 
@@ -45,7 +45,7 @@ def _same(desk: Desk, check: Check, under: Filing) -> str | None:
     """Id of a record of the same stop and catches; one that was corrected since is one too."""
     if under.taken_at is None:
         return None  # taken now
-    from chaffinch.book.checks import same_stop
+    from chaffinch.book.logging_checks import same_stop
 
     return same_stop(desk, check, taken_at=under.taken_at, where=under.where)
 

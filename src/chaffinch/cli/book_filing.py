@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass, field
 from difflib import get_close_matches
 from typing import TYPE_CHECKING, Any, TypeVar
 
@@ -12,6 +11,7 @@ import click
 from chaffinch.book.times import read_time
 from chaffinch.cli.book_beside import FLAGS as BESIDE
 from chaffinch.cli.book_beside import file_beside
+from chaffinch.cli.book_filed import Filing
 from chaffinch.cli.book_times import not_ahead
 from chaffinch.cli.page import Page, to_ascii
 from chaffinch.errors import InputError
@@ -31,35 +31,6 @@ FLAGS = (
     ("season", "The season, where two of them have a field of that name."),
     ("at", "When, like 2026-08-14 16:40 (this computer's time) or 2026-08-14T14:40Z."),
 )
-
-
-@dataclass(slots=True)
-class Filing:
-    """Where a check belongs.
-
-    Attributes
-    ----------
-    where : dict
-        Ids of season, field, combine and operator.
-    taken_at : str or None
-        UTC; None for now.
-    settings, conditions
-        As the book holds them; None when nothing was given.
-    bar : dict or None
-        What the loss monitor showed, and how it counts.
-    other_way : bool
-        The bar is taken although it counts otherwise than before.
-    notes : list of str
-        What the person should know about the filing.
-    """
-
-    where: dict[str, str] = field(default_factory=dict)
-    taken_at: str | None = None
-    settings: list[dict[str, Any]] | None = None
-    conditions: dict[str, float] | None = None
-    bar: dict[str, Any] | None = None
-    other_way: bool = False
-    notes: list[str] = field(default_factory=list)
 
 
 def once(flag: str, name: str, **more: Any) -> Callable[[F], F]:

@@ -11,7 +11,8 @@ import click
 
 from chaffinch.cli.asking import Stopped, a_person_types, ask_yes
 from chaffinch.cli.book_doubts import not_twice, same_crop
-from chaffinch.cli.book_filing import Filing, filing, filing_options, once
+from chaffinch.cli.book_filed import Filing
+from chaffinch.cli.book_filing import filing, filing_options, once
 from chaffinch.cli.book_things import kept
 from chaffinch.cli.book_toml import as_toml
 from chaffinch.cli.book_which import a_file, book_option, open_the_book, print_json
@@ -167,7 +168,7 @@ def _stopped(table: dict[str, Any], under: Filing, page: Page, *, ended: bool) -
 
 def write(desk: Desk, check: Check, under: Filing, table: Mapping[str, Any] | None, page: Page) -> Receipt:
     """Write a check into the book; when it cannot be, say so loudly and print ``table`` so that it can be kept."""
-    from chaffinch.book.checks import log_check
+    from chaffinch.book.logging_checks import log_check
 
     try:
         with uninterrupted():

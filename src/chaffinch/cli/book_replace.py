@@ -11,7 +11,8 @@ from chaffinch.book.times import local
 from chaffinch.cli.asking import Stopped, a_person_types, ask
 from chaffinch.cli.book_beside import bar_told
 from chaffinch.cli.book_doubts import same_crop
-from chaffinch.cli.book_filing import Filing, filing, filing_options, once, taken_at
+from chaffinch.cli.book_filed import Filing
+from chaffinch.cli.book_filing import filing, filing_options, once, taken_at
 from chaffinch.cli.book_log import uninterrupted
 from chaffinch.cli.book_things import kept
 from chaffinch.cli.book_which import a_file, book_option, open_the_book
@@ -115,7 +116,7 @@ def _write(
     reason: str, anyway: bool,
 ) -> Receipt:  # fmt: skip
     from chaffinch.book.bars import mended_beside
-    from chaffinch.book.checks import replace_check
+    from chaffinch.book.logging_checks import replace_check
 
     beside = None
     if bar:

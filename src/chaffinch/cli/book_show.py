@@ -190,7 +190,7 @@ def _names(desk: Desk, lines: Sequence[CheckLine]) -> dict[str, str]:
 def _checks(
     desk: Desk, page: Page, narrow: dict[str, str | None], after: str | None, *, everything: bool, as_data: bool
 ) -> None:
-    from chaffinch.book.fields import checks_where
+    from chaffinch.book.checks import checks_where
 
     ids_of: dict[str, str] = {}
     if narrow["season_name"] is not None:

@@ -2,19 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
-from typing import TYPE_CHECKING, Any, ClassVar, Final
+from collections.abc import Mapping
+from typing import Any, ClassVar, Final
 
 import click
 
-from chaffinch.cli.book_which import book_option, open_the_book, print_json, progress
+from chaffinch.cli.book_which import print_json, progress
+from chaffinch.cli.fieldlog_options import answer_options, answers, numbers, unit_options, units_of
 from chaffinch.cli.main import Commands
 from chaffinch.cli.page import Page
 from chaffinch.errors import InputError
-
-if TYPE_CHECKING:
-    from chaffinch.cli.fieldlog_page import LogUnits
-    from chaffinch.fieldlog.answers import Answers
 
 FIELDLOG_COMMANDS: Final = {
     "inspect": "What is in a log, what is open, what is wrong with it.",
@@ -45,27 +42,6 @@ class FieldlogCommands(Commands):
         return {"inspect": inspect, "import": import_, "clean": clean}[name]
 
 
-def answer_options(command: Callable[..., Any]) -> Callable[..., Any]:
-    """Options that answer what a log leaves open."""
-    for option in reversed(
-        (
-            click.option("--zone", metavar="ZONE", help="Zone of the machine's clock, like -06:00 or America/Regina."),
-            click.option("--crs", metavar="CODE", help="Coordinate system of projected positions, like EPSG:32612."),
-            click.option("--column", "columns", metavar="NAME=MEANING:UNIT", multiple=True,
-                         help='What a column means, like "Flow=flow_kg_s:lb/s"; - leaves it out.'),
-            click.option("--element", "elements", metavar="COLUMN=ID", multiple=True,
-                         help="Which part of the machine a figure is taken from."),
-            click.option("--decimals", metavar="MARK", help='Decimal mark, "." or ",".'),
-            click.option("--dates", metavar="STYLE", help="iso, dmy or mdy."),
-            click.option("--bushel", metavar="TEXT", help='Weight of a bushel, like "60 lb".'),
-            click.option("--layer", metavar="NAME", help="Layer of a file with several."),
-            click.option("--json", "as_data", is_flag=True, help="Print as JSON."),
-        )
-    ):  # fmt: skip
-        command = option(command)
-    return command
-
-
 @click.group("fieldlog", cls=FieldlogCommands)
 def command() -> None:
     """Read the log a combine keeps of every second.
@@ -73,12 +49,6 @@ def command() -> None:
     Task data of ISO 11783-10, comma text, shapefile, GeoPackage, GeoJSON and Parquet are read, in a folder or a zip.
     What a file leaves open is asked, never guessed.
     """
-
-
-def unit_options(command: Callable[..., Any]) -> Callable[..., Any]:
-    """Options that show figures as the farm does."""
-    text = "Show yields in the farm's own unit for this crop, from the book; else metric."
-    return book_option(click.option("--crop", metavar="NAME", help=text)(command))
 
 
 @click.command("inspect")
@@ -90,7 +60,7 @@ def inspect(path: str, *, address: str | None, crop: str | None, as_data: bool, 
     from chaffinch.book.log_large import look_into
     from chaffinch.cli.fieldlog_page import found_as_json, show_found
 
-    told, units = answers(given), _units(address, crop)
+    told, units = answers(given), units_of(address, crop)
     with progress("Reading the log") as step:
         found = look_into(path, told, progress=step)
     if as_data:
@@ -166,7 +136,7 @@ def clean(
 
     if on is not None:
         raise InputError("--on", on, "is for many logs", "name a folder of them and add --each")
-    told, settings, units = answers(given), numbers(changed), _units(address, crop)
+    told, settings, units = answers(given), numbers(changed), units_of(address, crop)
     with progress("Cleaning the log") as step:
         done = cleaned_log(path, to, told, settings=settings, replace=replace, progress=step)
     if as_data:
@@ -178,35 +148,3 @@ def clean(
         page.say(f"  Written: {done.found.records:,} records with their flags to {to}")
         page.say()
     return 0
-
-
-def _units(address: str | None, crop: str | None) -> LogUnits:
-    """The farm's units for a crop; metric where none is named."""
-    from chaffinch.cli.fieldlog_page import METRIC, LogUnits
-
-    if crop is None:
-        return METRIC
-    from chaffinch.book.shown_unit import unit_of
-
-    return LogUnits.of(unit_of(open_the_book(address), crop))
-
-
-def answers(given: Mapping[str, Any]) -> Answers:
-    """Answers as given by the options."""
-    from chaffinch.book.fieldlogs import answers_of
-
-    return answers_of(**{key: value for key, value in given.items() if value})
-
-
-def numbers(texts: tuple[str, ...]) -> dict[str, float]:
-    """Limits as given by ``--set``."""
-    found = {}
-    for text in texts:
-        name, equals, value = text.partition("=")
-        try:
-            found[name.strip()] = float(value)
-        except ValueError:
-            equals = ""
-        if not equals:
-            raise InputError("--set", text, "is not understood", 'write it like "speed_least_kmh=2.5"')
-    return found

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from chaffinch.cli.book_which import book_option, open_the_book, print_json, progress
-from chaffinch.cli.fieldlog import answer_options, answers, numbers
+from chaffinch.cli.fieldlog_options import answer_options, answers, numbers
 from chaffinch.cli.page import Page
 from chaffinch.errors import InputError
 

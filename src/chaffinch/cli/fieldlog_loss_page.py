@@ -7,9 +7,10 @@ from collections.abc import Iterator
 from typing import TYPE_CHECKING, Any, Final
 
 from chaffinch.book.check_json import as_range
-from chaffinch.book.fieldlog_said import doubts_said, hours_said
+from chaffinch.book.fieldlog_said import doubts_said
 from chaffinch.book.fieldlogs import moment_text
 from chaffinch.book.figures import plain_number, range_words
+from chaffinch.book.log_answer import hours_said
 from chaffinch.cli.book_figures import headline
 from chaffinch.cli.fieldlog_machines_page import machines_table, name_of, paces_table
 from chaffinch.cli.page import Page

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from chaffinch import units
 from chaffinch.cli.book_which import open_the_book, print_json, progress
-from chaffinch.cli.fieldlog import answers, numbers
+from chaffinch.cli.fieldlog_options import answers, numbers
 from chaffinch.cli.page import Page
 from chaffinch.errors import InputError
 

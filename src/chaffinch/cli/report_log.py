@@ -9,8 +9,8 @@ from typing import Any, TypeVar
 import click
 
 from chaffinch.cli.book_which import open_the_book
-from chaffinch.cli.fieldlog import answer_options
 from chaffinch.cli.fieldlog_loss import found_loss, loss_options, zone_options, zones_told
+from chaffinch.cli.fieldlog_options import answer_options
 from chaffinch.cli.report_made import hand_over, paper_options, refuse_early, wanted_of
 
 F = TypeVar("F", bound=Callable[..., Any])

@@ -16,7 +16,8 @@ from chaffinch.cli.page import Page, table
 from chaffinch.errors import InputError
 
 if TYPE_CHECKING:
-    from chaffinch.web.devices import Device, Devices, Role, Waiting
+    from chaffinch.web.device import Device, Role
+    from chaffinch.web.devices import Devices, Waiting
     from chaffinch.web.running import Door
     from chaffinch.web.tls import Certificates
 
@@ -253,7 +254,7 @@ def _say_certificate(page: Page, shared: _Shared) -> None:
 
 
 def _role(role: str) -> Role:
-    from chaffinch.web.devices import ROLES
+    from chaffinch.web.device import ROLES
 
     return next(one for one in ROLES if one == role)
 

@@ -35,9 +35,8 @@ from chaffinch.fieldlog.sensor_names import sensor_names
 from chaffinch.fieldlog.taskdata import Device, Task, TaskData, parsed, task_data
 from chaffinch.fieldlog.timelog import EPOCH_S, NOT_THERE, TimeLog, decode, layout_of, times_s
 from chaffinch.fieldlog.volumes import weighed
+from chaffinch.how_far import Progress
 from chaffinch.reference.fieldlogs import entries
-
-Progress = Callable[[int, int], None]
 
 SPEED_UNITS: Final = {"km/h": 1.0, "kmh": 1.0, "kph": 1.0, "m/s": 3.6, "mph": 1.609344, "mi/h": 1.609344}
 """Units a maker's own speed may be shown in, in km/h [exact]."""

@@ -7,7 +7,7 @@ order of the file. Memory holds one batch, one piece of a field, and the squares
 from __future__ import annotations
 
 import shutil
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
@@ -28,14 +28,13 @@ from chaffinch.fieldlog.shelf import Shelf
 from chaffinch.fieldlog.staged import PIECE, clean_field
 from chaffinch.fieldlog.tabled import NOTICED
 from chaffinch.fieldlog.work_folder import drop_work_folder, make_work_folder
+from chaffinch.how_far import Progress
 
 RECORD_BYTES: Final = 400
 """Disk that a record takes while its field is worked on [bytes]: as read, completed, and with its way; own figure."""
 PREFIX: Final = "chaffinch-log-"
 """How the names of folders begin that a log is worked on in."""
 MAKE_ROOM: Final = "make room, or set TMPDIR to a folder on a larger disk"
-
-Progress = Callable[[int, int], None]
 
 
 @dataclass(frozen=True, slots=True)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from pathlib import Path, PurePosixPath
 from typing import Final
 
@@ -13,8 +13,7 @@ from chaffinch.fieldlog.opened import Opened, opened
 from chaffinch.fieldlog.rows import Problem, Question, joined
 from chaffinch.fieldlog.textfile import read_text
 from chaffinch.fieldlog.vectorfile import KINDS, read_vector
-
-Progress = Callable[[int, int], None]
+from chaffinch.how_far import Progress
 
 TEXT: Final = (".csv", ".txt", ".tsv", ".tab", ".dat", ".gz")
 ACCEPTED: Final = "task data (TASKDATA.XML), comma text, a shapefile, GeoPackage, GeoJSON or Parquet"

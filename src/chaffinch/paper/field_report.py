@@ -8,12 +8,13 @@ from typing import Any
 from chaffinch import units
 from chaffinch.book.check_json import as_range
 from chaffinch.book.desk import Desk
-from chaffinch.book.fields import FieldSummary, Progress, field_summary
+from chaffinch.book.fields import FieldSummary, field_summary
 from chaffinch.book.figures import range_words
 from chaffinch.book.shown_unit import Unit
 from chaffinch.book.things import Thing, by_ids
 from chaffinch.book.times import local
 from chaffinch.book.wording import VERDICT
+from chaffinch.how_far import Progress
 from chaffinch.paper import blocks
 from chaffinch.paper.behind import corrections, coverage, method, prices
 from chaffinch.paper.blocks import NAME, NUMBER, TEXT, Block, Report

@@ -7,9 +7,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Final
 
-from chaffinch.book.fieldlog_said import doubts_said, flag_said, hours_said, lags_said, problem_said, warnings_said
+from chaffinch.book.fieldlog_said import doubts_said, flag_said, lags_said, problem_said, warnings_said
 from chaffinch.book.fieldlogs import LogCleaned, moment_text
 from chaffinch.book.figures import plain_number, range_words, rounded
+from chaffinch.book.log_answer import hours_said
 from chaffinch.book.log_large import LogWalked
 from chaffinch.book.log_losses import LogLoss, MachineLoss
 from chaffinch.book.log_zone_edges import zone_edges

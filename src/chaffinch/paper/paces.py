@@ -6,7 +6,6 @@ from collections.abc import Sequence
 from typing import Any
 
 from chaffinch.book.desk import Desk
-from chaffinch.book.fields import Progress
 from chaffinch.book.figures import plain_number, range_words, rounded
 from chaffinch.book.hour_costs import stored_hour
 from chaffinch.book.pace import PaceAnswer, PaceTerms, pace
@@ -15,6 +14,7 @@ from chaffinch.book.pace_said import limit_may_be_told
 from chaffinch.book.shown_unit import PaceUnit, unit_of
 from chaffinch.book.things import Thing
 from chaffinch.errors import InputError, SamplerError
+from chaffinch.how_far import Progress
 from chaffinch.paper.blocks import NAME, NUMBER, Block, heading, picture, table, text
 from chaffinch.paper.cost_told import cost_drawing
 from chaffinch.paper.pace_told import response_drawing

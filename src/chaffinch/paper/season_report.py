@@ -7,12 +7,12 @@ from collections.abc import Sequence
 from chaffinch.book.catches import prepare
 from chaffinch.book.checks import LoggedCheck
 from chaffinch.book.desk import Desk
-from chaffinch.book.fields import Progress
 from chaffinch.book.ledger import Ledger, SeasonField, ledger
 from chaffinch.book.ledger_json import as_json
 from chaffinch.book.shown_unit import unit_for, unit_of
 from chaffinch.book.things import Thing, by_ids
 from chaffinch.engine.sources import sources_seen
+from chaffinch.how_far import Progress
 from chaffinch.paper import blocks
 from chaffinch.paper.behind import corrections, coverage, method, prices
 from chaffinch.paper.blocks import NAME, NUMBER, TEXT, Block, Report

@@ -16,8 +16,8 @@ import sqlalchemy as sa
 from sqlalchemy.engine import Engine
 
 from chaffinch.errors import BookError, InputError
+from chaffinch.how_far import Progress
 from chaffinch.store.bookfile import connect
-from chaffinch.store.how_far import Progress
 from chaffinch.store.migrations import statements_until
 
 TABLES: Final = ("migration", "book", "record", "conflict", "correction", "label", "check_row", "catch_row")

@@ -14,9 +14,9 @@ import sqlalchemy as sa
 from sqlalchemy.engine import Connection
 
 from chaffinch.errors import InputError
+from chaffinch.how_far import Progress
 from chaffinch.records.bodies import check_summary, replaced_by
 from chaffinch.records.kinds import CHECK, EDIT
-from chaffinch.store.how_far import Progress
 from chaffinch.sync.labels import edit_of
 
 BATCH: Final = 2000

@@ -13,10 +13,10 @@ from typing import Any
 import sqlalchemy as sa
 
 from chaffinch.errors import BookError
+from chaffinch.how_far import Progress, shares
 from chaffinch.store import indexes
 from chaffinch.store.address import engine_for
 from chaffinch.store.backup import GAP, ROWS_AT_ONCE, SEQUENCED, last_place, rows_in, tables_at
-from chaffinch.store.how_far import Progress, shares
 from chaffinch.store.migrations import MIGRATIONS, NEWEST, apply, statements_until
 from chaffinch.store.opening import Clock, Store, guarded, refuse_occupied, step_of
 from chaffinch.store.verify import Verified, database_problems, verified_in

@@ -18,10 +18,10 @@ import sqlalchemy as sa
 from sqlalchemy.engine import Engine
 
 from chaffinch.errors import BookError, InputError
+from chaffinch.how_far import Progress, shares
 from chaffinch.store import backup, indexes
 from chaffinch.store.address import engine_for, is_postgresql, shown
 from chaffinch.store.bookfile import ONLY_READING, keep_log_beside, unchanged
-from chaffinch.store.how_far import Progress, shares
 from chaffinch.store.migrations import MIGRATIONS, NEWEST, apply, prepare, ran
 
 Clock = Callable[[], str]

@@ -11,10 +11,10 @@ from typing import Any, Final
 import sqlalchemy as sa
 
 from chaffinch.errors import InputError
+from chaffinch.how_far import Progress
 from chaffinch.records.bodies import suits, validate
 from chaffinch.store import indexes, records
 from chaffinch.store.backup import rows_in
-from chaffinch.store.how_far import Progress
 from chaffinch.store.migrations import NEWEST, ran
 from chaffinch.store.opening import Store, guarded
 from chaffinch.sync.corrections import rings

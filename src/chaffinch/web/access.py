@@ -20,7 +20,8 @@ from starlette.concurrency import run_in_threadpool
 from starlette.routing import Mount
 
 from chaffinch.errors import ChaffinchError
-from chaffinch.web.devices import Device, Devices, Role
+from chaffinch.web.device import Device, Role
+from chaffinch.web.devices import Devices
 from chaffinch.web.forms import sent_form
 from chaffinch.web.limits import Buckets
 from chaffinch.web.problems import Refusal

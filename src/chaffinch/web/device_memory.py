@@ -14,7 +14,7 @@ from threading import Lock
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from chaffinch.web.devices import Device
+    from chaffinch.web.device import Device
 
 
 @dataclass

@@ -19,17 +19,13 @@ from dataclasses import dataclass, field
 from hashlib import sha256
 from pathlib import Path
 from threading import Lock
-from typing import Any, Final, Literal
+from typing import Any, Final
 
 from chaffinch.errors import BookError, InputError
+from chaffinch.web.device import ROLES, Device, Kind, Role
 from chaffinch.web.device_memory import Memory
 from chaffinch.web.problems import Refusal
 
-Role = Literal["owner", "crew", "reader"]
-Kind = Literal["phone", "desk"]
-
-ROLES: Final[tuple[Role, ...]] = ("owner", "crew", "reader")
-"""From the one who may do everything to the one who may look."""
 CODE_LIFE_S: Final = 600.0
 """How long a code or a link waits to be used [s]; own figure."""
 WRONG_TRIES: Final = 5
@@ -56,33 +52,6 @@ CREATE TABLE IF NOT EXISTS waiting (
   secret_hash TEXT PRIMARY KEY, role TEXT NOT NULL, kind TEXT NOT NULL, ends REAL NOT NULL, tries INTEGER NOT NULL);
 CREATE TABLE IF NOT EXISTS guesser (address TEXT PRIMARY KEY, wrong INTEGER NOT NULL, last REAL NOT NULL);
 """
-
-
-@dataclass(frozen=True, slots=True)
-class Device:
-    """A phone or browser that was let in.
-
-    Attributes
-    ----------
-    id : str
-        Its own, for listing and revoking; no secret.
-    name : str
-        As it was called when it came.
-    role : {"owner", "crew", "reader"}
-    kind : {"phone", "desk"}
-    paired, seen : float
-        When it came, and when it was last here, to the minute [s since 1970].
-    revoked : float or None
-        When it was shut out.
-    """
-
-    id: str
-    name: str
-    role: Role
-    kind: Kind
-    paired: float
-    seen: float
-    revoked: float | None
 
 
 @dataclass(frozen=True, slots=True)

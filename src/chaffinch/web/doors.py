@@ -13,7 +13,7 @@ from chaffinch.web.plain_page import plain_page
 from chaffinch.web.problems import Refusal
 from chaffinch.web.settings import WebSettings
 from chaffinch.web.tls import CA_FILE, fingerprint
-from chaffinch.web.words_plain import plain
+from chaffinch.web.words.plain import plain
 
 router = APIRouter(include_in_schema=False)
 

@@ -11,8 +11,9 @@ from starlette.exceptions import HTTPException
 from starlette.responses import JSONResponse, Response
 
 from chaffinch.errors import BookError, InputError
+from chaffinch.web.mends import mend_here
 from chaffinch.web.plain_page import plain_page
-from chaffinch.web.words_plain import PLAIN, plain
+from chaffinch.web.words.plain import PLAIN, plain
 
 MEDIA_TYPE: Final = "application/problem+json"
 _LONGEST: Final = 300  # [characters] of anything that is told back
@@ -94,8 +95,6 @@ def told(refusal: Refusal, request: Request) -> Response:
     link = ("/pair", plain("refused.pair")) if refusal.status == 401 else ("/", plain("home"))
     head = f"refused.{refusal.status}"
     title = plain(head if head in PLAIN else "refused.other")
-    from chaffinch.web.pages.mends import mend_here  # the pages know refusals, so they come later
-
     line = InputError(refusal.field, refusal.value, refusal.problem, mend_here(refusal.mend)).line()
     page = plain_page(title, f"{line}.", link=link)
     return Response(page, refusal.status, headers=refusal.headers, media_type="text/html")

@@ -12,7 +12,8 @@ from chaffinch.book.desk import utc_now
 from chaffinch.errors import InputError
 from chaffinch.web.access import Owner, Reader, anyone, client_address
 from chaffinch.web.api.reading import Book
-from chaffinch.web.devices import Device, Devices, Kind, Role
+from chaffinch.web.device import Device, Kind, Role
+from chaffinch.web.devices import Devices
 from chaffinch.web.problems import Refusal, answers
 
 router = APIRouter(tags=["devices"])

@@ -16,7 +16,7 @@ from chaffinch.book.for_phones import setup
 from chaffinch.book.receiving import sent_since
 from chaffinch.errors import InputError
 from chaffinch.web.access import Reader, anyone
-from chaffinch.web.devices import Role
+from chaffinch.web.device import Role
 from chaffinch.web.forecasts import forecasts_of
 from chaffinch.web.problems import Refusal, answers
 

@@ -42,9 +42,8 @@ from chaffinch.book.advice_said import (
     trial_sides,
     verify_said,
 )
-from chaffinch.book.checks import LoggedCheck, counting
+from chaffinch.book.checks import LoggedCheck, checks_where, counting
 from chaffinch.book.currency import read_told
-from chaffinch.book.fields import checks_where
 from chaffinch.book.things import by_ids, things
 from chaffinch.book.times import local
 from chaffinch.book.version import book_version
@@ -57,7 +56,7 @@ from chaffinch.web.pages.answers import Working, longer_of
 from chaffinch.web.pages.check import CheckId, found_or_missing
 from chaffinch.web.pages.frame import Form, Typed, asked, desk_of, form_of, person_of, see, show
 from chaffinch.web.pages.told import in_person_unit, reads_of
-from chaffinch.web.pages.words import words
+from chaffinch.web.words.desk import words
 
 router = APIRouter()
 

@@ -22,8 +22,9 @@ from chaffinch.book.check import CheckAnswer, answer
 from chaffinch.book.said import next_step
 from chaffinch.engine.estimate import Range
 from chaffinch.errors import InputError, SamplerError
+from chaffinch.how_far import Progress
 from chaffinch.records.check import Check
-from chaffinch.web.pages.mends import said
+from chaffinch.web.mends import said
 
 T = TypeVar("T")
 
@@ -31,8 +32,6 @@ PATIENCE_S: Final = 1.2
 """How long a page waits for a long answer before it shows how far the work is [s]; own figure."""
 KEPT: Final = 48
 """Long answers kept; own figure."""
-
-Progress = Callable[[int, int], None]
 
 
 @dataclass(frozen=True, slots=True)

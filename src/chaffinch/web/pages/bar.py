@@ -23,8 +23,8 @@ from chaffinch.records.kinds import MONITOR
 from chaffinch.web.access import crew, reader
 from chaffinch.web.pages.frame import Form, Typed, desk_of, form_of, see, show
 from chaffinch.web.pages.stop_typed import shown_by_bar
-from chaffinch.web.pages.words import words
 from chaffinch.web.problems import Refusal
+from chaffinch.web.words.desk import words
 
 router = APIRouter()
 

@@ -8,9 +8,9 @@ from typing import Any
 from fastapi import APIRouter, Depends, Request
 from starlette.responses import Response
 
-from chaffinch.book.checks import log_check, same_stop
 from chaffinch.book.crops import all_crops
 from chaffinch.book.desk import Desk
+from chaffinch.book.logging_checks import log_check, same_stop
 from chaffinch.book.things import by_ids, things
 from chaffinch.book.times import not_ahead, read_time
 from chaffinch.book.trials import trials
@@ -23,13 +23,13 @@ from chaffinch.records.check import PLACES, Check
 from chaffinch.records.checkfile import check_from_table
 from chaffinch.reference import crop as find_crop
 from chaffinch.web.access import crew
+from chaffinch.web.mends import said
 from chaffinch.web.pages.answers import whole
 from chaffinch.web.pages.frame import Form, Typed, asked, desk_of, form_of, person_of, see, show
-from chaffinch.web.pages.mends import said
 from chaffinch.web.pages.settings_typed import conditions_of, settings_of
 from chaffinch.web.pages.stop_typed import MOST_ROWS, Stop, new_stop, rows_of, trial_and_bar
 from chaffinch.web.pages.told import in_person_unit, reads_of
-from chaffinch.web.pages.words import words
+from chaffinch.web.words.desk import words
 
 router = APIRouter()
 

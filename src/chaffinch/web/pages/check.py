@@ -17,13 +17,13 @@ from chaffinch.errors import InputError, SamplerError
 from chaffinch.paper.check_record_told import catches_told, versions_told
 from chaffinch.paper.check_told import told_of
 from chaffinch.web.access import reader
+from chaffinch.web.mends import said
 from chaffinch.web.pages.answers import whole
 from chaffinch.web.pages.bar import lines_beside
 from chaffinch.web.pages.frame import desk_of, person_of, show
-from chaffinch.web.pages.mends import said
 from chaffinch.web.pages.told import FILED, in_person_unit, reads_of
-from chaffinch.web.pages.words import words
 from chaffinch.web.problems import Refusal
+from chaffinch.web.words.desk import words
 
 router = APIRouter()
 

@@ -8,15 +8,14 @@ from urllib.parse import urlencode
 from fastapi import APIRouter, Depends, Request
 from starlette.responses import Response
 
-from chaffinch.book.checks import all_versions
-from chaffinch.book.fields import checks_where
+from chaffinch.book.checks import all_versions, checks_where
 from chaffinch.book.looking import conflicts
 from chaffinch.book.things import things
 from chaffinch.book.times import local
 from chaffinch.web.access import reader
 from chaffinch.web.pages.frame import asked, desk_of, person_of, show
 from chaffinch.web.pages.told import lines_of
-from chaffinch.web.pages.words import words
+from chaffinch.web.words.desk import words
 
 router = APIRouter()
 

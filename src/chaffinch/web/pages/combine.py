@@ -9,10 +9,9 @@ from fastapi import APIRouter, Depends, Request
 from starlette.responses import Response
 
 from chaffinch import units
-from chaffinch.book.checks import counting
+from chaffinch.book.checks import checks_where, counting
 from chaffinch.book.currency import read_told
 from chaffinch.book.desk import Desk
-from chaffinch.book.fields import checks_where
 from chaffinch.book.hour_costs import PARTS, StoredHour, hour_cost, money_of, stored_hour
 from chaffinch.book.monitors import MonitorFound, monitor, sensors_noted
 from chaffinch.book.pace import PaceAnswer, PaceTerms, pace
@@ -21,18 +20,19 @@ from chaffinch.book.telling import Teller
 from chaffinch.book.things import Thing, things
 from chaffinch.book.version import book_version
 from chaffinch.errors import InputError, SamplerError
+from chaffinch.how_far import Progress
 from chaffinch.paper.pace_told import told_of as pace_told
 from chaffinch.records.kinds import KINDS
 from chaffinch.reference import crop as find_crop
 from chaffinch.web.access import reader
-from chaffinch.web.pages.answers import Progress, Working, longer_of
+from chaffinch.web.mends import said
+from chaffinch.web.pages.answers import Working, longer_of
 from chaffinch.web.pages.bar import lines_of_combine
 from chaffinch.web.pages.field import ThingId, thing_or_missing
 from chaffinch.web.pages.frame import Form, asked, desk_of, person_of, show
-from chaffinch.web.pages.mends import said
 from chaffinch.web.pages.monitor_told import told_of as monitor_told
 from chaffinch.web.pages.told import lines_of
-from chaffinch.web.pages.words import words
+from chaffinch.web.words.desk import words
 
 router = APIRouter()
 

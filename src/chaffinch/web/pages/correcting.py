@@ -7,20 +7,21 @@ from typing import Any
 from fastapi import APIRouter, Depends, Request
 from starlette.responses import Response
 
-from chaffinch.book.checks import LoggedCheck, replace_check
+from chaffinch.book.checks import LoggedCheck
 from chaffinch.book.desk import Desk
+from chaffinch.book.logging_checks import replace_check
 from chaffinch.book.times import local
 from chaffinch.errors import BookError, InputError, SamplerError
 from chaffinch.records.checkfile import check_from_table, check_to_table
 from chaffinch.web.access import crew
+from chaffinch.web.mends import said
 from chaffinch.web.pages.by_hand import choices, estimate, refuse_other_crop, refused, time_of
 from chaffinch.web.pages.check import CheckId, found_or_missing
 from chaffinch.web.pages.frame import Form, Typed, desk_of, form_of, person_of, see, show
-from chaffinch.web.pages.mends import said
 from chaffinch.web.pages.settings_typed import conditions_of, settings_of
 from chaffinch.web.pages.stop_typed import FILED, MOST_ROWS, Stop, corrected_stop, rows_of, values_of
 from chaffinch.web.pages.told import in_person_unit, reads_of
-from chaffinch.web.pages.words import words
+from chaffinch.web.words.desk import words
 
 router = APIRouter()
 

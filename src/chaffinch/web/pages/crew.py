@@ -12,10 +12,11 @@ from chaffinch.book.things import things
 from chaffinch.book.times import local
 from chaffinch.errors import InputError
 from chaffinch.web.access import owner
-from chaffinch.web.devices import ROLES, Device, Devices, Role
+from chaffinch.web.device import ROLES, Device, Role
+from chaffinch.web.devices import Devices
 from chaffinch.web.pages.frame import Form, Typed, desk_of, form_of, see, show
-from chaffinch.web.pages.words import words
 from chaffinch.web.problems import Refusal
+from chaffinch.web.words.desk import words
 
 router = APIRouter()
 

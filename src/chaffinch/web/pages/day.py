@@ -25,14 +25,15 @@ from chaffinch.book.things import Thing, by_ids, things
 from chaffinch.book.version import book_version
 from chaffinch.book.wording import CAUTION
 from chaffinch.errors import InputError, SamplerError
+from chaffinch.how_far import Progress
 from chaffinch.paper import drawing
 from chaffinch.records.forecast import Forecast
 from chaffinch.reference import crop_keys
 from chaffinch.web.access import page_context, reader
 from chaffinch.web.forecasts import forecasts_of
-from chaffinch.web.pages.answers import Progress, Working, longer_of
+from chaffinch.web.pages.answers import Working, longer_of
 from chaffinch.web.pages.frame import Form, Typed, asked, desk_of, form_of, person_of, see, show
-from chaffinch.web.pages.words import words
+from chaffinch.web.words.desk import words
 
 router = APIRouter()
 

@@ -20,6 +20,7 @@ from chaffinch.book.shown_unit import PaceUnit, unit_of
 from chaffinch.book.things import Thing, by_ids, things
 from chaffinch.book.version import book_version
 from chaffinch.errors import InputError, SamplerError
+from chaffinch.how_far import Progress
 from chaffinch.paper.blocks import Report
 from chaffinch.paper.log_report import log_report
 from chaffinch.paper.log_told import Cleaning, Told, cleaning_told, told_of, weight_of
@@ -35,13 +36,13 @@ from chaffinch.web.field_logs import (
     KeptLog,
     field_logs_of,
 )
-from chaffinch.web.pages.answers import Progress, Working, longer_of
+from chaffinch.web.pages.answers import Working, longer_of
 from chaffinch.web.pages.fieldlog_bars import bars_of, bars_told
 from chaffinch.web.pages.fieldlog_seen import MOST_QUESTIONS, Seen, seen_of
 from chaffinch.web.pages.frame import Form, Typed, asked, desk_of, form_of, person_of, see, show
 from chaffinch.web.pages.printing import ReportAsked, pdf_page, wanted_of
-from chaffinch.web.pages.words import words
 from chaffinch.web.problems import Refusal
+from chaffinch.web.words.desk import words
 
 if TYPE_CHECKING:
     from chaffinch.fieldlog.answers import Answers

@@ -17,7 +17,7 @@ from chaffinch.book.version import book_version
 from chaffinch.web.field_logs import KeptLog
 from chaffinch.web.pages.answers import Working, longer_of
 from chaffinch.web.pages.frame import Form, desk_of
-from chaffinch.web.pages.words import words
+from chaffinch.web.words.desk import words
 
 if TYPE_CHECKING:
     from chaffinch.fieldlog.answers import Answers

@@ -11,10 +11,10 @@ from chaffinch.book.fieldlog_said import HAS_LOSS, NO_LOSS, aside_said, problem_
 from chaffinch.book.fieldlogs import LogFound, PartFigures, inspect_log
 from chaffinch.book.figures import plain_number
 from chaffinch.book.shown_unit import PaceUnit
+from chaffinch.how_far import Progress
 from chaffinch.paper.log_told import Weight
-from chaffinch.web.pages.answers import Progress
 from chaffinch.web.pages.told import area_said
-from chaffinch.web.pages.words import words
+from chaffinch.web.words.desk import words
 
 if TYPE_CHECKING:
     from chaffinch.fieldlog.answers import Answers

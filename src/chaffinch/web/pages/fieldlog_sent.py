@@ -15,7 +15,7 @@ from chaffinch.web.pages.answers import Working
 from chaffinch.web.pages.fieldlog import FIELDS, Token, answers_told, gone, page, whose_told
 from chaffinch.web.pages.fieldlog_bars import bars_of
 from chaffinch.web.pages.frame import Form, Typed, desk_of, form_of, see
-from chaffinch.web.pages.words import words
+from chaffinch.web.words.desk import words
 
 router = APIRouter()
 

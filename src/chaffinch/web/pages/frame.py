@@ -27,8 +27,8 @@ from chaffinch.errors import InputError
 from chaffinch.paper import drawing
 from chaffinch.web.access import page_context
 from chaffinch.web.forms import refuse_long, sent_form
-from chaffinch.web.pages.mends import mend_here, said
-from chaffinch.web.pages.words import words
+from chaffinch.web.mends import mend_here, said
+from chaffinch.web.words.desk import words
 
 TEMPLATES: Final = Path(__file__).parent.parent / "templates"
 LOOKS: Final = ("auto", "light", "dark")

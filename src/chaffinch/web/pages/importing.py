@@ -29,8 +29,8 @@ from chaffinch.errors import InputError
 from chaffinch.web.access import Owner, owner
 from chaffinch.web.api.photos import keep_photo, media_type
 from chaffinch.web.pages.frame import Form, Typed, desk_of, form_of, see, show
-from chaffinch.web.pages.words import words
 from chaffinch.web.problems import Refusal
+from chaffinch.web.words.desk import words
 
 router = APIRouter()
 

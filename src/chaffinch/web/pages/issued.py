@@ -14,16 +14,17 @@ from chaffinch.book.reports import Issued, find_report, issue_report, reports
 from chaffinch.book.times import local
 from chaffinch.book.version import book_version
 from chaffinch.errors import BookError
+from chaffinch.how_far import Progress
 from chaffinch.paper.blocks import Report
 from chaffinch.paper.typeset import Printed, refuse_without_typesetter, typeset
 from chaffinch.paper.wanted import as_issued, made
 from chaffinch.web.access import Owner, owner, reader
-from chaffinch.web.pages.answers import Progress, Working, longer_of
+from chaffinch.web.pages.answers import Working, longer_of
 from chaffinch.web.pages.fieldlog import log_report_asked
 from chaffinch.web.pages.frame import Form, Typed, asked, desk_of, form_of, see, show
 from chaffinch.web.pages.printing import RecordId, ReportAsked, as_file, report_asked, sound, there
-from chaffinch.web.pages.words import words
 from chaffinch.web.problems import Refusal
+from chaffinch.web.words.desk import words
 
 router = APIRouter()
 

@@ -23,8 +23,8 @@ from chaffinch.book.shown_unit import PaceUnit
 from chaffinch.engine.estimate import Range
 from chaffinch.errors import InputError
 from chaffinch.paper.drawing import step_of
-from chaffinch.web.pages.mends import said
-from chaffinch.web.pages.words import words
+from chaffinch.web.mends import said
+from chaffinch.web.words.desk import words
 
 ROWS: Final = 6
 """Rows of each table, about; own figure."""

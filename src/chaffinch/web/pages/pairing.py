@@ -10,8 +10,8 @@ from chaffinch.web.access import anyone, client_address, refuse_other_site
 from chaffinch.web.devices import Devices
 from chaffinch.web.doors import with_key
 from chaffinch.web.pages.frame import Form, Typed, alone, form_of
-from chaffinch.web.pages.words import words
 from chaffinch.web.problems import Refusal
+from chaffinch.web.words.desk import words
 
 router = APIRouter()
 

@@ -20,6 +20,7 @@ from chaffinch.book.times import local
 from chaffinch.book.trials import SOURCES, find_trial
 from chaffinch.book.version import book_version
 from chaffinch.errors import ChaffinchError, InputError, SamplerError
+from chaffinch.how_far import Progress
 from chaffinch.paper.blocks import Report
 from chaffinch.paper.cab_card import SIZES_OF_CARDS, cab_card, link_of, print_cards
 from chaffinch.paper.check_report import check_report
@@ -30,11 +31,11 @@ from chaffinch.paper.trial_report import trial_report
 from chaffinch.paper.typeset import Printed, refuse_without_typesetter
 from chaffinch.paper.wanted import REPORT_SIZES, Wanted, made
 from chaffinch.web.access import reader
-from chaffinch.web.pages.answers import Progress, Working, longer_of
+from chaffinch.web.pages.answers import Working, longer_of
 from chaffinch.web.pages.field import ThingId, thing_or_missing
 from chaffinch.web.pages.frame import Form, asked, desk_of, person_of, show
-from chaffinch.web.pages.words import words
 from chaffinch.web.problems import Refusal
+from chaffinch.web.words.desk import words
 
 router = APIRouter(dependencies=[Depends(reader)])
 

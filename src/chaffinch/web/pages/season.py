@@ -20,7 +20,7 @@ from chaffinch.web.pages.answers import Longer, Working, longer_in, longer_of
 from chaffinch.web.pages.field import ThingId, thing_or_missing
 from chaffinch.web.pages.frame import asked, desk_of, person_of, show
 from chaffinch.web.pages.told import area_said, count_of
-from chaffinch.web.pages.words import words
+from chaffinch.web.words.desk import words
 
 router = APIRouter()
 

@@ -21,8 +21,8 @@ from chaffinch.web.access import crew, owner, reader
 from chaffinch.web.pages.field import ThingId
 from chaffinch.web.pages.frame import Form, Typed, desk_of, form_of, see, show
 from chaffinch.web.pages.setup import ORDER, may_add
-from chaffinch.web.pages.words import words
 from chaffinch.web.problems import Refusal
+from chaffinch.web.words.desk import words
 
 router = APIRouter()
 

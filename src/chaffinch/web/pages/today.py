@@ -11,9 +11,8 @@ from fastapi import APIRouter, Depends, Request
 from markupsafe import Markup
 from starlette.responses import Response
 
-from chaffinch.book.checks import LoggedCheck, counting
+from chaffinch.book.checks import LoggedCheck, checks_where, counting
 from chaffinch.book.desk import Desk
-from chaffinch.book.fields import checks_where
 from chaffinch.book.in_trade_unit import loss_factor
 from chaffinch.book.looking import conflicts
 from chaffinch.book.things import things
@@ -27,7 +26,7 @@ from chaffinch.web.access import anyone, known, reader
 from chaffinch.web.pages.answers import Working, longer_of
 from chaffinch.web.pages.frame import Person, desk_of, person_of, see, show
 from chaffinch.web.pages.told import Line, count_of, in_person_unit, lines_of, reads_of
-from chaffinch.web.pages.words import words
+from chaffinch.web.words.desk import words
 
 router = APIRouter()
 

@@ -27,7 +27,7 @@ from chaffinch.paper.told import (
 )
 from chaffinch.web.pages.answers import InShort, in_short
 from chaffinch.web.pages.frame import Person
-from chaffinch.web.pages.words import words
+from chaffinch.web.words.desk import words
 
 __all__ = [
     "FILED",

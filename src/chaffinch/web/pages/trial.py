@@ -23,13 +23,13 @@ from chaffinch.book.wording import CAUTION
 from chaffinch.errors import InputError, SamplerError
 from chaffinch.paper.trial_told import Told, told_of, what_changed
 from chaffinch.web.access import crew, reader
+from chaffinch.web.mends import said
 from chaffinch.web.pages.answers import Working, longer_of
 from chaffinch.web.pages.frame import Form, Typed, asked, desk_of, form_of, person_of, see, show
-from chaffinch.web.pages.mends import said
 from chaffinch.web.pages.settings_typed import settings_of
 from chaffinch.web.pages.told import name_of
-from chaffinch.web.pages.words import words
 from chaffinch.web.problems import Refusal
+from chaffinch.web.words.desk import words
 
 router = APIRouter()
 

@@ -1,4 +1,4 @@
-"""The sentences with which the desk's forms ask; a table of :mod:`chaffinch.web.pages.words`."""
+"""The sentences with which the desk's forms ask; a table of :mod:`chaffinch.web.words.desk`."""
 
 from __future__ import annotations
 

@@ -1,6 +1,6 @@
 """The sentences of pages that need nothing but themselves, by key: the ways in and out, and the heads of refusals.
 
-They stand apart from :mod:`chaffinch.web.pages.words`, since they are shown before anybody is known, and when nothing
+They stand apart from :mod:`chaffinch.web.words.desk`, since they are shown before anybody is known, and when nothing
 else works. Another language is another table here too.
 """
 

@@ -10,7 +10,7 @@ import re
 from typing import Final
 
 from chaffinch.errors import ChaffinchError, InputError
-from chaffinch.web.pages.words import words
+from chaffinch.web.words.desk import words
 
 _PIECES: Final = tuple(
     (re.compile(pattern), key)

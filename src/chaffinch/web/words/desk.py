@@ -13,11 +13,11 @@ from typing import Final
 
 from chaffinch.paper.words import TOLD
 from chaffinch.paper.words_log import LOGGED
-from chaffinch.web.pages.words_advice import ADVICE
-from chaffinch.web.pages.words_asked import ASKED
-from chaffinch.web.pages.words_day import DAY
-from chaffinch.web.pages.words_fieldlog import FIELDLOG
-from chaffinch.web.pages.words_shown import SHOWN
+from chaffinch.web.words.advice import ADVICE
+from chaffinch.web.words.asked import ASKED
+from chaffinch.web.words.day import DAY
+from chaffinch.web.words.fieldlog import FIELDLOG
+from chaffinch.web.words.shown import SHOWN
 
 FRAME: Final = MappingProxyType(
     {

@@ -1,4 +1,4 @@
-"""The sentences of the desk's pages of field logs; a table of :mod:`chaffinch.web.pages.words`."""
+"""The sentences of the desk's pages of field logs; a table of :mod:`chaffinch.web.words.desk`."""
 
 from __future__ import annotations
 

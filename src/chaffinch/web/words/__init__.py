@@ -1,0 +1,1 @@
+"""The sentences of the desk's pages, in tables by key: another language is another table."""
