@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import time
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -169,3 +170,57 @@ def test_a_crop_without_an_isotherm_gets_no_moisture_and_no_limit_by_it(taught: 
 def test_hours_that_are_no_span_are_refused() -> None:
     with pytest.raises(InputError, match="no span of the clock"):
         day_air.may_work([], (9, 9))
+
+
+def test_in_the_last_hour_of_a_forecast_what_is_over_is_not_planned_as_if_it_came(taught: SeasonBook) -> None:
+    last = dataclasses.replace(taught.desk, now=lambda: "2026-08-15T05:40:00Z")
+    when = day_air.planned(last, read_forecast(forecast(hours=30)))
+    assert [one.at for one in when.hours] == ["2026-08-15T05:00"]
+    assert not when.is_over
+    terms = dataclasses.replace(TERMS, working_hours=(0, 24))
+    plan = day(
+        last, find_thing(last, "combine", "Old Bess"), "canola", read_forecast(forecast(hours=30)), terms,
+        field=find_thing(last, "field", "Long Hollow"),
+    )  # fmt: skip
+    assert day_said.headline(plan) == "05:00–06:00"
+
+
+@pytest.mark.parametrize(
+    ("zone", "first", "worked"),
+    [
+        ("CST6", "2026-08-13T18:00", range(8, 23)),
+        # The far ends of the clock, one of them on the half hour.
+        ("<+13>-13", "2026-08-14T13:00", range(8, 23)),
+        ("<-0930>9:30", "2026-08-13T14:30", range(8, 23)),
+    ],
+)
+def test_a_forecast_in_utc_is_told_and_worked_by_the_clock_people_work_by(
+    taught: SeasonBook, monkeypatch: pytest.MonkeyPatch, zone: str, first: str, worked: range
+) -> None:
+    in_utc = planned(taught)
+    assert in_utc.hours[0].at == "2026-08-14T00:00"
+    unit = unit_of(taught.desk, "canola")
+    assert day_said.ASSUMED["hours in UTC"] in day_said.taken(in_utc, unit)
+    try:
+        monkeypatch.setenv("TZ", zone)
+        time.tzset()
+        here = planned(taught)
+    finally:
+        monkeypatch.undo()
+        time.tzset()
+    assert here.hours[0].at == first
+    assert here.started_at == in_utc.started_at
+    able = {
+        air.minute // 60 % 24 for h, air in zip(here.plan.hours, here.hours, strict=True) if h.why_not is None
+    }  # fmt: skip
+    assert able == set(worked)
+    assert day_said.ASSUMED["clock of this computer"] in day_said.taken(here, unit)
+    # The air and what it does are the same; only the clock is another.
+    assert [h.toughness for h in here.plan.hours] == [h.toughness for h in in_utc.plan.hours]
+
+
+def test_a_forecast_with_a_zone_of_its_own_keeps_its_clock(taught: SeasonBook) -> None:
+    text = forecast().replace("Z,", "-06:00,")
+    found = planned(taught, text=text)
+    assert found.hours[0].at == "2026-08-14T00:00"
+    assert not {"hours in UTC", "clock of this computer"} & set(found.assumed)

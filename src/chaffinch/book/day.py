@@ -109,7 +109,8 @@ class DayAnswer:
         The book's hour cost, where nobody told one.
     assumed, notes : tuple of str
         Keys of what nobody told (as of a pace, and "working hours", "cheapest hours", "humidity beyond isotherm",
-        "hours left out", "forecast over", "hours in UTC", "clock of this computer"), and what was done to the forecast.
+        "hours left out", "forecast over", "hours in UTC", "clock of this computer"), and what was done to the
+        forecast.
     currency : str
     """
 

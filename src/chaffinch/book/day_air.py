@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
-from typing import Final
+from typing import Final, Literal
 
 import numpy as np
 
@@ -19,6 +19,7 @@ from chaffinch.engine.domain import FloatArray, between
 from chaffinch.engine.grain_air import Limits
 from chaffinch.errors import InputError
 from chaffinch.records.forecast import Forecast, ForecastHour
+from chaffinch.records.forecast_times import written
 from chaffinch.reference import crop as find_crop
 from chaffinch.reference.grain_air import IsothermFigures
 
@@ -27,6 +28,9 @@ MOST_HOURS: Final = 72
 
 NEAR_AIR_H: Final = 3.0
 """How long before the first air known a reading of grain may stand [h]; own figure: half a lag of the grain."""
+
+
+Clock = Literal["told", "utc", "computer"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,12 +47,16 @@ class Planned:
         The first hour planned, in hours since 1970 UTC.
     is_over : bool
         All hours of the forecast lie in the past.
+    clock : {"told", "utc", "computer"}
+        Whose clock the hours are told by: the forecast's own; UTC, which is the forecast's and this computer's; or this
+        computer's, for a forecast in UTC, by which nobody works.
     """
 
     hours: tuple[ForecastHour, ...]
     before: tuple[ForecastHour, ...]
     begin_h: float
     is_over: bool
+    clock: Clock = "told"
 
     @property
     def start_h(self) -> float:
@@ -77,8 +85,22 @@ def planned(desk: Desk, forecast: Forecast) -> Planned:
         start_h = utc_of(wall, None, field="forecast, first hour", shown=first.at).timestamp() / 3600.0
     now_h = hours_of(desk.now())
     end_h = start_h + len(forecast.hours)
-    gone = int(np.floor(now_h - start_h)) if start_h <= now_h < end_h - 1 else 0
-    return Planned(forecast.hours[gone : gone + MOST_HOURS], forecast.hours[:gone], start_h + gone, now_h >= end_h)
+    # In its last hour too: what is over is never planned anew as if it came.
+    gone = int(np.floor(now_h - start_h)) if start_h <= now_h < end_h else 0
+    hours, clock = _by_a_clock(forecast, start_h + gone)
+    return Planned(hours[gone : gone + MOST_HOURS], hours[:gone], start_h + gone, now_h >= end_h, clock)
+
+
+def _by_a_clock(forecast: Forecast, begin_h: float) -> tuple[tuple[ForecastHour, ...], Clock]:
+    """The hours as people at work read them: those of a forecast in UTC by this computer's clock."""
+    if forecast.zone_min != 0:
+        return forecast.hours, "told"
+    there = (datetime(1970, 1, 1, tzinfo=UTC) + timedelta(hours=begin_h)).astimezone().utcoffset()
+    ahead = 0 if there is None else int(there.total_seconds()) // 60
+    if ahead == 0:
+        return forecast.hours, "utc"
+    moved = (replace(one, minute=one.minute + ahead, at=written(one.minute + ahead)) for one in forecast.hours)
+    return tuple(moved), "computer"
 
 
 def toughness_over(read: Readings, when: Planned, *, lag_h: float) -> FloatArray:

@@ -36,6 +36,11 @@ ASSUMED: Final = {
         "Some hours are more humid than 90 % or drier than 10 %: grain is reckoned at that end, for isotherms hold no "
         "farther."
     ),
+    "hours in UTC": (
+        "Hours are UTC: so the forecast has them, and so has this computer's clock. Where you work by another clock, "
+        "give a forecast in its zone."
+    ),
+    "clock of this computer": "The forecast's times are UTC; hours are told by this computer's clock.",
     "hours left out": "Only three days from now on are planned; farther out a forecast is none for a combine.",
 }
 GRADE: Final[dict[Grade, str]] = {"dry": "dry", "tough": "tough", "damp": "damp", "over": "over the limit"}
