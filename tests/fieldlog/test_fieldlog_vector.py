@@ -15,6 +15,7 @@ import shapely
 from made_tables import driven
 from pyproj import Transformer
 
+from chaffinch.book.fieldlog_said import problem_said
 from chaffinch.errors import InputError
 from chaffinch.fieldlog.answers import Answers, Found
 from chaffinch.fieldlog.reading import read_log
@@ -111,6 +112,28 @@ def test_parquet_with_and_without_geometry(tmp_path: Path, geo: dict | None, wkb
     is_the_field(found)
 
 
+@pytest.mark.parametrize("wkb", [True, False])
+def test_geometries_in_the_types_of_geoarrow_are_read(tmp_path: Path, wkb: bool) -> None:
+    # GeoPandas writes them so: the column has a type of its own around the bytes.
+    encoding = "WKB" if wkb else "point"
+    column = {"encoding": encoding, "geometry_types": ["Point"]}
+    path = geoparquet(tmp_path / "log.parquet", {"primary_column": "geometry", "columns": {"geometry": column}}, wkb)
+    table, meta = pl.read_parquet(path), pl.read_parquet_metadata(path)
+    kind = pl.Extension(f"geoarrow.{encoding.lower()}", table["geometry"].dtype, "{}")
+    table.with_columns(table["geometry"].ext.to(kind)).write_parquet(path, metadata={"geo": meta["geo"]})
+    assert isinstance(pl.read_parquet_schema(path)["geometry"], pl.BaseExtension)
+    is_the_field(read_log(path))
+
+
+def test_parquet_whose_geometry_has_no_metadata_tells_what_it_left_out(tmp_path: Path) -> None:
+    points = shapely.to_wkb(shapely.points(driven()["lon"], driven()["lat"])).tolist()
+    path = tmp_path / "log.parquet"
+    pl.DataFrame({FIELDS[k]: v for k, v in driven().items() if k in FIELDS} | {"geometry": points}).write_parquet(path)
+    found = read_log(path)
+    assert [(p.kind, p.detail) for p in found.problems] == [("columns of no single value", "geometry")]
+    assert "metadata of GeoParquet" in problem_said(found.problems[0])
+
+
 def test_several_layers_ask_for_one(tmp_path: Path) -> None:
     path = written(tmp_path / "field.gpkg", layer="north")
     made = driven()
@@ -177,6 +200,7 @@ def test_areas_stand_for_their_middles_and_an_empty_one_for_nothing(tmp_path: Pa
         ({"columns": {}}, "damaged metadata"),
         ({"primary_column": "shape", "columns": {"shape": {"encoding": "WKB"}}}, "is named as geometry and not there"),
         ({"primary_column": "geometry", "columns": {"geometry": {"encoding": "polygon"}}}, "no encoding of geometries"),
+        ({"primary_column": "geometry", "columns": {"geometry": {"encoding": "point"}}}, "no geometries in point"),
     ],
 )
 def test_parquet_with_odd_metadata_is_refused(tmp_path: Path, geo: dict, said: str) -> None:

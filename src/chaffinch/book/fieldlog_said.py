@@ -63,6 +63,8 @@ PROBLEMS: Final = {
     "letters guessed": "{where} is not UTF-8; letters beyond plain ones were read as Western European.",
     "only its beginning": "{where} is large: what is said here is of its first {count} records, of about {detail}.",
     "library warning": "{where}: {detail}.",
+    "columns of no single value": "{where}: {detail} was left out; positions in it need the metadata of GeoParquet "
+    "beside them, or columns of longitude and latitude.",
     "areas as points": "{where}: {count} shapes are no points; their middles were taken.",
     "yield disagrees": "{where}: flow × interval ÷ (distance × width) is {detail} of the recorded yield; a unit or a "
     "column may be another.",

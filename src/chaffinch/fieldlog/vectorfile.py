@@ -191,9 +191,12 @@ def parquet_table(path: Path, name: Path, rows: tuple[int, int] | None = None) -
     except (pl.exceptions.PolarsError, OSError, ValueError) as error:
         short = str(error).splitlines()[0][:100]
         raise InputError(name.name, None, f"cannot be read ({short})", _MEND) from None
+    table = _stored(table)
     said = meta.get("geo")
     if said is None:
-        return Read(_plain(table, ""), None, "")
+        plain = _plain(table, "")
+        gone = ", ".join(c for c in table.columns if c not in plain.columns)
+        return Read(plain, None, "", (Problem("columns of no single value", name.name, 0, gone),) if gone else ())
     try:
         geo = json.loads(said)
         primary = geo["primary_column"]
@@ -206,16 +209,27 @@ def parquet_table(path: Path, name: Path, rows: tuple[int, int] | None = None) -
     told = json.dumps(crs) if isinstance(crs, dict) else crs or ""
     if isinstance(crs, dict) and crs.get("id", {}).get("code") in (4326, "CRS84"):
         told = "OGC:CRS84"
-    if encoding == "WKB":
-        wkb = np.array(table[primary].cast(pl.Binary).to_list(), dtype=object)
-        return Read(_plain(table, primary), wkb, told)
-    if encoding == "point":
-        import shapely
+    try:
+        if encoding == "WKB":
+            wkb = np.array(table[primary].cast(pl.Binary).to_list(), dtype=object)
+            return Read(_plain(table, primary), wkb, told)
+        if encoding == "point":
+            import shapely
 
-        pairs = table[primary].struct
-        wkb = shapely.to_wkb(shapely.points(_float(pairs.field("x")), _float(pairs.field("y"))))
-        return Read(_plain(table, primary), wkb, told)
+            pairs = table[primary].struct
+            wkb = shapely.to_wkb(shapely.points(_float(pairs.field("x")), _float(pairs.field("y"))))
+            return Read(_plain(table, primary), wkb, told)
+    except pl.exceptions.PolarsError:
+        raise InputError(name.name, primary, f"holds no geometries in {encoding}, as the file says", _MEND) from None
     raise InputError(name.name, encoding, "is no encoding of geometries we read", "write them as WKB")
+
+
+def _stored(table: pl.DataFrame) -> pl.DataFrame:
+    """The table with what stands in its columns, where others have put a type of their own around it (GeoArrow)."""
+    import polars as pl
+
+    kinds = {name: kind for name, kind in table.schema.items() if isinstance(kind, pl.BaseExtension)}
+    return table.with_columns(table[name].ext.storage().alias(name) for name in kinds) if kinds else table
 
 
 def _float(series: pl.Series) -> FloatArray:
