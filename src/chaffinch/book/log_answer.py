@@ -65,30 +65,28 @@ class OtherPace:
     gain: Range | None = None
 
 
-@dataclass(frozen=True, slots=True)
-class MachineLoss:
-    """What one machine of a log lost on its part of the field.
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LossSums:
+    """What was lost on some part of a field, by one machine or by all.
 
     Attributes
     ----------
-    called : str
-        Its name in the log, ``unnamed`` without one.
-    curves : Curves
-        Of its combine, with the loads of joined checks.
     total_kg, machine_kg, kg_ha : Range
+        Header and machine together, machine alone [kg], and together per area [kg/ha].
     header_kg : Range or None
+        None where no check saw a header: its loss comes on top. Of several machines, of those whose header was seen.
     money : Range or None
-    cut_ha, known_ha, hours, mean_kmh, beyond_share : float
-        As of :class:`LogLoss`.
+        None without a price.
+    cut_ha, known_ha, hours : float
+        Area cut, the part of it whose records count, time cutting; of all machines together.
+    mean_kmh : float
+        Speed of the way over the time cutting [km/h].
+    beyond_share : float
+        As in :class:`OtherPace`; of several machines, of those that were tested.
     other : OtherPace or None
-    best : Pace or None
-    sensor : LogSensor or None
-    stored : StoredHour or None
-        The hour cost of the book, where time was reckoned by it.
+        The pace asked for, or the best.
     """
 
-    called: str
-    curves: Curves
     total_kg: Range
     machine_kg: Range
     header_kg: Range | None
@@ -100,13 +98,33 @@ class MachineLoss:
     mean_kmh: float
     beyond_share: float
     other: OtherPace | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MachineLoss(LossSums):
+    """What one machine of a log lost on its part of the field.
+
+    Attributes
+    ----------
+    called : str
+        Its name in the log, ``unnamed`` without one.
+    curves : Curves
+        Of its combine, with the loads of joined checks.
+    best : Pace or None
+    sensor : LogSensor or None
+    stored : StoredHour or None
+        The hour cost of the book, where time was reckoned by it.
+    """
+
+    called: str
+    curves: Curves
     best: Pace | None = None
     sensor: LogSensor | None = None
     stored: StoredHour | None = None
 
 
-@dataclass(frozen=True, slots=True)
-class LogLoss:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LogLoss(LossSums):
     """What the field of a log lost.
 
     Attributes
@@ -116,23 +134,9 @@ class LogLoss:
         One or several; their draws are added world by world.
     joined : tuple of JoinedCheck
         Checks of these combines in this crop within the time of the log.
-    total_kg, machine_kg, kg_ha : Range
-        Header and machine together, machine alone [kg], and together per area [kg/ha].
-    header_kg : Range or None
-        None where no check saw a header: its loss comes on top. Of several machines, of those whose header was seen.
-    money : Range or None
-        None without a price.
-    cut_ha, known_ha, hours : float
-        Area cut, the part of it whose records count, time cutting; of all machines together.
-    beyond_share : float
-        As in :class:`OtherPace`; of several machines, of those that were tested.
     by_speed, by_hour : tuple of ClassLoss
     squares : tuple of Cell
         The map.
-    other : OtherPace or None
-        The pace asked for, or the best.
-    mean_kmh : float
-        Speed of the way over the time cutting [km/h].
     by_zone : tuple of ZoneLoss
         In the order of their file, and last what lies in none; empty without a file of zones.
     in_several : int
@@ -142,20 +146,9 @@ class LogLoss:
     log: LogCleaned | LogWalked
     machines: tuple[MachineLoss, ...]
     joined: tuple[JoinedCheck, ...]
-    total_kg: Range
-    machine_kg: Range
-    header_kg: Range | None
-    kg_ha: Range
-    money: Range | None
-    cut_ha: float
-    known_ha: float
-    hours: float
-    beyond_share: float
     by_speed: tuple[ClassLoss, ...]
     by_hour: tuple[ClassLoss, ...]
     squares: tuple[Cell, ...]
-    other: OtherPace | None = None
-    mean_kmh: float = float("nan")
     by_zone: tuple[ZoneLoss, ...] = ()
     in_several: int = 0
 
@@ -227,7 +220,7 @@ def measured(found: LogLoss) -> dict[str, Any]:
     }
 
 
-def _amounts(one: LogLoss | MachineLoss) -> dict[str, Any]:
+def _amounts(one: LossSums) -> dict[str, Any]:
     return {
         "total_kg": as_range(one.total_kg),
         "machine_kg": as_range(one.machine_kg),
