@@ -184,6 +184,7 @@ def test_what_is_odd_in_a_text_is_the_same_by_either_road(tmp_path: Path, marks:
     lines[3000] = lines[3000].replace(b";Krume \xe9", b";" + marks.encode()) if marks else lines[3000]
     if marks.count('"') == 3:
         lines[1500] = lines[1500].replace(b";Krume \xe9", b";" + marks.encode())  # an even number in all
+    lines[2000:2000] = [b"", b";;;;;;;", b"\r"]  # lines in which nothing stands
     path = tmp_path / "odd.csv"
     path.write_bytes(b"\n".join(lines))
     whole, walked = both(path, Answers(), 10_000)

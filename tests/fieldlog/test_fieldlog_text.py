@@ -52,6 +52,52 @@ def test_mixed_decimal_marks_are_refused() -> None:
     assert read(b"Speed (km/h);Width (m)\n" + b"5,5;9.1\n" * 9, decimals=",").rows.column("speed_kmh")[0] == 5.5
 
 
+@pytest.mark.parametrize(
+    "changed",
+    [
+        "\r".join,
+        "\r\r\n".join,
+        lambda lines: "\n\n".join(lines) + "\n\n",
+        lambda lines: "\n".join([*lines, ",,,,,,,", ", ,,,,,,"]) + "\n",
+        lambda lines: "".join(line + "\n\r"[number % 2] for number, line in enumerate(lines)),
+        lambda lines: "\n".join([lines[0].replace("Moisture (%)", '"Moisture\n(%)"'), "", *lines[1:]]),
+    ],
+)
+def test_however_lines_end_each_row_is_one_record(changed: Callable[[list[str]], str]) -> None:
+    plain = text(named()).decode().splitlines()
+    found, rows = read(changed(plain).encode()), read("\n".join(plain).encode()).rows
+    assert found.questions == found.problems == ()
+    assert len(found.rows) == len(rows)
+    for name in rows.columns:
+        np.testing.assert_array_equal(found.rows.column(name), rows.column(name))
+
+
+def test_a_note_of_two_lines_is_no_row_of_its_own() -> None:
+    notes = np.full(400, "so dry that it fell out")
+    notes[::9] = "wet\rthen dry"
+    assert len(read(text({**named(), "Note": notes})).rows) == 400
+
+
+@pytest.mark.parametrize("decimals", [".", ","])
+def test_a_mark_between_thousands_is_read_where_it_shows(decimals: str) -> None:
+    made = named(leave=("yield",))
+    cells = [f"{v:,.1f}" for v in 1000.0 * driven()["yield"]]
+    other = str.maketrans(",.", ".,")
+    made["Yield (kg/ha)"] = np.array([c if decimals == "." else c.translate(other) for c in cells])
+    found = read(text(made, ";", decimals))
+    assert found.questions == found.problems == ()
+    np.testing.assert_allclose(found.rows.column("yield_t_ha"), driven()["yield"], atol=1e-4)
+
+
+def test_what_may_be_a_decimal_mark_is_not_taken_for_another() -> None:
+    data = b"Speed (km/h);Yield (kg/ha)\n" + b"5.5;1,204\n" * 9
+    found = read(data, decimals=".")
+    assert np.isnan(found.rows.column("yield_t_ha")).all()
+    assert [(p.kind, p.count) for p in found.problems] == [("no number", 9)]
+    shown = read(data + b"5.5;960\n", decimals=".")
+    assert shown.rows.column("yield_t_ha")[0] == 1.204
+
+
 @pytest.mark.parametrize("marks", [('"12 ft', '"14 ft'), ('"12" header"', '14"'), ('"12" header', '"14" header')])
 def test_no_row_is_lost_between_two_quotation_marks(marks: tuple[str, str]) -> None:
     """A header of 12" is written so in two rows: all between them would be one cell."""
@@ -266,6 +312,7 @@ def test_a_count_from_nobody_knows_where_is_asked() -> None:
         (b"PK\x03\x04\0\0\0\0", "is no text"),
         (b"a,b,c\n" + b"x,y,z\n" * 30, "no column that is known"),
         (gzip.compress(b"Speed (km/h),Width (m)\n" * 50, mtime=0)[:40], "is cut off"),
+        (b'a,b\n"' + b"x" * 140_000 + b",1\n" * 50_000, "cannot be read as a table"),
         (b"\x1f\x8b\x08\x00rubbish that is no gzip", "is damaged"),
     ],
 )

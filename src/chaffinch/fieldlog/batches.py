@@ -22,7 +22,7 @@ from chaffinch.fieldlog.places import WILD_SHARE, Places, no_degrees, to_degrees
 from chaffinch.fieldlog.plane import step_m
 from chaffinch.fieldlog.rows import FloatArray, Problem, Rows
 from chaffinch.fieldlog.tabled import found_in_table
-from chaffinch.fieldlog.textfile import HEAD_BYTES, layout_of_text, table_of
+from chaffinch.fieldlog.textfile import HEAD_BYTES, even_lines, layout_of_text, lone_returns, table_of
 from chaffinch.fieldlog.timecolumn import STYLES, times
 from chaffinch.fieldlog.vectorfile import parquet_table, points_of
 
@@ -183,19 +183,19 @@ def _places(x: FloatArray, y: FloatArray, crs: str) -> tuple[Places, Any]:
 
 
 def _of_text(path: Path, answers: Answers) -> Batches | None:
-    """A text of columns; None where its letters are in two bytes each, or it is packed."""
+    """A text of columns; None where letters are in two bytes each, lines end in an old way, or it is packed."""
     name = path.name.split(".")[0]
     utf8, marks, size = _looked_through(path)
     with path.open("rb") as file:
         start = file.read(HEAD_BYTES + 4)
-    if start.startswith((b"\xff\xfe", b"\xfe\xff", b"\x1f\x8b")):
+    if start.startswith((b"\xff\xfe", b"\xfe\xff", b"\x1f\x8b")) or lone_returns(start):
         return None
     quoted = marks % 2 == 0
     blocks = _blocks(path, utf8=utf8, quoted=quoted)
     first = next(blocks, b"")
     blocks.close()
     layout = layout_of_text(first[:HEAD_BYTES].decode("utf-8", "ignore"), size > HEAD_BYTES, name, answers.decimals)
-    rest = replace(layout, skip=0, has_header=False, units_row=())
+    rest = replace(layout, above=0)
     guessed = [] if utf8 is None else [Problem("letters guessed", name, 0, hex(utf8))]
     problems: list[Problem] = []
     table = table_of(first, layout, name, quoted=quoted, problems=problems)
@@ -245,9 +245,9 @@ def _blocks(path: Path, *, utf8: int | None, quoted: bool) -> Generator[bytes]:
                 end = data.rfind(b"\n", 0, end - 1) + 1
             whole, left = data[:end], data[end:]
             if whole:
-                yield whole if utf8 is None else whole.decode("cp1252", "replace").encode()
+                yield even_lines(whole if utf8 is None else whole.decode("cp1252", "replace").encode())
         if left:
-            yield left if utf8 is None else left.decode("cp1252", "replace").encode()
+            yield even_lines(left if utf8 is None else left.decode("cp1252", "replace").encode())
 
 
 def _of_parquet(path: Path, answers: Answers) -> Batches | None:

@@ -21,11 +21,22 @@ if TYPE_CHECKING:
     import polars as pl
 
 PARTED_BY: Final = (";", "\t", "|", ",")
+_MARKS: Final = tuple(mark.encode() for mark in PARTED_BY)
 HEAD_BYTES: Final = 1 << 18
 """How much of a file its layout is judged on [bytes]."""
 HEAD_LINES: Final = 400
 _NUMBER: Final = re.compile(r"[-+]?(\d+([.,]\d*)?|[.,]\d+)([eE][-+]?\d+)?")
-_COMMA: Final = re.compile(r"[-+]?\d*,\d+")
+_COMMA: Final = re.compile(r"[-+]?(\d*|\d{1,3}(\.\d{3})+),\d+")
+_SPACES: Final = " \u00a0\u202f'\u2019"
+_BY_THOUSANDS: Final = {
+    ".": rf"^[-+]?\d{{1,3}}([,{_SPACES}]\d{{3}})+(\.\d+)?$",
+    ",": rf"^[-+]?\d{{1,3}}([.{_SPACES}]\d{{3}})+(,\d+)?$",
+}
+"""Numbers with a mark between thousands, by the decimal mark."""
+_SHOWS_IT: Final = rf"[,.{_SPACES}]\d{{3}}[,.{_SPACES}]|[{_SPACES}]"
+"""Two marks in a number, or one that is no decimal mark: then it parts thousands."""
+_BLANK: Final = re.compile(rb"^[ \t,;|]*\r?\n", re.MULTILINE)
+_MAY_BE_BLANK: Final = tuple(b"\n" + sign for sign in (b"\n", b"\r", b",", b";", b"\t", b"|", b" "))
 _NOTHING: Final = frozenset(("", "na", "nan", "null", "none", "-", "n/a"))
 
 
@@ -37,11 +48,10 @@ class TextLayout:
     ----------
     parted_by, decimals : str
         Character between the cells, and decimal mark.
-    skip : int
-        Lines above the header.
+    above : int
+        Lines above the first row: of a title, the header, units.
     headers : tuple of str
         Names made unique; ``column 1`` and on where there is no header.
-    has_header : bool
     units_row : tuple of str
         Units below the header; empty without such a row.
     numeric : tuple of bool
@@ -50,9 +60,8 @@ class TextLayout:
 
     parted_by: str
     decimals: str
-    skip: int
+    above: int
     headers: tuple[str, ...]
-    has_header: bool
     units_row: tuple[str, ...]
     numeric: tuple[bool, ...]
 
@@ -66,6 +75,7 @@ def read_text(data: bytes, name: str, answers: Answers) -> Found:
         When it is no text of columns, holds no records, or something in it must be told first.
     """
     plain, problems = _utf8(unpacked(data, name), name)
+    plain = even_lines(plain)
     layout = layout_of_text(
         plain[:HEAD_BYTES].decode("utf-8", "ignore"), len(plain) > HEAD_BYTES, name, answers.decimals
     )
@@ -93,8 +103,28 @@ def table_of(data: bytes, layout: TextLayout, name: str, *, quoted: bool, proble
             quoted = table is not None
     if table is None:
         table = _table(data, layout, name, layout.numeric, quoted=quoted)
-    problems += _unread(data, layout, name, table, quoted=quoted)
-    return table
+    return _mended(data, layout, name, table, quoted=quoted, problems=problems)
+
+
+def lone_returns(data: bytes) -> bool:
+    """Whether lines end with a carriage return alone: what it parts are rows alike, and no note of two lines."""
+    if data.count(b"\r") <= data.count(b"\r\n") + data.endswith(b"\r"):
+        return False
+    lines = (line.rstrip(b"\r") for line in data[:HEAD_BYTES].split(b"\n"))
+    marks = Counter(sum(map(row.count, _MARKS)) for line in lines if b"\r" in line for row in line.split(b"\r"))
+    width, alike = marks.most_common(1)[0] if marks else (0, 0)
+    return width > 0 and 2 * alike > marks.total()
+
+
+def even_lines(data: bytes) -> bytes:
+    """The text with its lines ended alike, and without lines in which nothing stands: these are no records."""
+    if b"\r\r\n" in data:  # written twice over as text by Windows
+        data = data.replace(b"\r\r\n", b"\n")
+    if lone_returns(data):
+        data = data.replace(b"\r\n", b"\n").replace(b"\r", b"\n")
+    if data[:1] in b"\r\n ,;\t|" or any(sign in data for sign in _MAY_BE_BLANK):
+        data = _BLANK.sub(b"", data)
+    return data
 
 
 def unpacked(data: bytes, name: str) -> bytes:
@@ -132,22 +162,28 @@ def layout_of_text(head: str, cut: bool, name: str, decimals: str = "") -> TextL
     InputError
         When it is empty or no table, or its decimal mark is open.
     """
-    lines = head.splitlines()
+    lines = list(io.StringIO(head, newline=""))
     lines = (lines[:-1] if cut and len(lines) > 1 else lines)[:HEAD_LINES]
     if not any(line.strip() for line in lines):
         raise InputError(name, None, "is empty", "export it anew, with its rows")
     if "\0" in head:
         raise InputError(name, None, "is no text", "name a .csv or .txt file, or the folder of task data")
-    parted_by, width = _parted_by(lines, name)
-    grid = list(csv.reader(lines, delimiter=parted_by))
-    skip = next(i for i, row in enumerate(grid) if len(row) >= width)
-    has_header = not any(_NUMBER.fullmatch(cell.strip()) for cell in grid[skip])
-    first = [cell.strip() for cell in grid[skip]] if has_header else [f"column {i + 1}" for i in range(width)]
+    try:
+        parted_by, width = _parted_by(lines, name)
+        grid, ends = _rows_and_ends(lines, parted_by)
+    except csv.Error as error:
+        problem = f"cannot be read as a table ({error})"
+        raise InputError(name, None, problem, "look for a quotation mark that is not closed") from None
+    at = next(i for i, row in enumerate(grid) if len(row) >= width)
+    has_header = not any(_NUMBER.fullmatch(cell.strip()) for cell in grid[at])
+    first = [" ".join(cell.split()) for cell in grid[at]] if has_header else [f"column {i + 1}" for i in range(width)]
     headers = _unique(first)
-    body = [row for row in grid[skip + has_header :] if any(cell.strip() for cell in row)]
     units_row: tuple[str, ...] = ()
-    if has_header and len(body) > 1 and _is_units(body[0], body[1]):
-        units_row, body = tuple(cell.strip() for cell in body[0]), body[1:]
+    at += has_header
+    if has_header and len(grid) > at + 1 and _is_units(grid[at], grid[at + 1]):
+        units_row = tuple(cell.strip() for cell in grid[at])
+        at += 1
+    body = [row for row in grid[at:] if any(cell.strip() for cell in row)]
     columns = [[row[i].strip() for row in body if i < len(row)] for i in range(len(headers))]
     numeric = tuple(_is_numeric(cells) for cells in columns)
     marks = [_mark(cells) for cells, number in zip(columns, numeric, strict=True) if number]
@@ -156,7 +192,8 @@ def layout_of_text(head: str, cut: bool, name: str, decimals: str = "") -> TextL
         raise InputError("decimals", decimals, "is no decimal mark", 'use "." or ","')
     if commas and points and not decimals:
         raise InputError(name, None, "has both decimal commas and decimal points", "say which one is the decimal mark")
-    return TextLayout(parted_by, decimals or ("," if commas else "."), skip, headers, has_header, units_row, numeric)
+    above = ends[at - 1] if at else 0
+    return TextLayout(parted_by, decimals or ("," if commas else "."), above, headers, units_row, numeric)
 
 
 def _utf8(data: bytes, name: str) -> tuple[bytes, list[Problem]]:
@@ -174,6 +211,16 @@ def _utf8(data: bytes, name: str) -> tuple[bytes, list[Problem]]:
         # Western Windows: every byte means something, only names can be wrong.
         return data.decode("cp1252", "replace").encode(), [Problem("letters guessed", name, 0, hex(data[error.start]))]
     return data, []
+
+
+def _rows_and_ends(lines: list[str], parted_by: str) -> tuple[list[list[str]], list[int]]:
+    """Rows of cells, and how many lines lie above the end of each: a cell in quotation marks may hold line breaks."""
+    reader = csv.reader(lines, delimiter=parted_by)
+    rows, ends = [], []
+    for row in reader:
+        rows.append(row)
+        ends.append(reader.line_num)
+    return rows, ends
 
 
 def _parted_by(lines: list[str], name: str) -> tuple[str, int]:
@@ -208,32 +255,57 @@ def _is_units(row: list[str], following: list[str]) -> bool:
 
 def _is_numeric(cells: list[str]) -> bool:
     filled = [cell for cell in cells if cell.casefold() not in _NOTHING]
-    return bool(filled) and sum(bool(_NUMBER.fullmatch(cell)) for cell in filled) >= 0.9 * len(filled)
+    numbers = sum(bool(_NUMBER.fullmatch(cell)) or _by_thousands(cell) for cell in filled)
+    return bool(filled) and numbers >= 0.9 * len(filled)
+
+
+def _by_thousands(cell: str) -> bool:
+    return any(re.match(form, cell) for form in _BY_THOUSANDS.values())
 
 
 def _mark(cells: list[str]) -> str:
     commas = sum(bool(_COMMA.fullmatch(cell)) for cell in cells)
-    points = sum("." in cell for cell in cells)
+    points = sum("." in cell and not _COMMA.fullmatch(cell) for cell in cells)
     return "," if commas > points else "." if points else ""
 
 
-def _unread(data: bytes, layout: TextLayout, name: str, table: pl.DataFrame, *, quoted: bool) -> list[Problem]:
-    """Cells that stand where numbers do and are none, and cells beyond the last column."""
-    found = []
+def _mended(
+    data: bytes, layout: TextLayout, name: str, table: pl.DataFrame, *, quoted: bool, problems: list[Problem]
+) -> pl.DataFrame:
+    """The table with numbers that have a mark between thousands; told is what stands where numbers do and is none."""
     gaps = [h for h, number in zip(layout.headers, layout.numeric, strict=True) if number and table[h].has_nulls()]
     if gaps:
         text = _table(data, layout, name, (False,) * len(layout.headers), quoted=quoted)
         for header in gaps:
-            filled = text[header].str.strip_chars().str.to_lowercase()
-            unread = table[header].is_null() & filled.is_not_null() & ~filled.is_in(list(_NOTHING))
-            if count := int(unread.sum()):
-                found.append(Problem("no number", header, count))
+            cells = text[header].str.strip_chars()
+            filled = cells.is_not_null() & ~cells.str.to_lowercase().is_in(list(_NOTHING))
+            unread = table[header].is_null() & filled
+            if unread.any():
+                table = table.with_columns(_thousands(table[header], cells, unread, layout.decimals))
+            if count := int((table[header].is_null() & filled).sum()):
+                problems.append(Problem("no number", header, count))
     if b'"' not in data:
-        lines = data.split(b"\n", layout.skip + layout.has_header + bool(layout.units_row))
+        lines = data.split(b"\n", layout.above)
         beyond = lines[-1].count(layout.parted_by.encode()) - table.height * (len(layout.headers) - 1)
         if beyond > 0:
-            found.append(Problem("cells beyond the last column", name, beyond))
-    return found
+            problems.append(Problem("cells beyond the last column", name, beyond))
+    return table
+
+
+def _thousands(numbers: pl.Series, cells: pl.Series, unread: pl.Series, decimals: str) -> pl.Series:
+    """The column with cells like ``1,034.5`` read, where it shows that the mark parts thousands.
+
+    It shows by two marks in one number, or where every number without a mark is below a thousand.
+    """
+    marked = unread & cells.str.contains(_BY_THOUSANDS[decimals])
+    short = numbers.drop_nulls().abs()
+    if not marked.any() or not (
+        cells.filter(marked).str.contains(_SHOWS_IT).any() or (short.len() and (short < 1000).all())
+    ):
+        return numbers
+    plain = cells.str.replace_all(r"[^\d.,+-]", "").str.replace_all("." if decimals == "," else ",", "", literal=True)
+    read = plain.str.replace(",", ".", literal=True).cast(numbers.dtype, strict=False)
+    return read.zip_with(marked, numbers).alias(numbers.name)
 
 
 def _unless_swallowed(data: bytes, layout: TextLayout, name: str) -> pl.DataFrame | None:
@@ -247,7 +319,7 @@ def _unless_swallowed(data: bytes, layout: TextLayout, name: str) -> pl.DataFram
             table = _table(data, layout, name, layout.numeric, quoted=True)
     except InputError:
         return None
-    above = layout.skip + layout.has_header + bool(layout.units_row)
+    above = layout.above
     if table.height >= data.count(b"\n") + (not data.endswith(b"\n")) - above:
         return table
     mark, most = layout.parted_by.encode(), len(layout.headers) - 1
@@ -267,7 +339,7 @@ def _table(data: bytes, layout: TextLayout, name: str, numeric: tuple[bool, ...]
             separator=layout.parted_by,
             decimal_comma=layout.decimals == ",",
             has_header=False,
-            skip_lines=layout.skip + layout.has_header + bool(layout.units_row),
+            skip_lines=layout.above,
             schema=schema,
             ignore_errors=True,
             extra_columns="ignore",
