@@ -11,6 +11,8 @@ from collections import Counter
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
+import numpy as np
+
 from chaffinch.errors import InputError
 from chaffinch.fieldlog.answers import Answers, Found
 from chaffinch.fieldlog.opened import MOST_BYTES
@@ -36,7 +38,8 @@ _BY_THOUSANDS: Final = {
 _SHOWS_IT: Final = rf"[,.{_SPACES}]\d{{3}}[,.{_SPACES}]|[{_SPACES}]"
 """Two marks in a number, or one that is no decimal mark: then it parts thousands."""
 _BLANK: Final = re.compile(rb"^[ \t,;|]*\r?\n", re.MULTILINE)
-_MAY_BE_BLANK: Final = tuple(b"\n" + sign for sign in (b"\n", b"\r", b",", b";", b"\t", b"|", b" "))
+_NO_BEGINNING: Final = np.frombuffer(b"\n\r,;\t| ", np.uint8)
+"""What a line may begin with in which nothing stands."""
 _NOTHING: Final = frozenset(("", "na", "nan", "null", "none", "-", "n/a"))
 
 
@@ -108,7 +111,7 @@ def table_of(data: bytes, layout: TextLayout, name: str, *, quoted: bool, proble
 
 def lone_returns(data: bytes) -> bool:
     """Whether lines end with a carriage return alone: what it parts are rows alike, and no note of two lines."""
-    if data.count(b"\r") <= data.count(b"\r\n") + data.endswith(b"\r"):
+    if b"\r" not in data or data.count(b"\r") <= data.count(b"\r\n") + data.endswith(b"\r"):
         return False
     lines = (line.rstrip(b"\r") for line in data[:HEAD_BYTES].split(b"\n"))
     marks = Counter(sum(map(row.count, _MARKS)) for line in lines if b"\r" in line for row in line.split(b"\r"))
@@ -122,9 +125,9 @@ def even_lines(data: bytes) -> bytes:
         data = data.replace(b"\r\r\n", b"\n")
     if lone_returns(data):
         data = data.replace(b"\r\n", b"\n").replace(b"\r", b"\n")
-    if data[:1] in b"\r\n ,;\t|" or any(sign in data for sign in _MAY_BE_BLANK):
-        data = _BLANK.sub(b"", data)
-    return data
+    signs = np.frombuffer(data, np.uint8)
+    begins = np.r_[signs[:1], signs[np.flatnonzero(signs[:-1] == ord("\n")) + 1]]
+    return _BLANK.sub(b"", data) if np.isin(begins, _NO_BEGINNING).any() else data
 
 
 def unpacked(data: bytes, name: str) -> bytes:
