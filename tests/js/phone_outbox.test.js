@@ -21,6 +21,18 @@ test("once in the book a late answer cannot take it back", () => {
   assert.equal(stateOf([line(1, "accepted"), line(1, "refused"), line(1, "conflict")]), "sent");
 });
 
+test("what another book took is in that book, and is neither asked of this one nor sent to it", () => {
+  const taken = [line(1, "accepted", { book: "a" })];
+  assert.equal(stateOf(taken, { book: "a" }), "sent");
+  assert.equal(stateOf(taken, { book: "b" }), "elsewhere");
+  assert.equal(stateOf([line(1, "known")], { book: "b" }), "sent"); // no phone has met two books before lines named them
+  assert.equal(stateOf([line(1, "known")], { book: "b", unnamed: "a" }), "elsewhere");
+  assert.equal(stateOf([line(1, "known")], { book: "a", unnamed: "a" }), "sent");
+  assert.deepEqual(nextBatch([record(1)], standings([record(1)], taken, { book: "b" })), []);
+  const pictures = [line(1, "photo sent", { book: "a", hash: "p" }), line(1, "photo sent", { book: "b", hash: "q" })];
+  assert.deepEqual([...photosTaken(pictures, { book: "b" })], ["q"]);
+});
+
 test("what was refused is tried again when asked, or when the server is another", () => {
   const refused = line(1, "refused", { version: "1", reason: "no" });
   assert.equal(stateOf([refused], { version: "1" }), "attention");
@@ -104,7 +116,7 @@ test("a thousand checks from five phones, answers lost, doubled, late and cut sh
     assert.equal(arrivals.length, new Set(arrivals).size, `seed ${seed}`);
     for (const phone of phones) {
       const where = standings(phone.records, phone.lines);
-      assert.deepEqual(counted(where), { queued: 0, sending: 0, sent: 200, attention: 0 }, `seed ${seed}`);
+      assert.deepEqual(counted(where), { queued: 0, sending: 0, sent: 200, elsewhere: 0, attention: 0 }, `seed ${seed}`);
       for (const one of phone.records) assert.equal(book.get(one.id), one.hash);
     }
     assert.equal(book.size, 1000);

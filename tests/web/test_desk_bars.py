@@ -51,6 +51,8 @@ def test_a_reading_is_found_corrected_taken_back_and_put_back(desk: Visitor) -> 
     assert "It was taken back" in page.words
     assert "61.5" in page.words
     assert "counted not told" not in page.words
+    assert 'class="flag">counts<' not in page.text
+    assert page.text.count('class="flag">taken back<') == 1
     assert 'name="reading"' not in page.text
     machine = desk.get(f"/combine/{desk.book.ids['Young Bess']}").words
     assert (machine.count("counted per area"), machine.count("beside no check")) == (4, 2)
@@ -59,6 +61,7 @@ def test_a_reading_is_found_corrected_taken_back_and_put_back(desk: Visitor) -> 
     assert back.status == 303, back.words
     assert [one.body["reading"] for one in beside(desk)] == [61.5]
     assert desk.get(back.to).words.count("written by desk browser") == 3
+    assert desk.get(back.to).text.count('class="flag">counts<') == 1
     assert len(bars(desk.book.desk)) == 5
 
 

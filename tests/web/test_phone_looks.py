@@ -158,15 +158,24 @@ def test_by_keys_alone_from_the_start_to_a_verdict(farm: Farm, browser: Browser)
     for name in ("New check", "In the discharge", "Red tray"):
         reach(name)
         assert page.evaluate("() => document.activeElement.tagName") == "H1"
-    page.keyboard.press("Tab")
-    page.keyboard.press("Tab")
-    page.keyboard.press("Tab")
+    # Digits are typed wherever the focus is, as the newcomer's page says: "type what the tray held".
     page.keyboard.type("21,5")
     expect(page.locator("#reading")).to_contain_text("21,5")
     page.keyboard.press("Backspace")
     page.keyboard.type("7")
     reach("Add catch")
     expect(page.locator(".verdict")).to_be_visible()
+    reach("Another catch")
+    page.keyboard.type("18")
+    page.keyboard.press("Enter")
+    expect(page.get_by_text("2. 18 g")).to_be_visible()
+    # In a small page over the pad the keys are that page's own.
+    reach("Another catch")
+    reach("Weigh later")
+    page.keyboard.press("Tab")
+    page.keyboard.type("7")
+    expect(page.get_by_label("Bag", exact=True)).to_have_value("7")
+    expect(page.locator("#reading")).not_to_contain_text("7")
 
 
 def test_the_ruler_is_told_to_those_who_do_not_see_it(screens: tuple[Handset, dict[str, str]]) -> None:

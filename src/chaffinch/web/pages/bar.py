@@ -168,6 +168,7 @@ def _page(
     now = (found.kept if found is not None else history.kept[-1]).body
     here = by_ids(desk, [one.body.get("combine") for one in history.kept])
     combine = here.get(str(now["combine"]))
+    taken_back = found is not None and found.before is not None
     return show(
         request,
         "bar.html",
@@ -180,15 +181,15 @@ def _page(
         taken=local(str(now["taken_at"])),
         combine=combine,
         check=str(now.get("check", "")),
-        taken_back=found is not None and found.before is not None,
+        taken_back=taken_back,
         in_conflict=found is None,
         disagree=history.versions.disagree,
         not_saved=not_saved,
-        versions=_versions(history, {one.id: one.title for one in here.values()}),
+        versions=_versions(history, {one.id: one.title for one in here.values()}, taken_back=taken_back),
     )
 
 
-def _versions(history: ReadingHistory, names: Mapping[str, str]) -> list[dict[str, Any]]:
+def _versions(history: ReadingHistory, names: Mapping[str, str], *, taken_back: bool) -> list[dict[str, Any]]:
     bodies = {one.id: one.body for one in history.kept}
     told = []
     for one in history.kept:
@@ -198,6 +199,7 @@ def _versions(history: ReadingHistory, names: Mapping[str, str]) -> list[dict[st
             {
                 "said": words("check.version", id=one.id[:8], device=one.device, arrived=local(one.arrived)),
                 "counts": one.id == history.counts,
+                "taken_back": taken_back,
                 "replaced": not is_end,
                 "disagrees": is_end and history.versions.disagree,
                 "reason": str(one.body.get("reason", "")),

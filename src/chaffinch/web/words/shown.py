@@ -83,6 +83,7 @@ SHOWN: Final = MappingProxyType(
         "check.history": "History",
         "check.counts": "counts",
         "check.replaced": "replaced",
+        "check.taken_back": "taken back",
         "check.disagrees": "disagrees",
         "check.reason": "Why: {reason}",
         "check.same": "nothing in it differs",

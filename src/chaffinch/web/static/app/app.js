@@ -5,9 +5,10 @@
  */
 
 import { h, sign } from "./dom.js";
-import { readLines, toBytes, toText } from "./handing.js";
+import { readLines, toText } from "./handing.js";
 import { Stops } from "./stops.js";
 import { advice } from "./screens/advice.js";
+import { broken } from "./screens/broken.js";
 import { beside } from "./screens/beside.js";
 import { cautions } from "./screens/cautions.js";
 import { dayScreen } from "./screens/day.js";
@@ -33,6 +34,7 @@ import { where } from "./screens/where.js";
  * @property {boolean} [back]
  * @property {boolean} [home]
  * @property {(Node | null)[]} [foot]
+ * @property {(event: KeyboardEvent) => void} [keys]  what keys do wherever the focus is
  */
 
 /** Screens that follow what is sent while they are open; the others are left as they are while somebody types. */
@@ -45,13 +47,17 @@ const ANSWERED = new Set(["", "stop", "saved"]);
 export class App extends Stops {
   start() {
     addEventListener("hashchange", () => this.show());
-    this.phone.addEventListener("change", () => this.#untouched(() => LIVE.has(this.route[0]) && this.show({ quiet: true })));
+    this.phone.addEventListener("change", () => this.#untouched(() => (LIVE.has(this.route[0]) || this.#hasThings()) && this.show({ quiet: true })));
     this.answers.addEventListener("answered", () => this.#untouched(() => this.#answered()));
     addEventListener("pointerdown", () => (this.#pressed = true), true);
     // The click of a finger comes a moment after it was lifted.
     for (const over of ["pointerup", "pointercancel"]) addEventListener(over, () => setTimeout(() => this.#released(), LIFTED_MS), true);
     // Of the window alone: buttons lose the focus under a finger, too.
     addEventListener("blur", (event) => event.target === window && this.#released());
+    addEventListener("keydown", (event) => {
+      const elsewhere = event.ctrlKey || event.metaKey || event.altKey || document.querySelector("dialog[open], .not-kept") !== null;
+      if (!elsewhere && !(event.target instanceof HTMLInputElement)) this.#keys?.(event);
+    });
     let last = innerWidth;
     addEventListener("resize", () => {
       if (innerWidth !== last) this.redraws.forEach((draw) => draw());
@@ -60,6 +66,13 @@ export class App extends Stops {
     this.show();
   }
 
+  /** Whether the book's things came while somebody looks at the lists of them, which were empty. */
+  #hasThings() {
+    return this.route[0] === "where" && this.bare && this.phone.kept.setup !== undefined;
+  }
+
+  /** @type {((event: KeyboardEvent) => void) | undefined} */
+  #keys;
   #pressed = false;
   /** @type {(() => void)[]} */
   #waiting = [];
@@ -104,7 +117,7 @@ export class App extends Stops {
       case "where": return where(this, id);
       case "place": return place(this);
       case "pan": return this.draft.place ? pan(this) : null;
-      case "pad": return this.draft.weigh || (this.draft.place && this.draft.pan) ? pad(this) : null;
+      case "pad": return this.draft.weigh ? this.bagInHand && pad(this) : this.draft.place && this.draft.pan ? pad(this) : null;
       case "stop": return verdict(this, id);
       case "beside": return beside(this, id);
       case "advice": return advice(this, id);
@@ -119,12 +132,24 @@ export class App extends Stops {
     }
   }
 
+  /** The screen, or what can be done where it cannot be shown: what is kept must be within reach whatever happens. @returns {Screen | null} */
+  #safely() {
+    try {
+      return this.screen();
+    } catch (error) {
+      reportError(error);
+      return broken(this, error);
+    }
+  }
+
   /** @param {{quiet?: boolean}} [how]  quiet: only what is shown has changed, not where one is */
   show(how = {}) {
     this.redraws = [];
-    const screen = this.screen();
+    this.bare = this.phone.kept.setup === undefined;
+    const screen = this.#safely();
     if (!screen) return this.go("/", { replace: true });
     if (!how.quiet) this.closeSheet();
+    this.#keys = screen.keys;
     const { main, header, foot } = this.places;
     const back = screen.back ? h("button.corner", { "aria-label": "Back", onclick: () => history.back() }, sign("back")) : null;
     const right = screen.home
@@ -173,18 +198,17 @@ export class App extends Stops {
     const found = await readLines(await file.text());
     const here = new Set(this.phone.journal.map((line) => JSON.stringify(line)));
     const journal = found.journal.filter((line) => !here.has(JSON.stringify(line)));
-    const photos = found.photos.map((one) => ({ sha256: one.sha256, bytes: toBytes(one.base64).buffer }));
     /** @type {Envelope[]} */
     let fresh = [];
     const kept = await this.write(async () => {
-      fresh = await this.phone.add({ records: found.records, journal, photos });
+      fresh = await this.phone.add({ records: found.records, journal, photos: found.photos });
     }, { records: found.records });
     if (!kept) return;
     this.post.soon();
     const known = found.records.length - fresh.length;
     this.sheet("Taken in", h("div.stack", {},
-      h("p", {}, `${fresh.length} new records, ${known} that were here already, ${journal.length} notes of open stops.`),
-      found.wrong.length > 0 ? [h("p.error", {}, "Not taken:"), h("ul", {}, found.wrong.slice(0, 10).map((one) => h("li", {}, one)))] : null,
+      h("p", {}, `${fresh.length} new records, ${known} that were here already, ${journal.length} new notes of stops, ${found.photos.length} photos.`),
+      found.wrong.length > 0 ? [h("p.error", {}, "Not taken:"), h("ul", {}, found.wrong.slice(0, 10).map((one) => h("li", {}, one))), found.wrong.length > 10 ? h("p", {}, `and ${found.wrong.length - 10} more`) : null] : null,
       h("button.main", { onclick: () => this.closeSheet() }, "Good")));
     this.show({ quiet: true });
   }

@@ -47,10 +47,29 @@ export function s(tag, attributes = {}, ...children) {
 function dress(element, attributes) {
   for (const [key, value] of Object.entries(attributes)) {
     if (value === undefined || value === null || value === false) continue;
-    if (key.startsWith("on")) element.addEventListener(key.slice(2), value);
+    if (key === "onclick") element.addEventListener("click", once(value));
+    else if (key.startsWith("on")) element.addEventListener(key.slice(2), value);
     else if (key === "value") /** @type {HTMLInputElement} */ (element).value = value;
     else element.setAttribute(key, value === true ? "" : String(value));
   }
+}
+
+/**
+ * A tap while the last one is still being written down is the same tap: a finger that bounced.
+ * @param {(event: Event) => unknown} handler
+ * @returns {(event: Event) => Promise<void>}
+ */
+function once(handler) {
+  let busy = false;
+  return async (event) => {
+    if (busy) return;
+    busy = true;
+    try {
+      await handler(event);
+    } finally {
+      busy = false;
+    }
+  };
 }
 
 /**

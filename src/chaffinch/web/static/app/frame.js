@@ -26,6 +26,8 @@ export class Frame {
     this.draft = readDraft();
     /** @type {(() => void)[]} */
     this.redraws = [];
+    /** Whether the screen was drawn before this phone knew the book's things. */
+    this.bare = false;
   }
 
   /** Show the screen that the address names. @param {{quiet?: boolean}} [_how] */
@@ -86,8 +88,9 @@ export class Frame {
       await act();
       return true;
     } catch (error) {
-      if (!(error instanceof NotKept)) throw error;
-      const { message } = error;
+      const message = error instanceof Error ? error.message : String(error);
+      // A slip of the app's own must not look like a tap that was not felt.
+      if (!(error instanceof NotKept)) reportError(error);
       return new Promise((resolve) => {
         /** @param {boolean | Promise<boolean>} onward */
         const end = (onward) => {

@@ -1,7 +1,8 @@
 // @ts-check
 /** How are records packed for a picture or a file, and read again? What comes from outside is checked against its hash. */
 
-import { opened } from "../engine/canonical.js";
+import { opened, sha256Hex } from "../engine/canonical.js";
+import { problemOfLine } from "./shape.js";
 
 /** @typedef {import("./outbox.js").Envelope} Envelope */
 
@@ -48,11 +49,13 @@ export async function unpacked(text) {
  * What a file of lines holds: records that fit their hash, journal lines and photos of a whole export, and what is
  * wrong with the rest.
  * @param {string} text
- * @returns {Promise<{records: Envelope[], journal: any[], photos: {sha256: string, base64: string}[], wrong: string[]}>}
+ * @returns {Promise<{records: Envelope[], journal: any[], photos: {sha256: string, bytes: ArrayBuffer}[], wrong: string[]}>}
  */
 export async function readLines(text) {
   const found = { records: /** @type {Envelope[]} */ ([]), journal: /** @type {any[]} */ ([]), photos: /** @type {any[]} */ ([]), wrong: /** @type {string[]} */ ([]) };
-  const lines = text.split(/\r?\n/).slice(0, MOST_LINES);
+  const all = text.split(/\r?\n/);
+  const lines = all.slice(0, MOST_LINES);
+  if (all.slice(MOST_LINES).some((line) => line.trim() !== "")) found.wrong.push(`lines after ${MOST_LINES}: are too many for one file`);
   for (const [i, line] of lines.entries()) {
     if (line.trim() === "") continue;
     let value;
@@ -65,8 +68,7 @@ export async function readLines(text) {
     if (typeof value !== "object" || value === null) {
       found.wrong.push(`line ${i + 1}: is no record`);
     } else if (value.phone === "chaffinch") {
-      found.journal = Array.isArray(value.journal) ? value.journal.filter(isJournalLine) : [];
-      found.photos = Array.isArray(value.photos) ? value.photos : [];
+      await readHead(value, found);
     } else {
       try {
         found.records.push(await opened(value));
@@ -78,9 +80,31 @@ export async function readLines(text) {
   return found;
 }
 
-/** @param {any} line */
-function isJournalLine(line) {
-  return typeof line === "object" && line !== null && typeof line.stop === "string" && typeof line.what === "string";
+/**
+ * What stands beside the records of an export: notes of stops, and photos.
+ * @param {any} head
+ * @param {Awaited<ReturnType<typeof readLines>>} found
+ */
+async function readHead({ journal, photos }, found) {
+  for (const [i, line] of (Array.isArray(journal) ? journal : []).entries()) {
+    const problem = problemOfLine(line);
+    if (problem) found.wrong.push(`note ${i + 1}: ${problem}`);
+    else found.journal.push(line);
+  }
+  for (const [i, one] of (Array.isArray(photos) ? photos : []).entries()) {
+    const bytes = bytesOf(one?.base64);
+    if (bytes && (await sha256Hex(bytes)) === one.sha256) found.photos.push({ sha256: one.sha256, bytes: bytes.buffer });
+    else found.wrong.push(`photo ${i + 1}: is not whole`);
+  }
+}
+
+/** @param {unknown} text  base64 @returns {Uint8Array<ArrayBuffer> | null} */
+function bytesOf(text) {
+  try {
+    return typeof text === "string" ? toBytes(text) : null;
+  } catch {
+    return null;
+  }
 }
 
 /**

@@ -16,6 +16,7 @@
  * @property {boolean} [own]  the records were sealed here: their ids must be new
  * @property {Line[]} [lines]
  * @property {JournalLine[]} [journal]
+ * @property {string} [ongoing]  id of a stop that must not be sealed yet: what was said of one that is would count nowhere
  * @property {Photo[]} [photos]
  * @property {{[key: string]: any}} [kept]  small values by name: the pairing, what was chosen last
  */
@@ -23,6 +24,7 @@
 
 const NAME = "chaffinch";
 const LAYOUT = 1;
+const SEALED = "this stop was saved as a check meanwhile, in another window";
 const STORES = ["records", "lines", "journal", "photos", "kept"];
 
 /** Something could not be written down. */
@@ -146,6 +148,7 @@ export class Keep {
    */
   async #write(transaction, parts, fresh) {
     const records = transaction.objectStore("records");
+    if (parts.ongoing && (await promised(records.index("id").count(parts.ongoing))) > 0) throw new NotKept(SEALED);
     let seq = 1;
     if (parts.records?.length) seq = 1 + (await promised(records.count()));
     for (const record of parts.records ?? []) {

@@ -7,8 +7,8 @@
  */
 
 /** @typedef {{id: string, kind: string, schema: number, device: string, device_time: string, body: any, hash: string}} Envelope */
-/** @typedef {{id: string, hash: string, what: string, reason?: string, at?: string, version?: string, seq?: number}} Line */
-/** @typedef {"queued" | "sending" | "sent" | "attention"} State */
+/** @typedef {{id: string, hash: string, what: string, reason?: string, at?: string, version?: string, book?: string}} Line */
+/** @typedef {"queued" | "sending" | "sent" | "elsewhere" | "attention"} State */
 /** @typedef {{state: State, reason: string, what: string}} Standing */
 /** @typedef {{id: string, hash: string, outcome: string, reason?: string}} Receipt */
 
@@ -28,10 +28,18 @@ export function keyOf(record) {
 }
 
 /**
+ * @typedef {object} Now
+ * @property {string} [version]  the server's, last seen
+ * @property {Set<string>} [sending]  what is on its way
+ * @property {string} [book]  id of the book this phone belongs to
+ * @property {string} [unnamed]  id of the book that lines speak of which name none
+ */
+
+/**
  * Where every record stands.
  * @param {Iterable<Envelope>} records
  * @param {Iterable<Line>} lines  in the order they were written
- * @param {{version?: string, sending?: Set<string>}} now  the server's version last seen, and what is on its way
+ * @param {Now} now
  * @returns {Map<string, Standing>}
  */
 export function standings(records, lines, now = {}) {
@@ -47,26 +55,36 @@ export function standings(records, lines, now = {}) {
   const found = new Map();
   for (const record of records) {
     const key = keyOf(record);
-    found.set(key, standing(last.get(key), now.version, now.sending?.has(key) ?? false));
+    found.set(key, standing(last.get(key), now, now.sending?.has(key) ?? false));
   }
   return found;
 }
 
 /**
  * @param {Line | undefined} line
- * @param {string | undefined} version
+ * @param {Now} now
  * @param {boolean} sending
  * @returns {Standing}
  */
-function standing(line, version, sending) {
+function standing(line, now, sending) {
   const what = line?.what ?? "";
-  if (line && SETTLED.has(what)) return { state: "sent", reason: "", what };
+  if (line && SETTLED.has(what)) return { state: isHere(line, now) ? "sent" : "elsewhere", reason: "", what };
   if (line && (what === "conflict" || what === "refused")) {
     // A newer server may take what an older one refused.
-    const changed = what === "refused" && version !== undefined && line.version !== version;
+    const changed = what === "refused" && now.version !== undefined && line.version !== now.version;
     if (!changed) return { state: "attention", reason: line.reason ?? "", what };
   }
   return { state: sending ? "sending" : "queued", reason: "", what };
+}
+
+/**
+ * Whether a line speaks of the book this phone belongs to.
+ * @param {Line} line
+ * @param {Now} now
+ */
+function isHere(line, now) {
+  const book = line.book ?? now.unnamed;
+  return !book || !now.book || book === now.book;
 }
 
 /**
@@ -95,9 +113,10 @@ export function nextBatch(records, where, most = MOST_RECORDS) {
  * @param {unknown} answer  the body of the answer, whatever it is
  * @param {string} at  this phone's time
  * @param {string | undefined} version  the server's
+ * @param {string | undefined} book  id of the book that answered
  * @returns {Line[]}
  */
-export function linesOf(batch, answer, at, version) {
+export function linesOf(batch, answer, at, version, book) {
   const receipts = isTable(answer) && Array.isArray(answer.receipts) ? answer.receipts : [];
   const sent = new Set(batch.map(keyOf));
   const lines = [];
@@ -107,7 +126,7 @@ export function linesOf(batch, answer, at, version) {
     // Deleted, so that an answer naming one record twice adds one line.
     if (!sent.delete(keyOf(/** @type {Receipt} */ (one)))) continue;
     const reason = typeof one.reason === "string" ? one.reason : "";
-    lines.push({ id: one.id, hash: one.hash, what: one.outcome, reason, at, version });
+    lines.push({ id: one.id, hash: one.hash, what: one.outcome, reason, at, version, book });
   }
   return lines;
 }
@@ -115,13 +134,15 @@ export function linesOf(batch, answer, at, version) {
 /**
  * Pictures that the server took and, as far as it said, still has.
  * @param {Iterable<Line>} lines  in the order they were written
+ * @param {Now} [now]
  * @returns {Set<string>}  SHA-256 of each
  */
-export function photosTaken(lines) {
+export function photosTaken(lines, now = {}) {
   const taken = new Set();
-  for (const { what, hash } of lines) {
-    if (what === "photo sent") taken.add(hash);
-    else if (what === "photo gone") taken.delete(hash);
+  for (const line of lines) {
+    if (!isHere(line, now)) continue;
+    if (line.what === "photo sent") taken.add(line.hash);
+    else if (line.what === "photo gone") taken.delete(line.hash);
   }
   return taken;
 }
@@ -131,26 +152,27 @@ export function photosTaken(lines) {
  * @param {{records: {id: string, hash: string}[], photos: string[]}} asked
  * @param {unknown} answer  the body of the answer, whatever it is
  * @param {string} at  this phone's time
+ * @param {string | undefined} book  id of the book that answered
  * @returns {Line[]}
  */
-export function goneOf(asked, answer, at) {
+export function goneOf(asked, answer, at, book) {
   /** @param {string} name @returns {any[]} */
   const told = (name) => (isTable(answer) && Array.isArray(answer[name]) ? answer[name] : []);
   const records = new Set(told("records").filter(isTable).map((one) => keyOf(/** @type {any} */ (one))));
   const photos = new Set(told("photos"));
   return [
-    ...asked.records.filter((one) => records.has(keyOf(one))).map(({ id, hash }) => ({ id, hash, what: "gone", at })),
-    ...asked.photos.filter((one) => photos.has(one)).map((hash) => ({ id: "", hash, what: "photo gone", at })),
+    ...asked.records.filter((one) => records.has(keyOf(one))).map(({ id, hash }) => ({ id, hash, what: "gone", at, book })),
+    ...asked.photos.filter((one) => photos.has(one)).map((hash) => ({ id: "", hash, what: "photo gone", at, book })),
   ];
 }
 
 /**
  * How many records stand where.
  * @param {Map<string, Standing>} where
- * @returns {{queued: number, sending: number, sent: number, attention: number}}
+ * @returns {{[state in State]: number}}
  */
 export function counted(where) {
-  const sum = { queued: 0, sending: 0, sent: 0, attention: 0 };
+  const sum = { queued: 0, sending: 0, sent: 0, elsewhere: 0, attention: 0 };
   for (const one of where.values()) sum[one.state] += 1;
   return sum;
 }

@@ -45,15 +45,15 @@ export class Phone extends EventTarget {
     this.signal = "";
     this.persisted = true;
     this.newerApp = false;
-    /** Whether something is only in memory. */
-    this.carried = false;
+    /** @type {import("./stop.js").JournalLine[]} what could not be kept and is only in memory */
+    this.carried = [];
   }
 
   /** @param {import("./keep.js").Everything} all */
   take(all) {
     this.records = all.records;
     this.lines = all.lines;
-    this.journal = all.journal;
+    this.journal = [...all.journal, ...this.carried];
     this.kept = all.kept;
     this.photos = all.photos;
     this.seen = {};
@@ -61,6 +61,7 @@ export class Phone extends EventTarget {
 
   /** Read everything anew: another window wrote. */
   async refresh() {
+    if (!this.keep.database) return; // What is in memory is all there is.
     this.take(await this.keep.everything());
     this.changed();
   }
@@ -107,8 +108,13 @@ export class Phone extends EventTarget {
     return [...this.stops.values()].filter((stop) => !stop.closed);
   }
 
+  /** What decides where a record stands, beside the log. @returns {import("./outbox.js").Now} */
+  get facts() {
+    return { version: this.kept.version, sending: this.sending, book: this.bookId, unnamed: this.kept.unnamed };
+  }
+
   get standings() {
-    return (this.seen.standings ??= standings(this.records, this.lines, { version: this.kept.version, sending: this.sending }));
+    return (this.seen.standings ??= standings(this.records, this.lines, this.facts));
   }
 
   get counts() {
@@ -196,7 +202,11 @@ export class Phone extends EventTarget {
    * @throws {NotKept}
    */
   async add(parts) {
-    const fresh = await this.keep.add(parts);
+    const fresh = await this.keep.add(parts).catch(async (error) => {
+      // Another window may have saved the stop in hand, unheard here.
+      if (parts.ongoing) await this.refresh();
+      throw error;
+    });
     // Another window may have written some of them, unheard here.
     const here = new Set(this.records.map(keyOf));
     this.records.push(...(parts.records ?? []).filter((one) => !here.has(keyOf(one))));
@@ -236,7 +246,7 @@ export class Phone extends EventTarget {
    */
   carry(lines) {
     this.journal.push(...lines);
-    this.carried = true;
+    this.carried.push(...lines);
     this.changed();
     return true;
   }
@@ -273,6 +283,7 @@ export class Phone extends EventTarget {
   async save(stop, records) {
     const close = { stop: stop.id, what: "close", how: "sealed", at: this.now() };
     await this.add({ records, own: true, journal: [close] });
+    this.carried = this.carried.filter((line) => line.stop !== stop.id);
   }
 
   /**

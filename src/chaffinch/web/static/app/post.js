@@ -4,7 +4,9 @@
  * then the book's things. A round that fails leaves everything queued and tries again later.
  */
 
+import { NotKept } from "./keep.js";
 import { goneOf, keyOf, linesOf, MOST_RECORDS, nextBatch, photosTaken } from "./outbox.js";
+import { readable } from "./shape.js";
 import { askMissing, fetchDay, fetchSetup, fetchSince, health, pause, sendBatch, sendPhoto } from "./sending.js";
 
 /** @typedef {import("./phone.js").Phone} Phone */
@@ -66,6 +68,10 @@ export class Post {
       reply = navigator.locks
         ? await navigator.locks.request("chaffinch-post", () => this.#round())
         : await this.#round();
+    } catch (error) {
+      // What was answered could not be written down: it counts as not answered, and is asked again.
+      reply = { end: error instanceof NotKept ? "no room" : "trouble" };
+      if (!(error instanceof NotKept)) reportError(error);
     } finally {
       this.running = false;
       this.phone.onItsWay([]);
@@ -112,7 +118,7 @@ export class Post {
     const phone = this.phone;
     if (performance.now() - this.lookedBack < LOOK_BACK_MS) return { end: "ok" };
     const taken = phone.records.filter((one) => phone.standing(one).state === "sent");
-    const pictures = [...photosTaken(phone.lines)].filter((one) => phone.photos.has(one));
+    const pictures = [...photosTaken(phone.lines, phone.facts)].filter((one) => phone.photos.has(one));
     for (let i = 0; i < Math.max(taken.length, pictures.length); i += MOST_ASKED) {
       const asked = {
         records: taken.slice(i, i + MOST_ASKED).map(({ id, hash }) => ({ id, hash })),
@@ -122,7 +128,7 @@ export class Post {
       // An older server does not know the question; a reader may not ask it, and has nothing to hand over.
       if (reply.end === "refused" || reply.end === "may not") break;
       if (reply.end !== "ok") return reply;
-      const lines = goneOf(asked, reply.body, phone.now());
+      const lines = goneOf(asked, reply.body, phone.now(), phone.bookId);
       // The places in its order mean something else now.
       if (lines.length > 0) await phone.add({ lines, kept: { trialsTo: 0 } });
     }
@@ -146,7 +152,7 @@ export class Post {
       const reply = await sendBatch(phone.token, batch);
       phone.onItsWay([]);
       if (reply.end === "ok") {
-        const lines = linesOf(batch, reply.body, phone.now(), version);
+        const lines = linesOf(batch, reply.body, phone.now(), version, phone.bookId);
         if (lines.length === 0) return { end: "stranger" };
         await phone.add({ lines });
         most = MOST_RECORDS;
@@ -156,7 +162,7 @@ export class Post {
       } else if (reply.end === "refused") {
         const [one] = batch;
         const reason = `${told(reply.body)} (answer ${reply.status})`;
-        await phone.add({ lines: [{ id: one.id, hash: one.hash, what: "refused", reason, at: phone.now(), version }] });
+        await phone.add({ lines: [{ id: one.id, hash: one.hash, what: "refused", reason, at: phone.now(), version, book: phone.bookId }] });
       } else if (reply.status === 500) {
         // The server stumbles over this one: it waits, and the others go. Over several: the server itself is broken.
         this.stumbles.add(keyOf(batch[0]));
@@ -171,16 +177,16 @@ export class Post {
   /** @returns {Promise<Reply>} */
   async #photos() {
     const phone = this.phone;
-    const sent = photosTaken(phone.lines);
+    const sent = photosTaken(phone.lines, phone.facts);
     for (const record of phone.records) {
-      if (record.kind !== "photo" || sent.has(record.body.sha256) || phone.standing(record).state !== "sent") continue;
+      if (record.kind !== "photo" || !readable(record) || sent.has(record.body.sha256) || phone.standing(record).state !== "sent") continue;
       const bytes = await phone.keep.photo(record.body.sha256);
       if (!bytes) continue;
       const reply = await sendPhoto(phone.token, record.body.sha256, bytes);
       // One that is not taken must not keep the others here.
       if (reply.end === "refused") continue;
       if (reply.end !== "ok") return reply;
-      await phone.add({ lines: [{ id: record.id, hash: record.body.sha256, what: "photo sent", at: phone.now() }] });
+      await phone.add({ lines: [{ id: record.id, hash: record.body.sha256, what: "photo sent", at: phone.now(), book: phone.bookId }] });
     }
     return { end: "ok" };
   }

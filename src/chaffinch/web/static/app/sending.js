@@ -14,7 +14,7 @@ const WEAK_BYTES_PER_MS = 10;
 /**
  * How a call ended.
  * @typedef {object} Reply
- * @property {"ok" | "no signal" | "stranger" | "not let in" | "may not" | "other book" | "wait" | "refused" | "trouble"} end
+ * @property {"ok" | "no signal" | "stranger" | "not let in" | "may not" | "other book" | "wait" | "refused" | "trouble" | "no room"} end
  * @property {any} [body]
  * @property {number} [status]
  * @property {number} [after]  seconds to wait, where the server said so

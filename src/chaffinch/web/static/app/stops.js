@@ -8,6 +8,7 @@ import { Frame } from "./frame.js";
 import { chosenPicture, prepared } from "./photo.js";
 import { newId } from "./phone.js";
 import { Post } from "./post.js";
+import { readable } from "./shape.js";
 
 /** @typedef {import("./phone.js").Phone} Phone */
 /** @typedef {import("./stop.js").Stop} Stop */
@@ -70,25 +71,37 @@ export class Stops extends Frame {
    */
   async addCatch(reading, remember) {
     const { phone, draft } = this;
-    const stop = draft.stop ? phone.stops.get(draft.stop) : null;
-    const id = stop?.id ?? newId();
-    const at = phone.now();
-    /** @type {JournalLine[]} */
-    const journal = [];
-    if (!stop) {
-      const { where: filed, terms } = phone.terms;
-      const next = nextSide(phone);
-      journal.push({ stop: id, what: "open", at, device: phone.device, terms, where: { ...filed, ...next } });
-    }
-    const one = { n: stop?.next ?? 1, place: draft.place, pan: draft.pan, ...reading };
-    journal.push({ stop: id, what: "catch", at, catch: one });
-    const kept = { chosen: { ...phone.chosen, ...remember } };
-    const done = await this.write(() => phone.add({ journal, kept }), { stop: id, lines: journal });
+    const fresh = newId();
+    /** @type {{stop: string, lines: JournalLine[]}} */
+    const lost = { stop: "", lines: [] };
+    const done = await this.write(async () => {
+      const stop = this.stopInHand;
+      lost.stop = stop?.id ?? fresh;
+      const at = phone.now();
+      const one = { n: stop?.next ?? 1, place: draft.place, pan: draft.pan, ...reading };
+      lost.lines = [{ stop: lost.stop, what: "catch", at, catch: one }];
+      if (!stop) {
+        const { where: filed, terms } = phone.terms;
+        lost.lines.unshift({ stop: fresh, what: "open", at, device: phone.device, terms, where: { ...filed, ...nextSide(phone) } });
+      }
+      await phone.add({ journal: lost.lines, ongoing: lost.stop, kept: { chosen: { ...phone.chosen, ...remember } } });
+    }, lost);
     if (done) {
-      this.draft = { ...draft, stop: id, text: "" };
+      this.draft = { ...draft, stop: lost.stop, text: "" };
       this.askToStay();
     }
     return done;
+  }
+
+  /** The stop that the next catch belongs to; one that was saved or left out takes none any more. @returns {Stop | null} */
+  get stopInHand() {
+    const stop = this.draft.stop ? this.phone.stops.get(this.draft.stop) : null;
+    return stop && !stop.closed ? stop : null;
+  }
+
+  /** The bag of it that is being weighed. @returns {import("./stop.js").Catch | null} */
+  get bagInHand() {
+    return this.stopInHand?.catches.find((one) => one.n === this.draft.weigh) ?? null;
   }
 
   /**
@@ -98,7 +111,7 @@ export class Stops extends Frame {
    */
   weighed(n, amount, step) {
     const line = { stop: this.draft.stop, what: "weighed", at: this.phone.now(), n, amount, ...(step ? { step } : {}) };
-    return this.write(() => this.phone.add({ journal: [line] }), { stop: line.stop, lines: [line] });
+    return this.say(line);
   }
 
   /**
@@ -106,8 +119,16 @@ export class Stops extends Frame {
    * @param {number} n
    */
   takeBack(stop, n) {
-    const line = { stop: stop.id, what: "taken back", at: this.phone.now(), n };
-    return this.write(() => this.phone.add({ journal: [line] }), { stop: stop.id, lines: [line] });
+    return this.say({ stop: stop.id, what: "taken back", at: this.phone.now(), n });
+  }
+
+  /**
+   * Write down one line about an open stop.
+   * @param {JournalLine} line
+   * @param {import("./keep.js").Parts} [more]
+   */
+  say(line, more = {}) {
+    return this.write(() => this.phone.add({ ...more, journal: [line], ongoing: line.stop }), { stop: line.stop, lines: [line] });
   }
 
   /** @param {Stop} stop */
@@ -163,7 +184,7 @@ export class Stops extends Frame {
       const keep = Object.fromEntries(["trial", "side"].filter((key) => stop.where[key]).map((key) => [key, stop.where[key]]));
       const line = { stop: stop.id, what: "terms", at: this.phone.now(), where: { ...filed, ...keep }, terms };
       this.closeSheet();
-      if (await this.write(() => this.phone.add({ journal: [line] }), { stop: stop.id, lines: [line] })) this.show();
+      if (await this.say(line)) this.show();
     };
     const { terms } = this.phone.terms;
     this.sheet("Field, machine and terms", h("div.stack", {},
@@ -185,7 +206,7 @@ export class Stops extends Frame {
     }
     const photo = { id: newId(), sha256: made.sha256, bytes: made.bytes.byteLength, at: this.phone.now() };
     const line = { stop: stop.id, what: "photo", at: photo.at, photo };
-    if (await this.write(() => this.phone.add({ journal: [line], photos: [made] }), { stop: stop.id, lines: [line] })) this.show();
+    if (await this.say(line, { photos: [made] })) this.show();
   }
 
   // --- what the catches say -----------------------------------------------------------------------------------------
@@ -235,9 +256,7 @@ export class Stops extends Frame {
    * @param {string | undefined} step
    */
   problemOfAmount(amount, step) {
-    const { phone, draft } = this;
-    const stop = draft.stop ? phone.stops.get(draft.stop) : null;
-    const terms = { ...(stop?.terms ?? phone.terms.terms) };
+    const terms = { ...(this.stopInHand?.terms ?? this.phone.terms.terms) };
     return this.answers.problemOfCatch(terms, { place: "standing", pan: "1 m2", amount, ...(step ? { step } : {}) });
   }
 }
@@ -251,7 +270,7 @@ function nextSide(phone) {
   const last = phone.chosen.trial;
   if (!last?.id) return {};
   const trials = [...(phone.kept.trials ?? []), ...phone.records];
-  const found = trials.find((one) => one.kind === "trial" && one.id === last.id);
+  const found = trials.find((one) => one.kind === "trial" && readable(one) && one.id === last.id);
   if (!found || found.body.combine !== phone.terms.where.combine) return {};
   return { trial: last.id, side: last.side };
 }

@@ -45,6 +45,11 @@ export const PLACE = {
   },
 };
 
+/** A place in words; one that this app does not know as it was written. @param {string} place */
+export function placeTitle(place) {
+  return PLACE[place]?.title ?? place;
+}
+
 /** Units of a reading, as the pad shows them. */
 export const UNIT = { g: "g", oz: "oz", mL: "mL", seeds: "seeds", "cm2 flat": "cm² flat" };
 
@@ -60,6 +65,7 @@ export const SIGNAL = {
   wait: "The server asked for a pause",
   refused: "The server did not take it",
   trouble: "The server has trouble. Everything waits here",
+  "no room": "This phone cannot write down what the book answers: its storage may be full. Everything waits here",
 };
 
 /** @type {{[state: string]: {mark: string, words: string, many?: string}}} */
@@ -67,6 +73,7 @@ export const STATE = {
   queued: { mark: "○", words: "waits on this phone", many: "wait on this phone" },
   sending: { mark: "◐", words: "on its way" },
   sent: { mark: "●", words: "in the book" },
+  elsewhere: { mark: "●", words: "in another book" },
   attention: { mark: "!", words: "needs attention" },
 };
 

@@ -45,7 +45,7 @@ export function beside(app, id) {
       settings: { ...phone.chosen.settings, [machine]: found.settings.length > 0 ? found.settings : last },
       per: { ...phone.chosen.per, [machine]: per },
     };
-    if (await app.write(() => phone.add({ journal: [line], kept: { chosen } }), { stop: id, lines: [line] })) history.back();
+    if (await app.say(line, { kept: { chosen } })) history.back();
   };
 
   return {

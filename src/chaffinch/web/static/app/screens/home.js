@@ -4,6 +4,7 @@
 import { h, row, s } from "../dom.js";
 import { rangeWords } from "../figures.js";
 import { verdictShape } from "../ruler.js";
+import { readable } from "../shape.js";
 import { waiting } from "../stop.js";
 import { PLACE, SIGNAL, STANDS, STATE } from "../texts.js";
 
@@ -114,7 +115,7 @@ function open(app) {
 /** @param {App} app */
 function saved(app) {
   const replaced = new Set(app.phone.records.flatMap((one) => one.body.replaces ?? []));
-  const checks = app.phone.records.filter((one) => one.kind === "check" && !replaced.has(one.id)).slice(-SHOWN).reverse();
+  const checks = app.phone.records.filter((one) => one.kind === "check" && readable(one) && !replaced.has(one.id)).slice(-SHOWN).reverse();
   if (checks.length === 0) return h("p.soft", {}, STANDS);
   return h(
     "section",
@@ -146,7 +147,7 @@ export function notes(app) {
   const { phone } = app;
   const found = [];
   if (phone.keep.trouble) found.push(["Nothing can be kept here", `${phone.keep.trouble}. Every check will have to be taken as a file.`]);
-  else if (phone.carried) found.push(["Not everything is kept", "Catches that could not be kept are lost when this page is closed. Take them as a file."]);
+  else if (phone.carried.length > 0) found.push(["Not everything is kept", "Catches that could not be kept are lost when this page is closed. Take them as a file."]);
   if (phone.clockBroken) found.push(["This phone's clock is wrong", "It shows no possible year. Set it before you save a check."]);
   else if (phone.clockAhead) {
     const way = phone.clockAhead > 0 ? "ahead of" : "behind";

@@ -2,7 +2,7 @@
 /** What did the pan hold? A number with its unit and step, or a bag to be weighed later. */
 
 import { h, sign } from "../dom.js";
-import { PLACE, UNIT } from "../texts.js";
+import { placeTitle, UNIT } from "../texts.js";
 import { amountOf, press, stepOf } from "../typed.js";
 import { panWords } from "./home.js";
 
@@ -12,8 +12,7 @@ import { panWords } from "./home.js";
 /** @param {App} app */
 export function pad(app) {
   const { phone, draft } = app;
-  const stop = draft.stop ? phone.stops.get(draft.stop) : null;
-  const weighing = draft.weigh ? stop?.catches.find((one) => one.n === draft.weigh) : null;
+  const { stopInHand: stop, bagInHand: weighing } = app;
   const crop = phone.crop(stop?.terms.crop ?? phone.terms.terms.crop);
   const units = /** @type {Unit[]} */ (["g", phone.chosen.units === "north american" ? "oz" : null, "mL", "seeds", crop?.round_seed ? "cm2 flat" : null].filter(Boolean));
   let unit = /** @type {Unit} */ (units.includes(phone.chosen.unit) ? phone.chosen.unit : "g");
@@ -127,15 +126,10 @@ export function pad(app) {
     title,
     node: h(
       "div.pad",
-      { onkeydown: (/** @type {KeyboardEvent} */ event) => {
-        if (/^[0-9.,]$/.test(event.key)) type(event.key);
-        else if (event.key === "Backspace") type("back");
-        else return;
-        event.preventDefault();
-      } },
+      {},
       weighing
-        ? h("p.context", {}, `${PLACE[at.place].title}, ${panWords(at.pan)}`)
-        : h("button.context", { onclick: () => app.go("/place") }, h("span.row-text", {}, `${PLACE[at.place].title}, ${panWords(at.pan)}`), h("span.below", {}, "change")),
+        ? h("p.context", {}, `${placeTitle(at.place)}, ${panWords(at.pan)}`)
+        : h("button.context", { onclick: () => app.go("/place") }, h("span.row-text", {}, `${placeTitle(at.place)}, ${panWords(at.pan)}`), h("span.below", {}, "change")),
       h("div.reading", {}, number, under),
       h("div.choices", { role: "group", "aria-label": "Unit of the reading" }, unitButtons),
       h("div.keys", { role: "group", "aria-label": "Digits" }, keys, decimal,
@@ -144,6 +138,13 @@ export function pad(app) {
       error,
     ),
     back: true,
+    keys: (/** @type {KeyboardEvent} */ event) => {
+      if (/^[0-9.,]$/.test(event.key)) type(event.key);
+      else if (event.key === "Backspace") type("back");
+      else if (event.key === "Enter" && !(event.target instanceof HTMLButtonElement)) add.click();
+      else return;
+      event.preventDefault();
+    },
     foot: [
       weighing
         ? h("button.second", { onclick: lost }, "Bag is lost")

@@ -37,9 +37,11 @@ export function pair(app, offered) {
     const there = await ask("/health");
     if (there.end !== "ok" || there.body?.app !== "chaffinch") return `${SIGNAL[there.end === "ok" ? "stranger" : there.end]}.`;
     const book = typeof there.body.book === "object" ? there.body.book?.id : there.body.book;
-    const waitingOnes = phone.counts.queued + phone.counts.attention;
-    if (phone.bookId && book !== phone.bookId && waitingOnes > 0) {
-      return `${waitingOnes} records here wait for the book ${phone.kept.pairing.book.title}, and this is another. Send them there first, or take them as a file.`;
+    if (phone.bookId && book !== phone.bookId) {
+      const { queued, sending, attention } = phone.counts;
+      const [records, open] = [queued + sending + attention, phone.openStops.filter((one) => one.catches.length > 0).length];
+      const own = [records > 0 && `${records} ${records === 1 ? "record" : "records"}`, open > 0 && `${open} not finished ${open === 1 ? "stop" : "stops"}`].filter(Boolean).join(" and ");
+      if (own) return `${own} here wait for the book ${phone.kept.pairing.book.title}, and this is another. Send them there first, or take them as a file.`;
     }
     const reply = await askToPair(code, name);
     if (reply.end === "not let in" || reply.end === "refused") return `${told(reply.body)}.`;
@@ -48,7 +50,7 @@ export function pair(app, offered) {
     const { token, role, book: met } = reply.body;
     const other = phone.bookId !== "" && phone.bookId !== met.id;
     // Another book's things are not this one's.
-    const fresh = other ? { setup: undefined, day: undefined, trials: [], trialsTo: 0, chosen: {} } : {};
+    const fresh = other ? { setup: undefined, day: undefined, trials: [], trialsTo: 0, chosen: {}, unnamed: phone.kept.unnamed ?? phone.bookId } : {};
     const kept = await app.write(() => phone.add({ kept: { pairing: { token, role, book: met }, device: name, ...fresh } }));
     return kept ? "" : "The pairing could not be kept on this phone.";
   }

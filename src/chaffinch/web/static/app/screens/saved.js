@@ -2,6 +2,7 @@
 /** What became of a check that was saved? Where it is now, what it said, and how it goes to another phone. */
 
 import { h, row } from "../dom.js";
+import { readable } from "../shape.js";
 import { STATE } from "../texts.js";
 import { clock } from "./home.js";
 import { answered, remarks } from "./verdict.js";
@@ -14,7 +15,7 @@ import { answered, remarks } from "./verdict.js";
  * @param {boolean} fresh  it was saved a moment ago
  */
 export function saved(app, id, fresh) {
-  const record = app.phone.records.find((one) => one.id === id && one.kind === "check");
+  const record = app.phone.records.find((one) => one.id === id && one.kind === "check" && readable(one));
   if (!record) return null;
   const standing = app.phone.standing(record);
   const state = STATE[standing.state];
@@ -36,7 +37,7 @@ export function saved(app, id, fresh) {
       answer ? answered(app, answer, check.catch.map((/** @type {any} */ one) => one.place), { field: check.field?.name }) : null,
       h("div.rows", {},
         row("Hand to another phone", "as a picture to scan, or as a file", () => app.go(`/hand/${id}`)),
-        row("Correct it", "a new version; this one stays readable", () => app.correct(record))),
+        standing.state === "elsewhere" ? null : row("Correct it", "a new version; this one stays readable", () => app.correct(record))),
       answer ? remarks(answer) : null,
     ),
     back: !fresh,

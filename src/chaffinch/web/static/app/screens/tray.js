@@ -3,6 +3,7 @@
 
 import { h } from "../dom.js";
 import { keyOf } from "../outbox.js";
+import { readable } from "../shape.js";
 import { SIGNAL, STATE } from "../texts.js";
 import { clock } from "./home.js";
 
@@ -10,7 +11,7 @@ import { clock } from "./home.js";
 /** @typedef {import("../outbox.js").Envelope} Envelope */
 
 const SHOWN = 40;
-const ORDER = ["attention", "queued", "sending", "sent"];
+const ORDER = ["attention", "queued", "sending", "sent", "elsewhere"];
 
 /** @param {App} app */
 export function tray(app) {
@@ -90,6 +91,7 @@ function noteWords(text) {
 /** @param {Envelope} record */
 export function describe(record) {
   const { body, kind } = record;
+  if (!readable(record)) return `${kind}, which this app cannot show · ${record.id.slice(0, 8)}`;
   const what = kind === "check" ? `check, ${body.check?.field?.name ?? body.check?.crop ?? ""}` : kind === "monitor" ? `monitor reading ${body.reading}` : kind;
   // A note has no time of its own: then when it was written down.
   return `${kind === "note" ? noteWords(body.text) : what} · ${clock(body.taken_at ?? record.device_time)} · ${record.id.slice(0, 8)}`;

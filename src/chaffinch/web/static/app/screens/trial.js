@@ -3,6 +3,7 @@
 
 import { choice, entry, h, row } from "../dom.js";
 import { newId } from "../phone.js";
+import { readable } from "../shape.js";
 import { numberText, twoWays } from "../typed.js";
 
 /** @typedef {import("../app.js").App} App */
@@ -22,7 +23,7 @@ export function trial(app, id) {
     const line = trialId
       ? { stop: id, what: "beside", at: phone.now(), where: { trial: trialId, side } }
       : { stop: id, what: "beside", at: phone.now(), without: ["trial", "side"] };
-    const kept = await app.write(() => phone.add({ journal: [line], kept: { chosen: { ...phone.chosen, trial: trialId ? { id: trialId, side } : null } } }), { stop: id, lines: [line] });
+    const kept = await app.say(line, { kept: { chosen: { ...phone.chosen, trial: trialId ? { id: trialId, side } : null } } });
     if (kept) app.go(`/stop/${id}`, { replace: true });
   };
   return {
@@ -48,7 +49,7 @@ export function trial(app, id) {
 /** @param {import("../phone.js").Phone} phone */
 export function trialsOf(phone) {
   const all = new Map();
-  for (const one of [...(phone.kept.trials ?? []), ...phone.records]) if (one.kind === "trial") all.set(one.id, one);
+  for (const one of [...(phone.kept.trials ?? []), ...phone.records]) if (one.kind === "trial" && readable(one)) all.set(one.id, one);
   const replaced = new Set([...all.values()].flatMap((one) => one.body.replaces ?? []));
   return [...all.values()].filter((one) => !replaced.has(one.id)).sort((a, b) => (a.body.taken_at < b.body.taken_at ? 1 : -1)).slice(0, 6);
 }

@@ -6,7 +6,7 @@ import { rangeWords } from "../figures.js";
 import { ruler, verdictShape } from "../ruler.js";
 import { lossLabel, nextStep, sentence, verdictLine, worth } from "../said.js";
 import { waiting } from "../stop.js";
-import { PLACE } from "../texts.js";
+import { PLACE, placeTitle } from "../texts.js";
 import { CAUTION, VERDICT } from "../wording.js";
 import { clock, panWords } from "./home.js";
 
@@ -102,8 +102,8 @@ function catchList(app, stop) {
     {},
     h("h2", {}, "Catches"),
     h("ul.catches", {}, stop.catches.map((one) => {
-      const place = `${PLACE[one.place].title}, ${panWords(one.pan)}`;
-      const reading = (one.amount ?? `bag ${one.bag}, to weigh`).replace("cm2 flat", "cm² flat");
+      const place = [placeTitle(one.place), panWords(one.pan)].filter(Boolean).join(", ");
+      const reading = (one.amount === null ? `bag ${one.bag}, to weigh` : one.amount ?? "as it was read").replace("cm2 flat", "cm² flat");
       return h(
         "li",
         {},
