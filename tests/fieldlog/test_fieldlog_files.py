@@ -8,10 +8,12 @@ import zipfile
 from pathlib import Path
 
 import pytest
+from made_tables import driven, text
 
 from chaffinch.errors import InputError
 from chaffinch.fieldlog import opened as room
 from chaffinch.fieldlog.opened import opened
+from chaffinch.fieldlog.reading import read_log
 
 
 def zipped(path: Path, **members: bytes) -> Path:
@@ -87,3 +89,36 @@ def test_litter_links_and_depths_are_left_out(tmp_path: Path) -> None:
     (tmp_path / "card" / "link.csv").symlink_to(tmp_path / "card" / "x.csv")
     (tmp_path / "card" / "loop").symlink_to(tmp_path / "card")
     assert opened(tmp_path / "card").names == ("a/x.csv", "x.csv")
+
+
+def test_folders_parted_by_backslashes_are_folders(tmp_path: Path) -> None:
+    path = tmp_path / "card.zip"
+    with zipfile.ZipFile(path, "w") as box:
+        for name, data in (("TASKDATA\\", ""), ("TASKDATA\\A.XML", "1"), ("__MACOSX\\A.XML", "2")):
+            member = zipfile.ZipInfo("x")
+            member.filename = name  # as some programs write it
+            box.writestr(member, data)
+    files = opened(path)
+    assert files.names == ("TASKDATA/A.XML",)
+    assert files.read("TASKDATA/A.XML") == b"1"
+
+
+def test_two_members_of_one_name_are_refused(tmp_path: Path) -> None:
+    path = tmp_path / "twice.zip"
+    with zipfile.ZipFile(path, "w") as box:
+        box.writestr("a.csv", "1")
+        with pytest.warns(UserWarning, match="Duplicate name"):
+            box.writestr("a.csv", "2")
+    with pytest.raises(InputError, match="is in it twice"):
+        opened(path)
+
+
+def test_a_table_that_lies_there_twice_counts_once(tmp_path: Path) -> None:
+    (tmp_path / "copy").mkdir()
+    for name in ("a.csv", "copy/a.csv", "b.csv"):
+        (tmp_path / name).write_bytes(text({k: driven(60 if name == "b.csv" else 50)[k] for k in ("speed", "width")}))
+    found = read_log(tmp_path)
+    assert len(found.rows) == 110
+    assert [(p.kind, p.where, p.detail) for p in found.problems if "twice" in p.kind] == [
+        ("same file twice", "copy/a.csv", "a.csv")
+    ]

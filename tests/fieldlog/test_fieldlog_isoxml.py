@@ -24,6 +24,7 @@ from made_timelogs import (
     tlg_xml,
 )
 
+from chaffinch.book.fieldlogs import inspect_log
 from chaffinch.errors import InputError
 from chaffinch.fieldlog.answers import Answers, Found
 from chaffinch.fieldlog.isoxml import is_task_data, read_task_data
@@ -200,6 +201,27 @@ def test_the_same_folder_twice_in_a_zip_counts_once_and_another_counts(tmp_path:
     assert len(found.rows) == 11
     assert kinds(found) == ["same folder twice"]
     assert len({p.name for p in found.rows.parts}) == 2
+
+
+def test_a_log_that_is_named_twice_counts_once(tmp_path: Path) -> None:
+    where = folder(tmp_path / "TASKDATA", straight(30), DLVS)
+    described = where / "TASKDATA.XML"
+    again = '<TSK A="TSK2" B="u" E="PFD1" G="4"><TLG A="TLG00001" C="1"/></TSK></ISO11783_TaskData>'
+    described.write_text(described.read_text(encoding="utf-8").replace("</ISO11783_TaskData>", again), encoding="utf-8")
+    found = read(where)
+    assert len(found.rows) == 30
+    assert [(p.kind, p.where, p.detail) for p in found.problems] == [("log named twice", "TLG00001", "TSK2")]
+
+
+def test_a_counter_that_was_carried_on_counts_what_it_went_up(tmp_path: Path) -> None:
+    # The second log of a task: its counter starts where the first one's ended, and the task states where it ended.
+    records = straight(3)
+    for record, total in zip(records, (10_227, 10_300, 12_727), strict=True):
+        record.values = [(0, total)]
+    stated = '<TIM A="2026-08-14T10:00:00" D="4"><DLV A="005A" B="12727"/><DLV A="0074" B="52000"/></TIM>'
+    (part,) = inspect_log(folder(tmp_path / "a", records, [(TOTAL, "DET-1")], totals=stated)).parts
+    assert part.stated_t == 2.5
+    assert part.stated_ha == 5.2  # no counter of its own: as stated
 
 
 def test_grain_by_volume_is_weighed_by_the_density_recorded_or_a_bushel_told(tmp_path: Path) -> None:

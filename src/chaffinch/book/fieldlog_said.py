@@ -40,10 +40,12 @@ QUESTIONS: Final = {
 
 PROBLEMS: Final = {
     "log missing": "{where} is named by a task, and its {detail} is not there.",
+    "log named twice": "{where} is named again by {detail}; it counts once, for the task that named it first.",
     "log of no task": "{where} lies there, and no task names it; it was left out.",
     "file missing": "{where} is referred to and not there.",
     "not readable": "{where} was left out: {detail}.",
     "empty log": "{where} holds no record.",
+    "same file twice": "{where} holds what {detail} holds; it counts once.",
     "same folder twice": "{where} is the same as {detail}; it counts once.",
     "cut record": "{where} ends in mid record: {detail} whole records were kept, {count} bytes were not.",
     "no record": "{where}: after {detail} records come {count} bytes no machine can have written; they were left out.",

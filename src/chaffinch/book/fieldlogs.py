@@ -347,8 +347,13 @@ def _part_figures(rows: Rows, number: int, where: slice) -> PartFigures:
         values = values[~np.isnan(values)]
         return float(values[-1] - values[0]) if values.size else float("nan")
 
-    stated_kg = part.total_kg if np.isfinite(part.total_kg) else counted("total_kg")
-    stated_m2 = part.total_area_m2 if np.isfinite(part.total_area_m2) else counted("total_area_m2")
+    def of_this(column: str, stated: float) -> float:
+        # A task's second log carries the counter on, and the task states where it ended: the difference is this log's.
+        went = counted(column)
+        return went if went > 0 else stated
+
+    stated_kg = of_this("total_kg", part.total_kg)
+    stated_m2 = of_this("total_area_m2", part.total_area_m2)
     return PartFigures(
         part.name,
         part.field,

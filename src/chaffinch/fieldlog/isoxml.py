@@ -76,9 +76,15 @@ def read_task_data(files: Opened, answers: Answers, progress: Progress | None = 
     done = 0
     for folder, here, data in sets:
         problems += data.problems
+        named: set[str] = set()
         for task in data.tasks:
-            for i in range(len(task.logs)):
-                table = _one(files, here, data, task, i, answers, problems, questions)
+            for i, log in enumerate(task.logs):
+                table = None
+                if log.upper() in named:
+                    problems.append(Problem("log named twice", log, 0, task.id))
+                else:
+                    table = _one(files, here, data, task, i, answers, problems, questions)
+                named.add(log.upper())
                 if table is not None:
                     tables.append(replace(table, rows=_named(table.rows, folder if len(sets) > 1 else "")))
                 done += 1

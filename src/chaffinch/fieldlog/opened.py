@@ -6,6 +6,8 @@ with a bound, since that list can lie. Entries that other systems add beside the
 
 from __future__ import annotations
 
+import contextlib
+import hashlib
 import zipfile
 import zlib
 from collections.abc import Iterator
@@ -53,13 +55,27 @@ class Opened:
         InputError
             When it cannot be read, is damaged, or is larger than ``MOST_BYTES``.
         """
+        with self._file(name) as file:
+            return _bounded(file.read(MOST_BYTES + 1), name)
+
+    def digest(self, name: str) -> bytes:
+        """What tells one file's bytes from all others, without holding them; raises as :meth:`read`."""
+        found = hashlib.blake2b()
+        with self._file(name) as file:
+            while block := file.read(1 << 20):
+                found.update(block)
+        return found.digest()
+
+    @contextlib.contextmanager
+    def _file(self, name: str) -> Iterator[IO[bytes]]:
         try:
             if not self.zipped:
                 where = self.path / name if self.path.is_dir() else self.path
                 with where.open("rb") as plain:
-                    return _bounded(plain.read(MOST_BYTES + 1), name)
-            with zipfile.ZipFile(self.path) as box, box.open(name) as member:
-                return _bounded(member.read(MOST_BYTES + 1), name)
+                    yield plain
+            else:
+                with zipfile.ZipFile(self.path) as box, box.open(member_of(box, name)) as member:
+                    yield member
         except (OSError, zipfile.BadZipFile, zlib.error, EOFError) as error:
             raise InputError(name, None, f"cannot be read ({_reason(error)})", "copy it anew from the card") from None
 
@@ -115,8 +131,9 @@ def swells_beyond(path: Path, most_bytes: int) -> bool:
                 return max(path.stat().st_size, _behind_gzip(plain, left)) > left
         with zipfile.ZipFile(path) as box:
             for name in found.names:
-                with box.open(name) as member:
-                    left -= max(box.getinfo(name).file_size, _behind_gzip(member, left))
+                info = member_of(box, name)
+                with box.open(info) as member:
+                    left -= max(info.file_size, _behind_gzip(member, left))
                 if left < 0:
                     break
     except (InputError, OSError, zipfile.BadZipFile, zlib.error, EOFError, NotImplementedError):
@@ -136,9 +153,29 @@ def _behind_gzip(file: IO[bytes], most_bytes: int) -> int:
     return size
 
 
+def member_of(box: zipfile.ZipFile, name: str) -> zipfile.ZipInfo:
+    """A member by its name parted by ``/``: some programs part folders by a backslash.
+
+    Raises
+    ------
+    KeyError
+        Where there is none.
+    """
+    found = next((info for info in box.infolist() if _slashed(info) == name), None)
+    return box.getinfo(name) if found is None else found
+
+
+def _slashed(info: zipfile.ZipInfo) -> str:
+    return info.filename.replace("\\", "/")
+
+
 def _members(file: str, box: zipfile.ZipFile) -> Iterator[str]:
     total = 0
-    infos = [info for info in box.infolist() if not info.is_dir() and not _beside(info.filename)]
+    infos = [info for info in box.infolist() if not _slashed(info).endswith("/") and not _beside(_slashed(info))]
+    names = {_slashed(info) for info in infos}
+    if len(names) < len(infos):
+        twice = next(name for name in sorted(names) if sum(_slashed(info) == name for info in infos) > 1)
+        raise InputError(file, twice, "is in it twice, with one name", "zip the folder anew")
     if len(infos) > MOST_FILES:
         raise InputError(file, len(infos), "holds too many files", "zip the folder of one machine or season")
     for info in infos:
@@ -151,7 +188,7 @@ def _members(file: str, box: zipfile.ZipFile) -> Iterator[str]:
             raise InputError(file, None, problem, "unpack it yourself if you trust it, and name the folder")
         if info.flag_bits & 1:
             raise InputError(file, None, "is locked with a password", "unpack it, and name the folder")
-        yield info.filename
+        yield _slashed(info)
 
 
 def _walk(folder: Path, depth: int, top: Path) -> Iterator[str]:

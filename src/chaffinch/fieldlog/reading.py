@@ -52,9 +52,14 @@ def read_log(path: Path, answers: Answers | None = None, progress: Progress | No
         raise InputError(path.name, None, problem, f"export it as {ACCEPTED}")
     found: list[tuple[str, Found]] = []
     problems: list[Problem] = []
+    seen: dict[tuple[str, bytes], str] = {}
     for done, name in enumerate(readable, start=1):
         try:
-            found.append((name, _one(files, name, answers)))
+            first = seen.setdefault(_held(files, name), name) if len(readable) > 1 else name
+            if first == name:
+                found.append((name, _one(files, name, answers)))
+            else:
+                problems.append(Problem("same file twice", name, 0, first))
         except InputError as error:
             if len(readable) == 1:
                 raise
@@ -92,6 +97,13 @@ def _one(files: Opened, name: str, answers: Answers) -> Found:
         return read_vector(files.path / name if files.path.is_dir() else files.path, "", answers)
     stem = PurePosixPath(name).name.split(".")[0]
     return read_text(files.read(name), stem, answers)
+
+
+def _held(files: Opened, name: str) -> tuple[str, bytes]:
+    """What tells whether two files hold the same; of a shapefile nothing does, since its figures stand beside it."""
+    if _ending(name) == ".shp":
+        return name, b""
+    return "", files.digest(name)
 
 
 def _ending(name: str) -> str:

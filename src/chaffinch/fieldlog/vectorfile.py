@@ -18,6 +18,7 @@ import numpy as np
 
 from chaffinch.errors import InputError
 from chaffinch.fieldlog.answers import Answers, Found
+from chaffinch.fieldlog.opened import member_of
 from chaffinch.fieldlog.places import places, to_degrees
 from chaffinch.fieldlog.rows import FloatArray, Problem
 from chaffinch.fieldlog.tabled import found_in_table
@@ -116,7 +117,7 @@ def refuse_other_kind(path: Path, inner: str, name: str) -> None:
     begins = BEGINS[Path(name).suffix.lower()]
     try:
         if inner:
-            with zipfile.ZipFile(path) as box, box.open(inner) as member:
+            with zipfile.ZipFile(path) as box, box.open(member_of(box, inner)) as member:
                 head = member.read(_HEAD_BYTES)
         else:
             with path.open("rb") as plain:
