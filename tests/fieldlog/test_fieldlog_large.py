@@ -193,6 +193,23 @@ def test_what_is_odd_in_a_text_is_the_same_by_either_road(tmp_path: Path, marks:
     assert len(whole.rows) == 4000
 
 
+@pytest.mark.parametrize("dated", [True, False])
+def test_a_clocks_face_and_machines_mixed_are_read_alike_by_either_road(tmp_path: Path, *, dated: bool) -> None:
+    made = driven(4000)
+    names = {"lon": "Longitude", "lat": "Latitude", "speed": "Speed (km/h)", "flow": "Flow", "width": "Width (m)",
+             "yield": "Yield (t/ha)"}  # fmt: skip
+    second = 50_000.0 + made["time"]
+    face = [f"{t // 3600:.0f}{t // 60 % 60:02.0f}{t % 60:02.0f}" for t in np.floor(second).tolist()]
+    table = {name: np.repeat(made[key], 2) for key, name in names.items()} | {"Time": np.repeat(face, 2)}
+    table["Machine"] = np.tile(["Larkhollow 1", "Larkhollow 2"], 4000)
+    path = tmp_path / "mixed.csv"
+    path.write_bytes(text(table | ({"Date": np.full(8000, "14.08.2026")} if dated else {})))
+    whole, walked = both(path, Answers(zone="-06:00"), 10_000)
+    assert_same(whole, walked)
+    assert len(whole.rows) == 8000
+    assert {part.clock for part in walked.cleaned.parts} == {"utc" if dated else "elapsed"}
+
+
 def test_positions_that_are_no_degrees_are_refused_by_either_road(tmp_path: Path) -> None:
     rows = parted(1, 1, silent=False)
     lon = rows.columns["lon_deg"].copy()

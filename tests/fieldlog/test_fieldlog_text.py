@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import gzip
 from collections.abc import Callable
+from datetime import UTC, datetime
 
 import numpy as np
 import pytest
@@ -229,6 +230,7 @@ def test_a_position_here_and_there_may_be_rubbish_without_moving_the_rest() -> N
         (["14.08.2026 10:00:0{}"], "machine", 1_786_701_600.0),
         (["8/14/2026 10:00:0{}"], "machine", 1_786_701_600.0),
         (["8/14/2026 10:00:0{} AM"], "machine", 1_786_701_600.0),
+        (["2026-08-14T10:00:0{}-06"], "utc", 1_786_723_200.0),
     ],
 )
 def test_times_as_people_write_them(stamps: list[str], clock: str, first: float) -> None:
@@ -280,6 +282,48 @@ def test_day_or_month_first_is_asked() -> None:
     month, day = (read(text(table), zone="utc", dates=style).rows.column("time_s")[0] for style in ("mdy", "dmy"))
     # 4 March against 3 April.
     assert month - day == 30 * 86_400
+
+
+@pytest.mark.parametrize(
+    "day", [["20260814"], ["14.08.26"], ["08/14/26"], ["14-Aug-2026"], ["Aug 14 2026"], ["2026-08-14"], None]
+)
+def test_a_clocks_face_written_as_one_number(day: list[str] | None) -> None:
+    second = 14 * 3600 + 58 * 60 + np.arange(0.0, 300.0, 2.5)
+    face = [f"{t // 3600:.0f}{t // 60 % 60:02.0f}{t % 60:04.1f}" for t in second.tolist()]
+    table = {"Time": face, "Speed (km/h)": np.full(120, 5.0)} | ({} if day is None else {"Date": day * 120})
+    found = read(text(table), zone="-06:00")
+    midnight = 0.0 if day is None else datetime(2026, 8, 14, 6, tzinfo=UTC).timestamp()
+    np.testing.assert_allclose(found.rows.column("time_s"), midnight + second, rtol=0, atol=1e-6)
+    assert found.rows.parts[0].clock == ("elapsed" if day is None else "utc")
+    assert [p.kind for p in found.problems] == ([] if day else ["time of day without a date"])
+
+
+def test_a_count_of_seconds_is_no_clocks_face() -> None:
+    for count in (np.arange(0.0, 1200.0), np.arange(0.0, 6000.0, 100.0), 100.0 + np.arange(50.0)):
+        table = {"Time": count, "Speed (km/h)": np.full(count.size, 5.0)}
+        np.testing.assert_array_equal(read(text(table)).rows.column("time_s"), count)
+
+
+def test_a_time_of_day_without_a_date_counts_from_midnight() -> None:
+    found = read(text({"Time": [f"2:30:{k:02d} PM" for k in range(30)], "Speed (km/h)": np.full(30, 5.0)}))
+    np.testing.assert_array_equal(found.rows.column("time_s"), 14.5 * 3600 + np.arange(30.0))
+    assert found.rows.parts[0].clock == "elapsed"
+    assert [p.kind for p in found.problems] == ["time of day without a date"]
+
+
+def test_machines_that_stand_mixed_are_parted_before_anything_is_worked_out() -> None:
+    """Ways and times from record to record are those of one machine: units are found, and nothing disagrees."""
+    made = named(leave=("interval", "distance"))
+    made["Flow"] = made.pop(NAMED["flow"])
+    mixed = {k: np.repeat(v, 2) for k, v in made.items()}
+    mixed[NAMED["lat"]] = mixed[NAMED["lat"]] + np.tile([0.0, 0.02], 400)
+    mixed["Machine"] = np.array(["Larkhollow 1", "Larkhollow 2"] * 400)
+    found = read(text(mixed))
+    assert found.questions == found.problems == ()
+    alone = read(text(made)).rows
+    assert [part.machine for part in found.rows.parts] == ["Larkhollow 1", "Larkhollow 2"]
+    for name in ("flow_kg_s", "interval_s", "distance_m"):
+        np.testing.assert_array_equal(found.rows.column(name), np.tile(alone.column(name), 2))
 
 
 @pytest.mark.parametrize(

@@ -61,6 +61,8 @@ PROBLEMS: Final = {
     "no time": "{where}: {count} cells are no time that can be read; they are missing.",
     "hour passed twice": "{where}: {count} records lie in an hour that the zone passes twice in autumn; they were "
     "taken as of the first time.",
+    "time of day without a date": "{where} tells the time of day and no date; the records count from midnight, and no "
+    "check can be joined.",
     "date without time": "{where} tells the date and no time of day; the records have no time.",
     "letters guessed": "{where} is not UTF-8; letters beyond plain ones were read as Western European.",
     "only its beginning": "{where} is large: what is said here is of its first {count} records, of about {detail}.",
@@ -71,8 +73,10 @@ PROBLEMS: Final = {
     "yield disagrees": "{where}: flow × interval ÷ (distance × width) is {detail} of the recorded yield; a unit or a "
     "column may be another.",
     "speed disagrees": "{where}: distance ÷ interval is {detail} of the recorded speed.",
-    "way disagrees": "{where}: the way between positions is {detail} of the recorded distance.",
-    "way by speed disagrees": "{where}: the speed of the positions is {detail} of the recorded speed.",
+    "way disagrees": "{where}: the way between positions is {detail} of the recorded distance; a unit may be another, "
+    "or records of several machines stand mixed, which a column with their names would part.",
+    "way by speed disagrees": "{where}: the speed of the positions is {detail} of the recorded speed; a unit may be "
+    "another, or records of several machines stand mixed, which a column with their names would part.",
     "yield by speed disagrees": "{where}: flow ÷ (speed × width) is {detail} of the recorded yield.",
 }
 

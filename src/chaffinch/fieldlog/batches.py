@@ -23,7 +23,7 @@ from chaffinch.fieldlog.plane import step_m
 from chaffinch.fieldlog.rows import FloatArray, Problem, Rows
 from chaffinch.fieldlog.tabled import found_in_table
 from chaffinch.fieldlog.textfile import HEAD_BYTES, even_lines, layout_of_text, lone_returns, table_of
-from chaffinch.fieldlog.timecolumn import STYLES, times
+from chaffinch.fieldlog.timecolumn import STYLES, on_a_face, times
 from chaffinch.fieldlog.vectorfile import parquet_table, points_of
 
 if TYPE_CHECKING:
@@ -144,11 +144,18 @@ def _clock(head: Found) -> Any:
 
 def _decided(found: Found, table: pl.DataFrame, answers: Answers) -> Answers:
     """The answers, with all that the beginning told put in."""
+    import polars as pl
+
     columns = dict(found.matched)
     by = {one.meaning: one for one in match(table.columns, (), columns) if one.meaning}
     if "time_s" in by and table[by["time_s"].header].dtype.is_numeric() and not by["time_s"].unit:
         header = by["time_s"].header
-        unit = "elapsed" if _clock(found) == "elapsed" else "gps" if "gps" in header.casefold() else "unix"
+        if on_a_face(table[header].cast(pl.Float64).to_numpy(allow_copy=True).astype(np.float64)):
+            unit = "clock"
+        elif _clock(found) == "elapsed":
+            unit = "elapsed"
+        else:
+            unit = "gps" if "gps" in header.casefold() else "unix"
         columns[header] = f"time_s:{unit}"
     dates = answers.dates
     if "time_s" in by and not dates:

@@ -9,7 +9,7 @@ import numpy as np
 
 from chaffinch.errors import InputError
 from chaffinch.fieldlog.plane import step_m
-from chaffinch.fieldlog.rows import FloatArray
+from chaffinch.fieldlog.rows import FloatArray, IntArray
 
 WILD_SHARE: Final = 0.01
 """Up to this share of positions may be no degrees at all and is taken as missing [1]; more, and they are something
@@ -23,6 +23,13 @@ class Places:
     lon_deg: FloatArray | None = None
     lat_deg: FloatArray | None = None
     step_m: FloatArray | None = None
+
+    def of(self, order: IntArray) -> Places:
+        """The same in another order."""
+        if self.lon_deg is None or self.lat_deg is None:
+            return self
+        lon, lat = self.lon_deg[order], self.lat_deg[order]
+        return Places(lon, lat, step_m(lon, lat))
 
 
 def places(x: FloatArray | None, y: FloatArray | None, crs: str, name: str, *, strict: bool = True) -> Places:

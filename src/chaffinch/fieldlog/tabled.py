@@ -91,6 +91,11 @@ def found_in_table(
     if not sensors and not set(by) - {"field", "machine", "part", "date", "section"}:
         header = ", ".join(table.columns[:12])
         raise InputError(name, header, "has no column that is known", "say what they mean: 'Flow=flow_kg_s:lb/s'")
+    part, named = _parts_of(table, by, name)
+    if (np.diff(part) < 0).any():
+        # Records of a part together, before ways and times from record to record are looked at.
+        order = np.argsort(part, kind="stable")
+        table, part, points = table[order], part[order], None if points is None else points.of(order)
     raw = {m: _numbers(table[c.header], m, told) for m, c in by.items() if m in MEANINGS and _is_number(m)}
     # A column without a single value was not recorded: it may follow from others, and its unit is no question.
     raw = {m: v for m, v in raw.items() if m in ("lon_deg", "lat_deg") or not np.isnan(v).all()}
@@ -115,7 +120,7 @@ def found_in_table(
     ready |= {column: _numbers(table[header], column, told) for header, column in sensors.items()}
     ready, strange = out_of_range(ready)
     told += [Problem("beyond any record", name, count, column) for column, count in strange.items()]
-    rows = _parted(table, by, ready, stamps, name)
+    rows = Rows(ready, part, tuple(Part(*names, stamps.clock) for names in named))
     _refuse_disorder(rows, name)
     if twice := passed_twice(rows, answers.zone):
         told.append(Problem("hour passed twice", name, twice))
@@ -223,16 +228,13 @@ def _off_the_way(step_m: FloatArray | None, way_m: FloatArray) -> float:
     return abs(float(np.log(np.median(step_m[both] / way_m[both])))) if both.sum() >= LEAST else 0.0
 
 
-def _parted(
-    table: pl.DataFrame, by: Mapping[str, Matched], ready: dict[str, FloatArray], stamps: Times, name: str
-) -> Rows:
-    """The records with those of a field, machine and log together, in the order they stand in."""
+def _parts_of(table: pl.DataFrame, by: Mapping[str, Matched], name: str) -> tuple[IntArray, list[tuple[str, str, str]]]:
+    """The part of each row, and name, field and machine of each part, in the order they first stand in."""
     import polars as pl
 
     columns = [by[m].header for m in _PARTING if m in by]
-    count = table.height
     if not columns:
-        return Rows(ready, np.zeros(count, np.int64), (Part(name, clock=stamps.clock),))
+        return np.zeros(table.height, np.int64), [(name, "", "")]
     whole = [c for c in columns if table[c].dtype.is_float() and (table[c].drop_nulls() % 1 == 0).all()]
     numbered_alike = table.with_columns(pl.col(whole).cast(pl.Int64)) if whole else table  # 2, not 2.0
     text = numbered_alike.select(pl.col(c).cast(pl.String).fill_null("") for c in columns)
@@ -243,16 +245,12 @@ def _parted(
         )
     numbered = kinds.with_row_index("·number").with_columns(pl.col("·number").cast(pl.Int64))
     part: IntArray = text.join(numbered, on=columns, how="left", maintain_order="left")["·number"].to_numpy()
-    parts = []
+    named = []
     for row in kinds.iter_rows(named=True):
         field, machine, own = (row.get(by[m].header, "") if m in by else "" for m in _PARTING)
         # A bare number says nothing without the file's name.
-        called = f"{name} {own}".strip() if not own or own.isdecimal() else own
-        parts.append(Part(called, field, machine, stamps.clock))
-    if (np.diff(part) >= 0).all():
-        return Rows(ready, part, tuple(parts))
-    order = np.argsort(part, kind="stable")
-    return Rows({k: v[order] for k, v in ready.items()}, part[order], tuple(parts))
+        named.append((f"{name} {own}".strip() if not own or own.isdecimal() else own, field, machine))
+    return part, named
 
 
 def _refuse_disorder(rows: Rows, name: str) -> None:
