@@ -21,7 +21,7 @@ from chaffinch.book.pace import PaceAnswer, PaceTerms, pace
 from chaffinch.book.pace_json import as_json
 from chaffinch.book.pace_said import hour_said
 from chaffinch.book.shown_unit import unit_of
-from chaffinch.book.things import Thing, add_thing, edit_label, find_thing
+from chaffinch.book.things import Thing, add_thing, edit_label, edits_of, find_thing
 from chaffinch.errors import InputError
 from chaffinch.paper.field_report import field_report
 from chaffinch.paper.season_report import season_report
@@ -29,6 +29,7 @@ from chaffinch.paper.wanted import Wanted, made
 from chaffinch.records.bodies import validate
 from chaffinch.records.forecast import read_forecast
 from chaffinch.records.kinds import KINDS
+from chaffinch.sync.labels import next_revision
 from day_book import day_book, forecast
 from season_book import SeasonBook, start, with_speeds
 
@@ -60,6 +61,13 @@ def thing(book: SeasonBook, kind: str, name: str) -> Thing:
 
 def store(book: SeasonBook, kind: str, name: str, cost: str | None) -> None:
     edit_label(book.desk, thing(book, kind, name), "hour_cost", cost)
+
+
+def stored_by_an_earlier_program(book: SeasonBook, kind: str, name: str, cost: str) -> None:
+    """As a book may hold it: this program refuses to store it."""
+    there = thing(book, kind, name)
+    body = {"target": there.id, "field": "hour_cost", "value": cost}
+    book.desk.write("edit", {**body, "revision": next_revision(edits_of(book.desk, there.id), there.id, "hour_cost")})
 
 
 def cost_of(book: SeasonBook, combine: str, told: dict[str, str] | None = None) -> Any:
@@ -205,7 +213,7 @@ def test_of_two_farms_that_differ_none_is_chosen(book: SeasonBook) -> None:
 
 def test_another_currency_than_the_farms_is_refused_and_never_relabelled(book: SeasonBook) -> None:
     with_speeds(book, repeats=1)
-    store(book, "combine", "Old Bess", "€450 /h")
+    stored_by_an_earlier_program(book, "combine", "Old Bess", "€450 /h")
 
     with pytest.raises(InputError, match="combine Old Bess, hour_cost: is in €, the farm's money in"):
         paced(book, "Old Bess")
@@ -216,7 +224,7 @@ def test_a_stored_cost_in_another_currency_keeps_no_advice_back_and_that_is_said
     with_speeds(book, repeats=1)
     logged = last_check(book.desk, thing(book, "combine", "Old Bess"), None)
     without = advise_check(book.desk, logged, AdviceTerms())
-    store(book, "farm", "Larkhollow", "€450 /h")
+    stored_by_an_earlier_program(book, "farm", "Larkhollow", "€450 /h")
     found = advise_check(book.desk, logged, AdviceTerms())
 
     assert [one.change.key for one in found.worth] == [one.change.key for one in without.worth]
@@ -228,6 +236,67 @@ def test_a_stored_cost_in_another_currency_keeps_no_advice_back_and_that_is_said
     money = [read_told("€450 /h", "money_rate", field="--hour-cost")]
     with pytest.raises(InputError, match="--hour-cost: is in €"):
         advise_check(book.desk, logged, AdviceTerms(hour_cost=450.0, money=money))
+
+
+def test_foreign_money_is_refused_where_it_would_be_stored(book: SeasonBook) -> None:
+    for kind, name in (("farm", "Larkhollow"), ("combine", "Old Bess")):
+        with pytest.raises(InputError, match=rf"{kind}, hour_cost: is in €, the farm's money in \$.*write it in \$"):
+            store(book, kind, name, "€450 /h")
+        for same in ("$450 /h", "450 /h", "450 CAD/h"):
+            store(book, kind, name, same)
+    with pytest.raises(InputError, match="farm, hour_cost: is in €"):
+        add_thing(book.desk, "farm", {"name": "Siskin Bank", "currency": "$", "hour_cost": "€450 /h"})
+    with pytest.raises(InputError, match="combine, hour_cost: is in €"):
+        add_thing(book.desk, "combine", {"name": "New", "cut_width": "12 m", "hour_cost": "€450 /h"})
+
+
+def test_a_farms_new_currency_is_held_against_the_hour_costs_stored_in_the_old_one(book: SeasonBook) -> None:
+    store(book, "farm", "Larkhollow", "$450 /h")
+    with pytest.raises(InputError, match=r"farm, hour_cost: is in \$, the farm's money in EUR"):
+        edit_label(book.desk, thing(book, "farm", "Larkhollow"), "currency", "EUR")
+    store(book, "farm", "Larkhollow", "450 /h")
+    store(book, "combine", "Old Bess", "$250 /h")
+    with pytest.raises(InputError, match="farm, currency: is not the money of the hour cost stored with Old Bess"):
+        edit_label(book.desk, thing(book, "farm", "Larkhollow"), "currency", "EUR")
+    store(book, "combine", "Old Bess", None)
+    edit_label(book.desk, thing(book, "farm", "Larkhollow"), "currency", "EUR")
+
+
+def test_an_hour_cost_that_none_can_be_is_refused_wherever_it_is_told(book: SeasonBook) -> None:
+    for kind, name in (("farm", "Larkhollow"), ("combine", "Old Bess")):
+        with pytest.raises(InputError, match=f"{kind}, hour_cost: is more than an hour of any combine.*450 /h"):
+            store(book, kind, name, "1e12 /h")
+    for told in ({"hour_cost": "1e12 /h"}, {"wage": "1e12 /h"}, {"helpers": "1e12 /h"}):
+        with pytest.raises(InputError, match="is more than an hour of any combine"):
+            cost_of(book, "Old Bess", told)
+    assert per_hour(cost_of(book, "Old Bess", {"hour_cost": "270000000 IRR/h"})) == 2.7e8
+
+
+@pytest.mark.parametrize("cost", ["1e12 /h", "40000 /h"])
+def test_an_hour_above_all_its_grain_is_refused_in_an_answer_and_left_out_of_advice(
+    book: SeasonBook, cost: str
+) -> None:
+    with_speeds(book, repeats=1)
+    per_h = float(cost.removesuffix(" /h"))
+    with pytest.raises(InputError, match="hour cost: is more than"):
+        pace(
+            book.desk,
+            thing(book, "combine", "Old Bess"),
+            "canola",
+            PaceTerms(hour_cost=per_h),
+        )
+    stored_by_an_earlier_program(book, "farm", "Larkhollow", cost)
+    with pytest.raises(InputError, match="is more than"):
+        paced(book, "Old Bess")
+    logged = last_check(book.desk, thing(book, "combine", "Old Bess"), None)
+    found = advise_check(book.desk, logged, AdviceTerms())
+    assert found.stored is None
+    (said,) = hour_of_advice(found)
+    assert "left out: farm Larkhollow, hour_cost: is more than" in said
+    with pytest.raises(InputError, match="hour cost: is more than"):
+        advise_check(book.desk, logged, AdviceTerms(hour_cost=per_h))
+    with pytest.raises(InputError, match="stop cost: is more than"):
+        advise_check(book.desk, logged, AdviceTerms(stop_cost_per_h=1e12))
 
 
 @pytest.mark.parametrize("wrong", ["0 /h", "-5 /h", "450", "soon", "12 kg", "450 /ha", "nan /h"])

@@ -68,11 +68,15 @@ def test_a_stored_hour_cost_is_reckoned_with_and_said(chaffinch):
         ran = asked(chaffinch, "what-if", "--best", "--price", "600 /t", "--hour-cost", "450 /h")
         assert "Both together: " in ran.out
         assert "Stored" not in ran.out
-        # The farm sells in dollars: a cost stored in euros is not mixed in.
-        assert chaffinch("book", "edit-label", "combine", "Old Bess", "hour_cost", "€450 /h").status == 0
-        ran = asked(chaffinch, "what-if", "--speed", "5 km/h", "--price", "$600 /t")
+        # The farm sells in dollars: a cost in euros is neither stored nor mixed in.
+        ran = chaffinch("book", "edit-label", "combine", "Old Bess", "hour_cost", "€450 /h")
+        assert (ran.status, "€450 /h" in ran.err) == (2, True)
+        ran = asked(chaffinch, "what-if", "--speed", "5 km/h", "--price", "$600 /t", "--hour-cost", "€450 /h")
         assert ran.status == 2
         assert "€450 /h" in ran.err
+        ran = asked(chaffinch, "what-if", "--speed", "5 km/h", "--price", "$600 /t", "--hour-cost", "1e12 /h")
+        assert ran.status == 2
+        assert "--hour-cost: is more than an hour of any combine" in ran.err
     finally:
         assert chaffinch("book", "edit-label", "combine", "Old Bess", "hour_cost", "--clear").status == 0
 

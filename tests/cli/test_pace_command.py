@@ -75,10 +75,11 @@ def test_a_stored_hour_cost_goes_where_none_is_told_and_is_said(chaffinch, harve
     told = paced(chaffinch, "--hour-cost", "300 /h", "--json").data["used"]
     assert (told["hour_cost_per_h"], told["hour_cost_stored_with"]) == (300.0, None)
 
-    assert chaffinch("book", "edit-label", "farm", "Larkhollow", "hour_cost", "€400 /h").status == 0
-    mixed = paced(chaffinch)
-    assert mixed.status == 2
-    assert "farm Larkhollow, hour_cost: is in €, the farm's money in $" in mixed.err
+    for wrong, why in (("€400 /h", "is in €, the farm's money in $"), ("1e12 /h", "is more than an hour of any")):
+        refused = chaffinch("book", "edit-label", "farm", "Larkhollow", "hour_cost", wrong)
+        assert refused.status == 2
+        assert f"farm, hour_cost: {why}" in refused.err
+    assert paced(chaffinch).status == 0
 
 
 def test_an_hour_cost_in_parts_is_said_in_parts(chaffinch, harvest):

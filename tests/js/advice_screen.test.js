@@ -17,6 +17,7 @@ class Element {
 globalThis.document = { createElement: (tag) => new Element(tag), createElementNS: (_, tag) => new Element(tag), querySelector: () => null };
 
 const { advise, byItself } = await import("../../src/chaffinch/web/static/advice/screen.js");
+const { LEAST_CAUSE, rank, splitOfRanges, weigh } = await import("../../src/chaffinch/web/static/advice/advice.js");
 const { CAUTIONS } = await import("../../src/chaffinch/web/static/app/wording.js");
 const { table } = JSON.parse(readFileSync(new URL("../vectors/advice.json", import.meta.url), "utf8"));
 const LAST = CAUTIONS.at(-1).replace(/\s+/g, " ");
@@ -166,4 +167,23 @@ test("without the table, without an answer, and for a closed stop", () => {
 test("air and pods are known without asking", () => {
   assert.deepEqual(byItself(table, { conditions: { humidity_pct: 20 } }, { unthreshed_percent: 50 }), { air: "dry", pods: "many" });
   assert.deepEqual(byItself(table, { conditions: {} }, null), {});
+});
+
+test("no step is proposed whose causes are unlikely", () => {
+  let proposed = 0;
+  for (const found of ["heads", "straw", "chaff", "all", "ahead", "line"]) {
+    for (const chaff of ["under", "far", "side"]) {
+      const { node } = advise(appWith(table, { answers: { found, chaff }, skipped: [] }), "s1");
+      const said = node.text;
+      const situation = { crop: "canola", machine: "rotor", header: "draper", windrowed: false, answers: { air: "damp", pods: "few", found, chaff } };
+      const split = splitOfRanges({ machine: range(150) }, 7500);
+      const belief = weigh(table, situation, split);
+      for (const { change, p_cause } of rank(table, situation, belief, split)) {
+        if (!said.includes(change.says)) continue;
+        proposed += 1;
+        assert.ok(p_cause >= LEAST_CAUSE, `${found} ${chaff} ${change.key} ${p_cause}`);
+      }
+    }
+  }
+  assert.ok(proposed > 0);
 });

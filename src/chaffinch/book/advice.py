@@ -8,7 +8,7 @@ from typing import Final
 
 import numpy as np
 
-from chaffinch.book.advice_kept import answers_kept, holding
+from chaffinch.book.advice_kept import answers_kept, holding, refuse_what_nobody_is_asked
 from chaffinch.book.advice_own import Own, of_book, of_check
 from chaffinch.book.check import CheckAnswer, answer
 from chaffinch.book.checks import LoggedCheck, checks_where, counting
@@ -16,6 +16,7 @@ from chaffinch.book.currency import MoneyTold, check_price_told, one_currency
 from chaffinch.book.desk import Desk
 from chaffinch.book.filed import with_field
 from chaffinch.book.hour_costs import StoredHour, per_hour, stored_hour
+from chaffinch.book.hour_plausible import meant, refuse_above_grain
 from chaffinch.book.points import yield_of_field
 from chaffinch.book.shown_unit import farm_of
 from chaffinch.book.things import Thing, by_ids
@@ -98,7 +99,7 @@ class AdviceFound:
     shown : tuple of RankedChange
         Those expected to gain, best first, at most three; empty unless something is worth changing.
     worth : tuple of RankedChange
-        All that are expected to gain, best first.
+        All that are expected to gain against causes that are likely enough, best first.
     held : tuple of RankedChange
         Those held back, with why.
     own : Own
@@ -220,6 +221,8 @@ def advise_known(desk: Desk, known: Known, terms: AdviceTerms, *, seed: int = 1)
     if terms.hour_cost is None and (stored := stored_hour(desk, known.combine)) is not None:
         try:
             currency = one_currency(desk, [*told, stored.money])
+            price_per_t = known.found.check.price_per_t if terms.price_per_t is None else terms.price_per_t
+            _time_cost(known.found, replace(terms, hour_cost=stored), _told_yield(known.found, known.home), price_per_t)
         except InputError as error:
             # Only "slower" needs it, and nobody asked for it here: the advice is given without it, which is said.
             left_out = error.line()
@@ -280,6 +283,7 @@ def _advise(
     parts = {} if combine is None else combine.parts
     conditions = {} if logged is None else dict(logged.body.get("conditions") or {})
     by_itself = {**of_check(found, conditions), **own.answers}
+    refuse_what_nobody_is_asked(terms.answers)
     answers = holding({**by_itself, **kept, **terms.answers})
     situation = Situation(
         find_crop(check.crop).key,
@@ -290,17 +294,19 @@ def _advise(
     )
     split = split_of(found)
     belief = weigh(table, situation, split)
-    told_yield = check.yield_kg_ha or yield_of_field(home)
+    told_yield = _told_yield(found, home)
     price = check.price_per_t if terms.price_per_t is None else terms.price_per_t
+    if terms.stop_cost_per_h is not None:
+        meant(terms.stop_cost_per_h, field="stop cost", shown=f"{terms.stop_cost_per_h:g} /h")
     money = Money(
         yield_kg_ha=told_yield or UNTOLD_YIELD_KG_HA,
         price_per_t=price,
         stop_cost_per_h=terms.stop_cost_per_h,
         area_left_ha=terms.area_left_ha,
-        time_cost_per_ha=_time_cost(found, terms),
+        time_cost_per_ha=_time_cost(found, terms, told_yield, price),
     )
     ranked, held = rank(table, situation, belief, money, split=split, own=own.trials, seed=seed)
-    worth = tuple(one for one in ranked if one.net > 0.0)
+    worth = tuple(one for one in ranked if one.proposable)
     said = standing(table, belief, worth[0].net if worth else None)
     put = len([s for s in answers if s not in by_itself]) + len(terms.skipped)
     assumed = [
@@ -317,12 +323,20 @@ def _advise(
     )  # fmt: skip
 
 
-def _time_cost(found: CheckAnswer, terms: AdviceTerms) -> float | None:
+def _told_yield(found: CheckAnswer, home: Thing | None) -> float | None:
+    return found.check.yield_kg_ha or yield_of_field(home)
+
+
+def _time_cost(
+    found: CheckAnswer, terms: AdviceTerms, yield_kg_ha: float | None, price_per_t: float | None
+) -> float | None:
     """What a hectare costs in time at the check's speed [money/ha]; None where it cannot be told."""
     check = found.check
     width = check.working_width_m or (check.combine.cut_width_m if check.combine else found.prepared.cut_width_m)
     if terms.hour_cost is None or check.speed_kmh is None or width is None:
         return None
     hour = per_hour(terms.hour_cost)
+    field = terms.hour_cost.money.field if isinstance(terms.hour_cost, StoredHour) else "hour cost"
+    refuse_above_grain(hour, width_m=width, yield_kg_ha=yield_kg_ha, price_per_t=price_per_t or 0.0, field=field)
     lost = lost_time_h_ha(COMBINE_FIELD_EFFICIENCY.typical, COMBINE_SPEED_KMH.typical, width)
     return hour * time_per_ha_h(check.speed_kmh, width, lost)

@@ -115,6 +115,7 @@ def _change(found: AdviceFound, one: RankedChange) -> dict[str, Any]:
         "p_gain": one.p_gain,
         "p_cause": one.p_cause,
         "own_trials": one.own_trials,
+        "own_notes": one.own_notes,
         "helps": [{"cause": e.cause, **_effect(e)} for e in change.helps],
         "spoils": [{"says": e.says, **_effect(e)} for e in change.spoils],
         "trial": None if sides is None else {"a": sides[0], "b": sides[1]},

@@ -79,6 +79,7 @@ def keep_answers(
     """
     if not answers:
         raise InputError("answers", None, "are none", "answer a question first")
+    refuse_what_nobody_is_asked(answers)
     for sign, answer in answers.items():
         known = advice_table().sign(sign)
         if known is None or (answer not in known.answers and answer != TAKEN_BACK):
@@ -94,6 +95,21 @@ def keep_answers(
         text += f"; round = {min(_LAST_ROUND, 1 + max(round_of(_text(one)) for one in notes))}"
     note = add_thing(desk, "note", {"text": text, "of": check_id}).id
     return KeptAnswers("changed" if before.keys() & fresh.keys() else "kept", note)
+
+
+def refuse_what_nobody_is_asked(answers: Mapping[str, str]) -> None:
+    """Refuse an answer that only a check or the book can give, as what this machine's own checks say of its load.
+
+    Raises
+    ------
+    InputError
+        For such an answer.
+    """
+    for key in answers:
+        sign = advice_table().sign(key)
+        if sign is not None and not sign.asks:
+            problem = "is answered by check and book alone"
+            raise InputError("question", key, problem, "leave it out; chaffinch advise --questions lists those asked")
 
 
 def keep_tried(desk: Desk, check_id: str, change: str, outcome: str) -> str:
@@ -130,7 +146,7 @@ def read_answers(text: str) -> dict[str, str]:
     for part in text.removeprefix(ANSWERS).split(";"):
         told = re.fullmatch(rf"\s*(\w+)\s*=\s*({TAKEN_BACK}|\w+)\s*", part)
         sign = None if told is None else advice_table().sign(told[1])
-        if told is not None and sign is not None and (told[2] in sign.answers or told[2] == TAKEN_BACK):
+        if told is not None and sign is not None and sign.asks and (told[2] in sign.answers or told[2] == TAKEN_BACK):
             found[told[1]] = told[2]
     return found
 

@@ -109,16 +109,28 @@ def of_book(desk: Desk, logged: LoggedCheck, combine: Thing, *, seed: int = 1, p
     if bar is not None:
         answers["bar"] = bar
     settings = tuple(logged.body.get("settings") or ())
-    return Own(answers, tuple(own_trials(desk, combine, crop, seed=seed)), slopes, settings)
+    return Own(answers, tuple(own_trials(desk, combine, crop, now=settings, seed=seed)), slopes, settings)
 
 
-def own_trials(desk: Desk, combine: Thing, crop: str, *, seed: int = 1) -> list[OwnTrial]:
-    """Trials of single steps on this machine in a crop, and what people noted of steps they tried."""
+def own_trials(
+    desk: Desk, combine: Thing, crop: str, *, now: Sequence[Mapping[str, Any]] = (), seed: int = 1
+) -> list[OwnTrial]:
+    """Trials of single steps on this machine in a crop, and what people noted of steps they tried.
+
+    Parameters
+    ----------
+    desk : Desk
+        The open book.
+    combine : Thing
+    crop : str
+        Its key.
+    now : sequence of mapping
+        Settings of today: what a trial gained by a step that has been made since is no gain of a further one.
+    seed : int
+    """
     found = []
-    for record in trials(desk, combine=combine.id):
-        change = change_tried(record)
-        if change is None:
-            continue
+    steps = ((record, change) for record in trials(desk, combine=combine.id) for change in changes_tried(record))
+    for record, change in steps:
         source: TrialSource = "header" if change.helps[0].loss == "header" else "machine"
         try:
             answered = answer_trial(desk, record, source=source, seed=seed)
@@ -129,6 +141,8 @@ def own_trials(desk: Desk, combine: Thing, crop: str, *, seed: int = 1) -> list[
             continue
         each = [answered.sides.count(side) for side in ("A", "B")]
         idle = min(each) >= LEAST_EACH and answered.answer.p_b_less < CLEAR
+        if not idle and _made_since(record, change, now):
+            continue
         found.append(OwnTrial(change.key, answered.answer.ratio, idle))
     checks = counting(desk, checks_where(desk, combine=combine.id))
     ids = {i for c in checks if find_crop(c.check.crop).key == crop for i in (c.id, *c.versions.all)}
@@ -136,20 +150,29 @@ def own_trials(desk: Desk, combine: Thing, crop: str, *, seed: int = 1) -> list[
     return found
 
 
-def change_tried(record: TrialRecord) -> Change | None:
-    """The change whose single step a trial made; None where it changed several settings, or none of ours."""
+def changes_tried(record: TrialRecord) -> list[Change]:
+    """The changes whose single step a trial made; none where it changed several settings, or none of ours.
+
+    One step may be two changes: who drives slower does it against header loss and against load.
+    """
     names = record.changed.names
     if len(names) != 1:
-        return None
-    told = {side: _number(record.settings[side], names[0]) for side in ("A", "B")}
-    a, b = told["A"], told["B"]
+        return []
+    a, b = (_number(record.settings[side], names[0]) for side in ("A", "B"))
     if a is None or b is None or a == b:
-        return None
+        return []
     way = "+" if b > a else "-"
-    return next(
-        (one for one in advice_table().changes if one.setting and one.way == way and is_setting(names[0], one.setting)),
-        None,
-    )
+    return [
+        one for one in advice_table().changes if one.setting and one.way == way and is_setting(names[0], one.setting)
+    ]
+
+
+def _made_since(record: TrialRecord, change: Change, now: Sequence[Mapping[str, Any]]) -> bool:
+    """Whether the setting stands where the trial's step led today, or beyond."""
+    led = next(s for s in record.settings["B"] if folded(str(s["name"])) == folded(record.changed.names[0]))
+    after, unit = float(led["value"]), str(led.get("unit", ""))
+    today = (float(s["value"]) for s in now if is_setting(str(s["name"]), change.setting) and s.get("unit", "") == unit)
+    return any(value >= after if change.way == "+" else value <= after for value in today)
 
 
 def is_setting(name: str, setting: str) -> bool:

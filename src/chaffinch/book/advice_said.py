@@ -175,6 +175,19 @@ def helps_said(found: AdviceFound, change: Change) -> list[str]:
     return told[:3]
 
 
+def own_said(one: RankedChange) -> list[str]:
+    """What this machine's own trials and notes of a step say; nothing where there are none."""
+    told = []
+    if one.own_trials:
+        trials = "1 trial of it on this machine is"
+        if one.own_trials > 1:
+            trials = f"{one.own_trials} trials of it on this machine are"
+        told.append(f"{trials} in these figures.")
+    if one.own_notes:
+        told.append("A note says that it did not help on this machine; a second one takes it off the list.")
+    return told
+
+
 def minutes_said(change: Change) -> str:
     """``about 2 minutes``."""
     if not change.minutes:

@@ -14,6 +14,7 @@ from chaffinch.book.curves import Curves, curves, seen_range
 from chaffinch.book.day_air import beyond_isotherm, grain_over, limits_of, may_work, planned, toughness_over
 from chaffinch.book.desk import Desk
 from chaffinch.book.hour_costs import StoredHour, per_hour
+from chaffinch.book.hour_plausible import refuse_above_grain
 from chaffinch.book.humidity import hours_of, readings_of
 from chaffinch.book.pace import (
     MEANT_KMH,
@@ -187,6 +188,7 @@ def day(
     width = width_cut(combine, found) if told.width_m is None else positive("width", told.width_m)
     yield_kg_ha = yield_of_job(told, field, found, assumed) if found.load_kind == "throughput" else None
     most = yield_kg_ha or told.yield_kg_ha or yield_of_field(field) or found.yield_kg_ha
+    refuse_above_grain(per_hour(told.hour_cost), width_m=width, yield_kg_ha=most, price_per_t=price)
     job = Job(
         width_m=width,
         price_per_t=price,

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final, Literal
 
 from chaffinch import units
+from chaffinch.book.hour_plausible import meant
 from chaffinch.errors import InputError
 
 if TYPE_CHECKING:
@@ -176,9 +177,7 @@ class _Told:
             if told:
                 problem = f"is given together with {self.called('hour-cost')}"
                 raise InputError(self._name(told[0]), self.given[told[0]], problem, "give one figure, or the parts")
-            return units.read_not_negative(
-                str(self.given["hour_cost"]), "money_rate", field=self.called("hour-cost")
-            ).value
+            return self._quantity("hour_cost", "money_rate")
         if not told and stored is not None:
             return stored
         if not told:
@@ -245,7 +244,10 @@ class _Told:
 
     def _quantity(self, name: str, kind: str) -> float:
         text = self.given.get(name)
-        return 0.0 if text is None else units.read_not_negative(text, kind, field=self._name(name)).value
+        if text is None:
+            return 0.0
+        found = units.read_not_negative(text, kind, field=self._name(name)).value
+        return meant(found, field=self._name(name), shown=text) if kind == "money_rate" else found
 
     def _hours(self) -> float:
         text = self.given.get("hours_per_day") or ""

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 from chaffinch import units
 from chaffinch.book.currency import MoneyTold, one_currency, read_told
 from chaffinch.book.desk import Desk
+from chaffinch.book.hour_plausible import meant
 from chaffinch.book.log_losses import LogLoss, log_loss
 from chaffinch.book.log_machines import told_machines
 from chaffinch.book.log_zones import ZonesTold
@@ -73,7 +74,8 @@ def asked_loss(
         if not text:
             return None
         told.append(read_told(text, kind, field=called(name), bushel_kg=bushel_kg))
-        return units.read_not_negative(text, kind, field=called(name), bushel_kg=bushel_kg).value
+        value = units.read_not_negative(text, kind, field=called(name), bushel_kg=bushel_kg).value
+        return meant(value, field=called(name), shown=text) if kind == "money_rate" else value
 
     def speed(name: str) -> float | None:
         text = given.get(name)

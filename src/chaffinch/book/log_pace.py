@@ -15,6 +15,7 @@ import numpy as np
 from chaffinch.book.curves import Curves
 from chaffinch.book.desk import Desk
 from chaffinch.book.hour_costs import StoredHour, stored_hour
+from chaffinch.book.hour_plausible import meant, refuse_above_grain
 from chaffinch.book.log_answer import OtherPace
 from chaffinch.book.pace import UNTESTED_KMH, round_speeds, tested_kmh
 from chaffinch.book.things import Thing, things
@@ -75,6 +76,8 @@ def stored_costs(desk: Desk, combines: Sequence[Thing], price_per_t: float | Non
         if stored is None and needed:
             problem = f"is needed for the best pace, and the book stores none for {combine.name}"
             raise InputError("hour cost", None, problem, 'add --hour-cost "450 /h", or store one with the farm')
+        if stored is not None:
+            meant(stored.per_h, field=stored.money.field, shown=stored.money.text)
         costs.append(Cost(price_per_t, None if stored is None else stored.per_h, stored))
     return costs
 
@@ -183,6 +186,9 @@ def best_of_field(
     """
     assert cost.price_per_t is not None
     assert cost.hour_cost_per_h is not None
+    refuse_above_grain(
+        cost.hour_cost_per_h, width_m=tally.width_m, yield_kg_ha=most_kg_ha, price_per_t=cost.price_per_t
+    )
     machine = np.stack([one.machine_kg / one.cut_ha for one in at], axis=1)
     header = None if found.header is None else np.stack([one.header_kg / one.cut_ha for one in at], axis=1)
     loss = LossAtSpeeds(speeds_kmh, machine, header, np.full(len(machine), 1.0 / len(machine)), tested, most_kg_ha)

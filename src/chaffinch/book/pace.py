@@ -15,6 +15,7 @@ from chaffinch.book.currency import MoneyTold, one_currency, price_at, price_tol
 from chaffinch.book.curves import Curves, curves
 from chaffinch.book.desk import Desk
 from chaffinch.book.hour_costs import StoredHour, per_hour
+from chaffinch.book.hour_plausible import refuse_above_grain
 from chaffinch.book.own_slope import p_rises, p_slower_pays
 from chaffinch.book.points import overlap_m, yield_of_field
 from chaffinch.book.things import Thing, by_ids
@@ -206,6 +207,7 @@ def pace(
     most = yield_kg_ha or terms.yield_kg_ha or yield_of_field(field) or found.yield_kg_ha
     loss = _loss_at_speeds(found, per_kmh, tested, told, terms, most, seed)
     hour = per_hour(terms.hour_cost)
+    refuse_above_grain(hour, width_m=width, yield_kg_ha=most, price_per_t=price)
     slope = found.slope_learned
     answer = best_pace(
         loss,

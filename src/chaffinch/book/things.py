@@ -13,6 +13,7 @@ import sqlalchemy as sa
 
 from chaffinch import units
 from chaffinch.book.desk import Desk
+from chaffinch.book.hour_plausible import refuse_stored
 from chaffinch.book.names import all_nfc, folded
 from chaffinch.book.thingsnow import THINGS, Thing, as_it_stands, beginning, by_ids, named, things
 from chaffinch.errors import InputError
@@ -53,6 +54,8 @@ _NOT_IN_A_NAME: Final = frozenset({"Cc", "Cf", "Co", "Cs", "Zl", "Zp"})
 _BETWEEN_SIDES: Final = re.compile(r"\s+(?:x|×|by)\s+", re.IGNORECASE)
 _MAKES_A_TWIN: Final = ("name", "season", "retired")
 """Parts whose change may put one thing beside another of the same name."""
+_OF_MONEY: Final = ("hour_cost", "currency")
+"""Parts of farm and combine of which one must go with the other."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,6 +90,7 @@ def add_thing(desk: Desk, kind: str, parts: Mapping[str, Any]) -> Receipt:
     body = without_bushels(desk, all_nfc(parts))
     _refuse_misleading(kind, body)
     refuse_twin(desk, kind, body)
+    refuse_stored(desk, kind, body)
     return desk.write(kind, body)
 
 
@@ -270,6 +274,8 @@ def edit_label(desk: Desk, thing: Thing, field: str, value: Any) -> Receipt:
         _refuse_misleading(thing.kind, {field: value})
     if field in _MAKES_A_TWIN and value != thing.parts.get(field):
         refuse_twin(desk, thing.kind, {**thing.parts, field: value}, own_id=thing.id)
+    if field in _OF_MONEY and value is not None:
+        refuse_stored(desk, thing.kind, {**thing.parts, field: value}, own_id=thing.id)
     revision = next_revision(edits_of(desk, thing.id), thing.id, field)
     body = {
         "target": thing.id,

@@ -23,6 +23,7 @@ from chaffinch.book.advice_said import (
     measure_said,
     minutes_said,
     origin_said,
+    own_said,
     spoils_said,
     standing_said,
     trial_command,
@@ -159,9 +160,8 @@ def _change(found: AdviceFound, one: RankedChange, place: int, page: Page) -> No
         page.paragraph(text, indent=5, bullet="+ ")
     for text in spoils_said(change) or ["nothing known"]:
         page.paragraph(f"may spoil: {text}", indent=5, bullet="- ")
-    if one.own_trials:
-        trials = "trial" if one.own_trials == 1 else "trials"
-        page.paragraph(f"{one.own_trials} {trials} of it on this machine are in these figures.", indent=5)
+    for text in own_said(one):
+        page.paragraph(text, indent=5)
     if place == 1:
         page.paragraph(f"see whether it helped: {verify_said(change)}", indent=5)
         command = trial_command(found, change)

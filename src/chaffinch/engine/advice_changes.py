@@ -31,6 +31,9 @@ TABLE_SD: Final = 0.30
 """Sd of ln(ratio) of the table's effect beside a trial of this machine, at least [1]. Own figure."""
 LEAST_LOAD: Final = 0.10
 """Probability, from which a gated change is shown, of its causes that rise with load [1]. Own figure."""
+LEAST_CAUSE: Final = 0.20
+"""Probability, from which a step is proposed, of the causes it helps against [1]: else it would be a try at random
+beside the cause that leads. Own figure."""
 TIMES_WITHOUT_EFFECT: Final = 2
 """Trials without effect after which a change drops."""
 
@@ -119,6 +122,8 @@ class RankedChange:
         Probability of the causes it helps against.
     own_trials : int
         Trials of it on this machine that stand behind the figures.
+    own_notes : int
+        Notes of people that it did not help on this machine; they are in no figure.
     kept_back : Kept
     """
 
@@ -131,6 +136,12 @@ class RankedChange:
     p_cause: float
     own_trials: int
     kept_back: Kept = ""
+    own_notes: int = 0
+
+    @property
+    def proposable(self) -> bool:
+        """Whether it is expected to gain, against causes that are likely enough to act on."""
+        return self.net > 0.0 and self.p_cause >= LEAST_CAUSE
 
 
 @dataclass(frozen=True, slots=True)
@@ -245,8 +256,9 @@ def _played(
     helped = {e.cause for e in change.helps}
     p_cause = sum(belief.of(key) for key in helped)
     return RankedChange(
-        change, _range(gain), expected, net_range, net, float((gain > 0.0).mean()), p_cause, len(own),
-        _kept_back(change, belief, situation, money, own),
+        change, _range(gain), expected, net_range, net, float((gain > 0.0).mean()), p_cause,
+        sum(t.ratio is not None for t in own), _kept_back(change, belief, situation, money, own),
+        sum(t.ratio is None and t.without_effect for t in own),
     )  # fmt: skip
 
 
@@ -332,4 +344,4 @@ def _range(values: FloatArray) -> Range:
     return range_of(DrawBelief(values, np.full(values.size, 1.0 / values.size)))
 
 
-__all__ = ["FUTURES", "Futures", "Kept", "Money", "OwnTrial", "RankedChange", "rank", "with_trials"]
+__all__ = ["FUTURES", "LEAST_CAUSE", "Futures", "Kept", "Money", "OwnTrial", "RankedChange", "rank", "with_trials"]

@@ -31,7 +31,6 @@ ADVICE: Final = MappingProxyType(
         "advice.spoils.none": "May spoil: nothing known",
         "advice.verify": "See whether it helped: {how}",
         "advice.undo": "Undo: {how}.",
-        "advice.own": "Trials of it on this machine in these figures: {n}",
         "advice.trial": "Start the trial: {a} against {b}",
         "advice.trial.open": "Start a trial of {setting}",
         "advice.sources": "What the letters stand for",

@@ -26,6 +26,8 @@ export const USUAL = "usual";
 export const UNEXPLAINED = "unexplained";
 /** How many times the likeliest cause the usual must be to leave the settings alone. */
 const BY_FAR = 3;
+/** Probability, from which a step is proposed, of the causes it helps against. */
+export const LEAST_CAUSE = 0.2;
 /** What it is worth that the true cause surely comes among the first three [bit]. */
 const THREE_BITS = 2;
 const REEL = ["", "draper", "auger", "other", "reel"];

@@ -9,7 +9,7 @@ import { percent, plainNumber } from "../app/figures.js";
 import { newId } from "../app/phone.js";
 import { lossFactor } from "../app/said.js";
 import { CAUTIONS } from "../app/wording.js";
-import { nextQuestion, rank, ranked, splitOfRanges, standing, UNEXPLAINED, USUAL, weigh } from "./advice.js";
+import { LEAST_CAUSE, nextQuestion, rank, ranked, splitOfRanges, standing, UNEXPLAINED, USUAL, weigh } from "./advice.js";
 
 /** @typedef {import("../app/app.js").App} App */
 /** @typedef {import("../engine/types.js").Answer} Answer */
@@ -41,7 +41,7 @@ export function advise(app, id) {
   const belief = weigh(table, situation, split);
   const asked = Object.keys(told.answers).length + told.skipped.length;
   const question = nextQuestion(table, situation, belief, { asked, skipped: told.skipped });
-  const changes = rank(table, situation, belief, split).filter((one) => one.expected > 0).slice(0, 3);
+  const changes = rank(table, situation, belief, split).filter((one) => one.expected > 0 && one.p_cause >= LEAST_CAUSE).slice(0, 3);
   const said = standing(table, belief, changes[0]?.expected ?? null);
   return page("What may be wrong", h("div.stack", {},
     before(app),
