@@ -15,6 +15,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+
 _LONGEST_SHOWN_VALUE = 60
 
 
@@ -93,3 +95,17 @@ def _shorten(value: object) -> str:
     text = repr(value) if isinstance(value, str) else str(value)
     text = text.encode("unicode_escape").decode("ascii") if not text.isprintable() else text
     return text if len(text) <= _LONGEST_SHOWN_VALUE else text[: _LONGEST_SHOWN_VALUE - 1] + "…"
+
+
+def one_of(names: Iterable[str]) -> str:
+    """Return the mend of a choice: ``use one of a, b``, and ``use a`` where there is only one.
+
+    Parameters
+    ----------
+    names : iterable of str
+        What may be chosen; empty: that there is none is said.
+    """
+    known = list(names)
+    if len(known) == 1:
+        return f"use {known[0]}"
+    return f"use one of {', '.join(known)}" if known else "leave it out: there is none to choose"

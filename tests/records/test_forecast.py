@@ -87,7 +87,9 @@ def test_a_services_json() -> None:
     assert found.hours[0].at == "2026-09-02T13:00"
     assert found.hours[1].temperature_c == pytest.approx((79 - 32) / 1.8)
     assert found.hours[2].wind_kmh == 14.0
-    assert found.notes == ("1 empty cells are bridged straight from the hours beside them.",)
+    assert found.notes == (
+        "Temperatures are told in °F: 25 to 27 °C.", "1 empty cell is bridged straight from the hours beside it.",
+    )  # fmt: skip
 
 
 def test_typed_lines_go_over_midnight() -> None:
@@ -247,3 +249,71 @@ def test_any_text_is_read_or_refused(text: str) -> None:
 def test_hot_hours_without_a_night_are_believed() -> None:
     found = read_forecast(table(*(f"2026-09-02 {h:02d}:00,{38 + h % 4},20" for h in range(12, 20))))
     assert min(one.temperature_c for one in found.hours) == 38.0
+
+
+@pytest.mark.parametrize(
+    ("head", "told"),
+    [
+        ("time,temp C,humidity (g/m3)", "g/m3"),
+        ("time,temp C,humidity [g/kg]", "g/kg"),
+        ("time,temp C,dew point (hPa)", "hPa"),
+        ("time,temp C,rh %,cloud (oktas)", "oktas"),
+        ("time,temp C,rh %,wind (bft)", "bft"),
+    ],
+)
+def test_a_unit_that_is_none_of_ours_is_never_taken_for_another(head: str, told: str) -> None:
+    """Eight grams of vapour to the cubic metre are no air of 8 %."""
+    more = ",5" * head.count(",")
+    with pytest.raises(InputError) as refused:
+        read_forecast(table(f"2026-09-02 13:00{more}", f"2026-09-02 14:00{more}", head=head))
+    assert refused.value.value == told
+    assert "is no unit of it" in refused.value.problem
+    assert "leave the column out" in refused.value.mend
+    assert read_forecast(table("2026-09-02 13:00,20,50", "2026-09-02 14:00,20,50", head="time,temp C,RH (mean)")).hours
+
+
+def service(**more: object) -> str:
+    hourly = {"time": ["2026-09-02T18:00", "2026-09-02T19:00", "2026-09-02T20:00"], "temperature_2m": [20, 21, 22],
+              "relative_humidity_2m": [50, 49, 48]}  # fmt: skip
+    units = {"temperature_2m": "°C", "relative_humidity_2m": "%"}
+    return json.dumps({"hourly": hourly, "hourly_units": units, **more})
+
+
+def test_a_saved_json_is_held_to_its_own_units_and_shape() -> None:
+    with pytest.raises(InputError, match=r"relative_humidity_2m.*is no unit of it") as refused:
+        read_forecast(service(hourly_units={"temperature_2m": "°C", "relative_humidity_2m": "g/kg"}))
+    assert refused.value.value == "g/kg"
+    with pytest.raises(InputError, match=r"hourly: is missing.*an object hourly"):
+        read_forecast('[{"time": "2026-09-02T18:00", "temperature": 20}]')
+    assert len(read_forecast(service()).hours) == 3
+
+
+def test_times_in_utc_beside_the_places_offset_are_told_by_its_clock() -> None:
+    stamps = [f"2026-09-02T{h}:00Z" for h in (18, 19, 20)]
+    hourly = {"time": stamps, "temperature_2m": [20, 21, 22], "relative_humidity_2m": [50, 49, 48]}
+    found = read_forecast(service(hourly=hourly, utc_offset_seconds=-34_200))
+    assert found.zone_min == -570
+    assert found.hours[0].at == "2026-09-02T09:00"
+    assert found.hours[0].temperature_c == 20.5
+
+
+@pytest.mark.parametrize("zone", ["+99:99", "+14:30", "-15:00", "+05:75"])
+def test_a_zone_that_no_place_has_is_refused(zone: str) -> None:
+    with pytest.raises(InputError, match=r"no place on earth.*14:00"):
+        read_forecast(table(f"2026-09-02 13:00{zone},20,50", f"2026-09-02 14:00{zone},20,50"))
+    assert read_forecast(table("2026-09-02 13:00+14:00,20,50", "2026-09-02 14:00+14:00,20,50")).zone_min == 840
+
+
+def test_what_is_done_to_the_rows_is_said() -> None:
+    fine = hourly(30, minutes=10)
+    gap = read_forecast(table(*fine[:6], *fine[20:])).notes
+    assert gap[0] == "Rows every 10 minutes are averaged to hours."
+    assert gap[1].startswith("1 step is longer than an hour and bridged straight")
+    hole = read_forecast(table("2026-09-02 13:00,20,50", "2026-09-02 14:00,,49", "2026-09-02 15:00,22,48")).notes
+    assert hole == ("1 empty cell is bridged straight from the hours beside it.",)
+    warm = read_forecast(table("2026-09-02 13:00,14,50", "2026-09-02 14:00,50,50", head="time,temp F,rh %")).notes
+    assert warm == ("Temperatures are told in °F: −10 to 10 °C.",)
+    zones = [f"2026-11-01 {h},5,80" for h in ("00:00-05:00", "01:00-05:00", "01:00-06:00", "02:00-06:00")]
+    turned = read_forecast(table(*zones))
+    assert [one.at[11:] for one in turned.hours] == ["00:00", "01:00", "02:00", "03:00"]
+    assert turned.notes == ("The clocks change in this forecast: all hours are told by the clock of its first row.",)

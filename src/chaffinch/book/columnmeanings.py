@@ -18,7 +18,7 @@ from typing import Any, Final
 from chaffinch import units
 from chaffinch.book.names import folded, nfc
 from chaffinch.book.sheetgrid import unit_kinds
-from chaffinch.errors import InputError
+from chaffinch.errors import InputError, one_of
 
 FORMAT: Final = 1
 """Version of the matching file's layout."""
@@ -199,7 +199,7 @@ class Matching:
         found = next((i for i, name in enumerate(names) if folded(name) == folded(header)), None)
         if found is None:
             near = get_close_matches(header, names, n=1)
-            mend = f"did you mean {near[0]}?" if near else f"use one of {', '.join(names)}"
+            mend = f"did you mean {near[0]}?" if near else one_of(names)
             raise InputError("column", header, "is not in the spreadsheet", mend)
         columns = list(self.columns)
         columns[found] = _column(names[found], meant)

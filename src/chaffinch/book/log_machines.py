@@ -8,7 +8,7 @@ from typing import Final
 
 from chaffinch.book.desk import Desk
 from chaffinch.book.things import Thing, find_thing, things
-from chaffinch.errors import InputError
+from chaffinch.errors import InputError, one_of
 
 NO_NAME: Final = "unnamed"
 """What a machine is called that the log gives no name."""
@@ -78,7 +78,7 @@ def whose_records(
     by_own = {name or NO_NAME: name for name in all_names}
     for name in told:
         if name not in by_own:
-            raise InputError("machine-is", name, "is not in the log", f"use one of {', '.join(by_own)}")
+            raise InputError("machine-is", name, "is not in the log", one_of(by_own))
     found: dict[str, list[str]] = {}
     things_by_id: dict[str, Thing] = {}
     for name in names:

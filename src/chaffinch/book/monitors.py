@@ -21,7 +21,7 @@ from chaffinch.engine.estimate import default_prior
 from chaffinch.engine.monitor import BEYOND, MonitorKey, fit_monitor
 from chaffinch.engine.monitor_pair import LEAST_PAIRS, Pair, Per
 from chaffinch.engine.monitor_stale import Conditions, Standing, stale
-from chaffinch.errors import InputError
+from chaffinch.errors import InputError, one_of
 from chaffinch.how_far import Progress
 from chaffinch.reference import crop as find_crop
 
@@ -195,7 +195,9 @@ def _sensor(wanted: str | None, known: Sequence[str]) -> str:
         one for one in known if plain and one.startswith(f"loss_{plain}_")
     ]
     if not fitting:
-        raise InputError("sensor", wanted, "has no reading beside a check here", f"use one of {named or 'none'}")
+        raise InputError(
+            "sensor", wanted, "has no reading beside a check here", one_of(one or "the bar in the cab" for one in known)
+        )
     if len(fitting) > 1:
         raise InputError("sensor", wanted, "is told in several ways", f"use one of {', '.join(fitting)}")
     return fitting[0]

@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from chaffinch.errors import InputError
+from chaffinch.errors import InputError, one_of
 from chaffinch.fieldlog.clean import Cleaned, taken
 from chaffinch.fieldlog.rows import Rows
 
@@ -27,8 +27,8 @@ def of_machine(cleaned: Cleaned, name: str) -> Cleaned:
     rows = cleaned.rows
     machines = machines_of(rows)
     if name not in machines:
-        named = ", ".join(machine or "one without a name" for machine in machines)
-        raise InputError("machine", name, "is not in the log", f"use one of {named}")
+        named = one_of(machine or "the one without a name" for machine in machines)
+        raise InputError("machine", name, "is not in the log", named)
     if len(machines) == 1:
         return cleaned
     mine = np.array([part.machine == name for part in rows.parts])

@@ -13,7 +13,7 @@ from fractions import Fraction
 from types import MappingProxyType
 from typing import Final
 
-from chaffinch.errors import InputError
+from chaffinch.errors import InputError, one_of
 from chaffinch.fieldlog.rows import loss_reading
 from chaffinch.units.factors import ACRE_M2, FOOT_M, INCH_M, MILE_M, POUND_G
 
@@ -188,7 +188,7 @@ def match(headers: Sequence[str], units_row: Sequence[str], said: Mapping[str, s
     for name, meant in said.items():
         at = folded.get(name.strip().casefold())
         if at is None:
-            raise InputError("column", name, "is not in the table", f"use one of {', '.join(headers[:40])}")
+            raise InputError("column", name, "is not in the table", one_of(headers[:40]))
         found[at] = Matched(headers[at], said=True) if is_sensor(meant.strip()) else _as_said(headers[at], meant)
     for i, name in enumerate(headers):
         if is_sensor(name) and i not in found:

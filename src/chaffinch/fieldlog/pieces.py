@@ -12,7 +12,7 @@ from typing import Final, Protocol
 
 import numpy as np
 
-from chaffinch.errors import InputError
+from chaffinch.errors import InputError, one_of
 from chaffinch.fieldlog.clean import Cleaned, Flag, Taken, taken
 from chaffinch.fieldlog.lag import Lag
 from chaffinch.fieldlog.moments import FROM_S
@@ -187,8 +187,8 @@ def only(log: CleanedLog, machine: str) -> OnlyMachines:
     """
     names = machines_in(log)
     if machine not in names:
-        named = ", ".join(name or "one without a name" for name in names)
-        raise InputError("machine", machine, "is not in the log", f"use one of {named}")
+        named = one_of(name or "the one without a name" for name in names)
+        raise InputError("machine", machine, "is not in the log", named)
     every, records, counting = taken(np.zeros(0, np.uint16)), 0, 0
     for piece in pieces_of(log, (machine,)):
         every = added(every, taken(piece.flags))

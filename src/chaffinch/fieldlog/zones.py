@@ -13,7 +13,7 @@ from typing import Any, Final
 
 import numpy as np
 
-from chaffinch.errors import InputError
+from chaffinch.errors import InputError, one_of
 from chaffinch.fieldlog.opened import opened
 from chaffinch.fieldlog.places import to_degrees
 from chaffinch.fieldlog.rows import FloatArray, IntArray
@@ -209,7 +209,7 @@ def _column(columns: tuple[str, ...], asked: str, file: str) -> str:
     if asked:
         if asked in columns:
             return asked
-        raise InputError("zone column", asked, "is not in the file", f"use one of {', '.join(columns) or 'none'}")
+        raise InputError("zone column", asked, "is not in the file", one_of(columns))
     by_small = {name.casefold(): name for name in reversed(columns)}
     for usual in CALLED:
         if usual in by_small:

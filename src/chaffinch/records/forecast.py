@@ -103,6 +103,10 @@ def read_forecast(text: str, *, day: str | None = None) -> Forecast:
         raise InputError("forecast, header", None, "has no column of the humidity", mend)
     notes: list[str] = []
     columns = {"temperature": _celsius(rows, "temperature")}
+    if rows.units["temperature"] != "C":
+        warm = [one for one in columns["temperature"] if one is not None]
+        span = " to ".join(f"{one:.0f}".replace("-", "−") for one in (min(warm), max(warm)))
+        notes.append(f"Temperatures are told in {'K' if rows.units['temperature'] == 'K' else '°F'}: {span} °C.")
     _has_a_night(rows, moments)
     if "humidity" in rows.columns:
         columns["humidity"] = _percent(rows, "humidity")
@@ -124,6 +128,9 @@ def _moments(rows: Rows) -> list[Moment]:
         one = forecast_times.read_stamp(text, f"forecast, {place}, time")
         if one.zone_min is None and rows.zone:
             one = forecast_times.read_stamp(f"{text}{rows.zone}", f"forecast, {place}, time")
+        elif one.zone_min == 0 and rows.zone:
+            # Times in UTC beside the place's distance from it: the moment is told, and so is the clock.
+            one = Moment(one.minute, forecast_times.read_stamp(f"1970-01-01{rows.zone}", "forecast").zone_min)
         moments.append(one)
     if not moments:
         raise InputError("forecast", None, "has a header and no rows", "give at least two hours")
@@ -290,12 +297,15 @@ def _hourly(
     holes = int(np.isnan(known["temperature"]).sum() + np.isnan(known["humidity"]).sum())
     if holes:
         _holes_bridged(rows, local, known)
-        notes.append(f"{holes} empty cells are bridged straight from the hours beside them.")
+        cells = "1 empty cell is" if holes == 1 else f"{holes} empty cells are"
+        notes.append(f"{cells} bridged straight from the hours beside {'it' if holes == 1 else 'them'}.")
+    if any(one.zone_min != zone for one in moments):
+        notes.append("The clocks change in this forecast: all hours are told by the clock of its first row.")
     steps = np.diff(local)
     if steps.size and float(np.median(steps)) < HOUR_MIN:
         local, known = _averaged(local, known)
         notes.append(f"Rows every {float(np.median(steps)):g} minutes are averaged to hours.")
-    elif steps.size and steps.max() > HOUR_MIN:
+    if steps.size and steps.max() > HOUR_MIN:
         wide = int((steps > HOUR_MIN).sum())
         notes.append(
             f"{wide} {'step is' if wide == 1 else 'steps are'} longer than an hour and bridged straight (one hour "

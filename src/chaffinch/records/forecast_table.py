@@ -15,7 +15,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Final
 
-from chaffinch.errors import InputError
+from chaffinch.errors import InputError, one_of
 
 MOST_CHARACTERS: Final = 20_000_000
 """Largest forecast that is read [characters]; 20,000 rows take about 1 MB."""
@@ -51,6 +51,9 @@ LIKE: Final = {"temperature": "temperature", "dew": "temperature", "humidity": "
                "wind": "wind"}  # fmt: skip
 _NUMBER = re.compile(r"([+\-−]?(?:\d+(?:[.,]\d+)?|[.,]\d+))(.*)")
 """A number and what follows; blanks are taken off elsewhere, for a search that may begin at each takes their square."""
+_BRACKETED = re.compile(r"[(\[]([^)\]]{1,20})[)\]]\s*$")
+"""What stands in brackets at the end of a column's name: its unit, or one of these words."""
+_NO_UNITS: Final = frozenset(("rel", "relative", "avg", "average", "mean", "air", "outdoor", "outside", "2m", "10m"))
 _DATED = re.compile(r"\s*\"?\d{4}-\d{1,2}-\d{1,2}")
 _EMPTY: Final = frozenset(("", "-", "–", "na", "n/a", "nan", "null", "none"))
 
@@ -99,7 +102,7 @@ def rows_in(text: str) -> Rows:
     plain = text.lstrip("\ufeff").strip()
     if not plain:
         raise InputError("forecast", None, "is empty", "give a table with time, temperature and humidity")
-    if plain.startswith("{"):
+    if plain.startswith(("{", "[")):
         return _of_json(plain)
     lines = plain.splitlines()
     first = lines[0]
@@ -171,7 +174,16 @@ def _columns(head: Sequence[str]) -> tuple[dict[str, int], dict[str, str]]:
             both = f"{head[found[meaning]]}, {name}"
             raise InputError("forecast, header", both, f"could both be the {meaning}", "leave one of them")
         found[meaning], units[meaning] = k, _unit_in_header(name, meaning)
+        told = _BRACKETED.search(name)
+        if not units[meaning] and told is not None and told[1].casefold().replace(" ", "") not in _NO_UNITS:
+            _refuse_unit(meaning, name, told[1].strip())
     return found, units
+
+
+def _refuse_unit(quantity: str, header: str, told: str) -> None:
+    """A unit that is told and none of ours: the figures would be taken for another quantity."""
+    use = one_of(sorted(set(UNITS[LIKE[quantity]].values())))
+    raise InputError(f"forecast, {quantity} ({header})", told, "is no unit of it", f"{use}, or leave the column out")
 
 
 def _meaning(name: str) -> str:
@@ -205,7 +217,7 @@ def _of_json(text: str) -> Rows:
         # A ValueError too is a number of thousands of digits.
         where = f" at line {error.lineno}" if isinstance(error, json.JSONDecodeError) else ""
         raise InputError("forecast", None, f"is no JSON{where}", "save the service's answer whole") from None
-    hourly = whole.get("hourly")
+    hourly = whole.get("hourly") if isinstance(whole, dict) else None
     if not isinstance(hourly, dict) or not isinstance(hourly.get("time"), list):
         mend = "it needs an object hourly with an array time and one array per quantity"
         raise InputError("forecast, hourly", None, "is missing", mend)
@@ -214,8 +226,11 @@ def _of_json(text: str) -> Rows:
     found, units = _columns(names)
     headers = {name: names[k] for name, k in found.items()}
     for name, header in headers.items():
-        written = str(given.get(header, "")) if isinstance(given, dict) else ""
-        units[name] = UNITS[LIKE[name]].get(written.casefold().replace("°", "").strip(), units[name])
+        written = given.get(header) if isinstance(given, dict) else None
+        plain = "" if written is None else str(written).casefold().replace("°", "").strip()
+        if plain and plain not in UNITS[LIKE[name]]:
+            _refuse_unit(name, header, str(written))
+        units[name] = UNITS[LIKE[name]].get(plain, units[name])
     times = [str(one) for one in hourly["time"]]
     if len(times) > MOST_ROWS:
         raise InputError("forecast, hourly, time", len(times), f"is more than {MOST_ROWS:,}", "give fewer days")
@@ -317,7 +332,7 @@ def _with_told(units: Mapping[str, str], told: Mapping[str, set[str]], headers: 
         if len(known) > 1 or strange:
             shown = ", ".join(sorted(known))
             problem = "is no unit of it" if strange else "stand side by side"
-            use = ", ".join(sorted(set(UNITS[LIKE[name]].values())))
-            raise InputError(f"forecast, {name} ({headers[name]})", shown, problem, f"use one of {use}")
+            use = sorted(set(UNITS[LIKE[name]].values()))
+            raise InputError(f"forecast, {name} ({headers[name]})", shown, problem, one_of(use))
         found[name] = next(iter(known), units[name])
     return found

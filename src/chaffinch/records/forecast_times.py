@@ -12,6 +12,8 @@ from typing import Final
 from chaffinch.errors import InputError
 
 DAY_MIN: Final = 1440
+FARTHEST_ZONE_MIN: Final = 840
+"""No place's clock is farther from UTC [min]."""
 _STAMP = re.compile(
     r"(\d{4})-(\d{1,2})-(\d{1,2})(?:[T ]+(\d{1,2})(?::(\d{2}))?(?::\d{2}(?:\.\d+)?)?)?\s*(Z|UTC|[+-]\d{2}:?\d{2})?",
     re.I,
@@ -44,7 +46,7 @@ def read_stamp(text: str, field: str) -> Moment:
     if not 1 <= month <= 12 or not 1 <= day <= _days_in(year, month) or not 1970 <= year <= 2999:
         raise InputError(field, text, "is no day that exists", MEND)
     minute = _clock_min(match[4] or "0", match[5], "", text, field)
-    zone = None if match[6] is None else _zone_min(match[6])
+    zone = None if match[6] is None else _zone_min(match[6], text, field)
     return Moment(DAY_MIN * day_number(year, month, day) + minute - (zone or 0), zone)
 
 
@@ -112,9 +114,11 @@ def _clock_min(hour: str, minute: str | None, half: str, text: str, field: str) 
     return 60 * hours + minutes
 
 
-def _zone_min(text: str) -> int:
-    if text.upper() in ("Z", "UTC"):
+def _zone_min(zone: str, text: str, field: str) -> int:
+    if zone.upper() in ("Z", "UTC"):
         return 0
-    digits = text[1:].replace(":", "")
+    digits = zone[1:].replace(":", "")
     minutes = 60 * int(digits[:2]) + int(digits[2:])
-    return -minutes if text[0] == "-" else minutes
+    if int(digits[2:]) > 59 or minutes > FARTHEST_ZONE_MIN:
+        raise InputError(field, text, "is in a zone that no place on earth has", "give -12:00 to +14:00")
+    return -minutes if zone[0] == "-" else minutes

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from types import MappingProxyType
 from typing import Final
 
-from chaffinch.errors import UnknownKeyError
+from chaffinch.errors import UnknownKeyError, one_of
 
 SCHEMA: Final = 1
 """The version of the check-file schema this program reads and writes."""
@@ -298,7 +298,7 @@ def _mend(name: str, table: str, known: list[str]) -> str:
         if near := get_close_matches(plain, pool, n=1, cutoff=cutoff):
             home = others[near[0]]
             return f"did you mean {near[0]}{'' if home == table else f', which belongs {_home(home)}'}?"
-    return f"leave it out, or use one of {', '.join(known)}"
+    return f"leave it out, or {one_of(known)}"
 
 
 def _plain(number: float) -> str:
