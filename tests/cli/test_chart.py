@@ -53,7 +53,21 @@ def test_a_range_far_above_everything_is_cut_and_shown_as_cut():
     lines = chart(None, [Spot(4.0, Range(1, 10, 5000)), Spot(5.0, Range(8, 12, 20))], x_unit="km/h", y_unit="kg/ha")
 
     assert any("^" in row for row in drawn(lines))
+    assert lines[0] == "kg/ha   ranges reach 5 000"
     assert sum(row.count(POINT) for row in drawn(lines)) == 2
+
+
+def test_a_curves_range_that_is_cut_is_said_and_one_that_is_not_is_not():
+    high = Curve([4.0, 5.0, 6.0], [Range(1, 10, 12), Range(1, 11, 40.4), Range(1, 12, 14)])
+    lines = chart(high, [], x_unit="h", y_unit="bu/ac")
+    assert lines[0] == "bu/ac   ranges reach 40"
+    assert chart(CURVE, [], x_unit="km/h", y_unit="kg/ha")[0] == "kg/ha"
+
+
+def test_a_point_that_is_the_end_of_its_axis_is_drawn():
+    """0.1 is not ten hundredths to the last digit, and was taken for a point above the top."""
+    spot = Spot(1.0, Range(0.10000000000000002, 0.10000000000000002, 0.10000000000000002))
+    assert any(POINT in line for line in chart(None, [spot], x_unit="km/h", y_unit="bu/ac", width=1, height=1))
 
 
 def test_plain_terminals_get_plain_characters():

@@ -193,3 +193,17 @@ def test_hours_begin_anew_at_midnight() -> None:
         assert [text.text for text in below] == ["6", "12", "18", "0", "6", "12"]
         places = [float(text.get("x", "0")) for text in below]
         assert places == sorted(places)
+
+
+def test_ranges_cut_at_the_end_of_the_axis_are_said_in_the_drawing_and_in_its_text() -> None:
+    def curve(high: float) -> Chart:
+        return Chart(
+            Curve([5.0, 6.0, 7.0], [Range(5, 10, 14), Range(6, 11, high), Range(7, 12, 18)]), [], "km/h", "kg/ha"
+        )
+
+    cut = str(drawing.chart(curve(73.2), title="Loss", about="A curve.", name="c"))
+    assert "A curve. Its axis ends at 20; ranges reach up to 73 kg/ha and are cut there." in cut
+    # In both sizes of it, for those who see it.
+    assert cut.count("ranges reach 73<") == 2
+    whole = str(drawing.chart(curve(16), title="Loss", about="A curve.", name="c"))
+    assert "reach" not in whole

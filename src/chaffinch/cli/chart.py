@@ -69,7 +69,8 @@ def chart(
     Returns
     -------
     list of str
-        The unit of the y axis, ``height`` rows, the rule, its numbers, and the mark when there is one.
+        The unit of the y axis, with the highest end of a range that is cut at the top; ``height`` rows, the rule, its
+        numbers, and the mark when there is one.
     """
     width, height = max(LEAST_WIDTH, width), max(LEAST_HEIGHT, height)
     xs = [*(curve.x if curve else ()), *(s.x for s in spots), *([] if mark_x is None else [mark_x])]
@@ -93,18 +94,22 @@ def chart(
             r = _between(curve, x_axis.low + at / (width - 1) * (x_axis.high - x_axis.low))
             for line in range(row(r.high), row(r.low) + 1):
                 cells[line][at] = BAND
-            if r.median <= y_axis.high:
+            if r.median <= y_axis.reach:
                 cells[row(r.median)][at] = MIDDLE
     for spot in spots:
         at = column(spot.x)
         for line in range(row(spot.y.high), row(spot.y.low) + 1):
             cells[line][at] = BAR
-        if spot.y.high > y_axis.high:
+        if spot.y.high > y_axis.reach:
             cells[0][at] = "^"
     for spot in spots:
-        if spot.y.median <= y_axis.high:
+        if spot.y.median <= y_axis.reach:
             cells[row(spot.y.median)][column(spot.x)] = POINT
-    return _framed(cells, x_axis, y_axis, (column, row), (x_unit, y_unit), mark_x)
+    lines = _framed(cells, x_axis, y_axis, (column, row), (x_unit, y_unit), mark_x)
+    reach = y_axis.label(max(highs))
+    if max(highs) > y_axis.reach and reach != y_axis.label(y_axis.high):
+        lines[0] += f"   ranges reach {reach}"
+    return lines
 
 
 @dataclass(frozen=True, slots=True)
@@ -112,6 +117,11 @@ class _Axis:
     low: float
     high: float
     step: float
+
+    @property
+    def reach(self) -> float:
+        """Its upper end, and a hair for the last digit of a float."""
+        return self.high * (1.0 + 1e-9)
 
     @staticmethod
     def around(low: float, high: float, *, most: int, zero: bool) -> _Axis:

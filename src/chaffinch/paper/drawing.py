@@ -22,6 +22,7 @@ from markupsafe import Markup, escape
 from chaffinch.engine.estimate import Range
 from chaffinch.paper.axes import Axis, ClockAxis, step_of
 from chaffinch.paper.ink import NARROW, WIDE, Drawing, drawn
+from chaffinch.paper.words import words
 
 __all__ = [
     "NARROW",
@@ -197,7 +198,10 @@ def rows(
 
 
 def chart(given: Chart, *, title: str, about: str, name: str) -> Drawing:
-    """A curve with its range, the measured points with theirs, axes with units; below the axis a band of x."""
+    """A curve with its range, the measured points with theirs, axes with units; below the axis a band of x.
+
+    Ranges that reach above the axis are cut at its end, which is said in the drawing and in its text.
+    """
 
     def draw(width: int) -> tuple[int, list[Markup]]:
         wide = width >= WIDE
@@ -205,6 +209,8 @@ def chart(given: Chart, *, title: str, about: str, name: str) -> Drawing:
         x, y = _chart_axes(given, width, height)
         fits = wide and LETTER * len(given.y_unit) <= x.start - 6
         parts: list[Markup] = [_text(x.start - 6, y.end - 14, given.y_unit, "end" if fits else "start", at_least=2.0)]
+        if beyond := _beyond(given, y):
+            parts.append(_text(x.end, y.end - 14, words("drawing.beyond", high=beyond), "end"))
         for value in y.ticks():
             if value > y.low:
                 parts.append(_line(x.start, y.at(value), x.end, y.at(value), "hair"))
@@ -226,7 +232,18 @@ def chart(given: Chart, *, title: str, about: str, name: str) -> Drawing:
             parts += _bar(x, given.band, y.start + 58, "tick")
         return height + (70 if given.band is not None else 34), parts
 
+    y = _chart_axes(given, WIDE, 300)[1]
+    if beyond := _beyond(given, y):
+        cut = words("drawing.beyond.about", high=beyond, unit=given.y_unit, end=y.label(y.high))
+        about = f"{about} {cut}".strip()
     return drawn(draw, name, title, about)
+
+
+def _beyond(given: Chart, y: Axis) -> str:
+    """The highest end of a range that is cut at the axis, as its numbers are written; empty where none is cut."""
+    high = max(r.high for r in [*(given.curve.y if given.curve else ()), *(r for _, r in given.points)])
+    told = y.label(high)
+    return told if high > y.high and told != y.label(y.high) else ""
 
 
 def _chart_axes(given: Chart, width: int, height: int) -> tuple[Axis, Axis]:
