@@ -11,6 +11,7 @@ from typing import Any
 from phone_world import Farm, Handset, a_farm, nothing_lost
 from playwright.sync_api import Browser, expect
 
+from chaffinch.book.things import add_thing
 from chaffinch.sync.envelope import seal
 
 AT = "2026-08-14T16:00:00Z"
@@ -286,3 +287,57 @@ def test_a_record_that_cannot_be_sealed_says_so(farm: Farm, browser: Browser) ->
     expect(phone.page.get_by_role("heading", name="NOT SAVED")).to_be_visible()
     phone.see("half a character")
     assert phone.records() == []
+
+
+def test_the_spreader_is_said_of_the_whole_stop_and_shown(farm: Farm, browser: Browser) -> None:
+    """Frames came first, so the stop was opened before anybody spoke of the spreader; later it is put right."""
+    desk = farm.desk()
+    body = {"name": "Young Bess", "cut_width": "10 m", "drop_width": "1.5 m", "spread_width": "9 m"}
+    add_thing(desk, "combine", body)
+    desk.store.close()
+    phone = Handset.new(farm, browser)
+    phone.open()
+    phone.pair()
+    phone.acknowledge()
+    phone.choose(combine="Young Bess")
+    start_screen(phone)
+    phone.tap("New check")
+    phone.tap("Standing crop")
+    phone.tap("Frame")
+    phone.catch("0.5")
+
+    def at_another_place(spreader: str) -> None:
+        phone.tap("Another catch")
+        phone.tap("change")
+        phone.tap("In the discharge")
+        phone.tap(spreader, exact=True)
+        phone.tap("Red tray")
+        phone.see(f"In the discharge, spreader {spreader.lower()}, Red tray")
+
+    at_another_place("On")
+    phone.catch("21.5")
+    expect(phone.page.locator(".verdict, .figure").first).to_be_visible()
+    expect(phone.page.get_by_text("Cannot be worked out")).to_have_count(0)
+    phone.see("In the discharge, spreader on, Red tray")
+    at_another_place("Off")
+    phone.catch("18.5")
+    expect(phone.page.get_by_text("In the discharge, spreader off, Red tray")).to_have_count(2)
+    phone.save()
+    (record,) = phone.records()
+    assert record["body"]["check"]["spreading"] is False
+    start_screen(phone)
+    phone.see("in the discharge, spreader off, Red tray")  # what "New check" will go by
+    nothing_lost(farm, phone)
+
+
+def test_what_holds_for_the_next_stop_is_told_in_the_units_shown(farm: Farm, browser: Browser) -> None:
+    """A limit as losses are shown, not with the digits of a conversion; a speed of last week is not overlooked."""
+    phone = Handset.new(farm, browser).ready()
+    phone.see("canola · limit 60 kg/ha")
+    phone.page.goto(f"{phone.address}#/where")
+    phone.page.get_by_text("Limit, price, speed, widths").click()
+    phone.page.get_by_label("Ground speed").fill("6.5 km/h")
+    phone.tap("bu/ac, lb/ac")
+    phone.tap("Use these")
+    phone.see("canola · limit 1.07 bu/ac")
+    phone.see("said on this phone: speed 6.5 km/h")

@@ -4,8 +4,9 @@
  * in a worker beside the page, so that the screen never waits, and here where there is no worker.
  */
 
-import { answer, examine } from "../engine/check.js";
+import { answer, examine, limitOf } from "../engine/check.js";
 import { tableOf } from "./checktable.js";
+import { plainNumber } from "./figures.js";
 
 /** @typedef {import("./phone.js").Phone} Phone */
 /** @typedef {import("./stop.js").Stop} Stop */
@@ -138,6 +139,23 @@ export class Answers extends EventTarget {
       this.#here(one);
     }
     this.dispatchEvent(new Event("answered"));
+  }
+
+  /**
+   * The limit in words, in the unit that losses are shown in.
+   * @param {{[key: string]: any}} terms
+   * @returns {string}
+   */
+  limitWords(terms) {
+    if (!terms.limit) return "no limit set";
+    try {
+      const { combine: _, ...rest } = terms;
+      const found = limitOf({ ...rest, catch: [TRIED] }, this.phone.setup);
+      if (found) return `limit ${plainNumber(found.value)} ${found.unit}`;
+    } catch {
+      // What is wrong with the terms is told where they are chosen and used; here they stand as they were written.
+    }
+    return `limit ${terms.limit}`;
   }
 
   /**

@@ -188,7 +188,7 @@ export class Stops extends Frame {
     };
     const { terms } = this.phone.terms;
     this.sheet("Field, machine and terms", h("div.stack", {},
-      h("p", {}, `Now chosen on this phone: ${[terms.field?.name, terms.crop, terms.combine?.name, terms.limit && `limit ${terms.limit}`].filter(Boolean).join(", ")}.`),
+      h("p", {}, `Now chosen on this phone: ${[terms.field?.name, terms.crop, terms.combine?.name, terms.limit && this.answers.limitWords(terms)].filter(Boolean).join(", ")}.`),
       h("button.main", { onclick: use }, "Use these for this stop"),
       h("button.second", { onclick: () => { this.closeSheet(); this.go("/where"); } }, "Choose others first")));
   }
@@ -246,9 +246,10 @@ export class Stops extends Frame {
    * @param {string} at
    * @param {import("./stop.js").Pan} found
    * @param {{[key: string]: any}} chosen
+   * @param {{[key: string]: any}} [terms]  of the stop in hand, where one is
    */
-  problemOfCatch(at, found, chosen) {
-    return this.answers.problemOfCatch(this.#termsFor(chosen), { place: at, ...sizeOf(found), amount: "1 g", step: "0.1 g" });
+  problemOfCatch(at, found, chosen, terms = this.#termsFor(chosen)) {
+    return this.answers.problemOfCatch(terms, { place: at, ...sizeOf(found), amount: "1 g", step: "0.1 g" });
   }
 
   /**

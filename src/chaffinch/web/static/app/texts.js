@@ -50,6 +50,9 @@ export function placeTitle(place) {
   return PLACE[place]?.title ?? place;
 }
 
+/** Places whose catch depends on the spreader. */
+export const SPREADABLE = new Set(["discharge", "behind"]);
+
 /** Units of a reading, as the pad shows them. */
 export const UNIT = { g: "g", oz: "oz", mL: "mL", seeds: "seeds", "cm2 flat": "cm² flat" };
 

@@ -50,6 +50,18 @@ export function examine(table, setup) {
 }
 
 /**
+ * The limit in the unit that losses are shown in.
+ * @param {Table} table
+ * @param {Setup} setup
+ * @returns {{value: number, unit: string} | null}  null where none is set
+ * @throws {import("./errors.js").InputError} when the table says something that cannot be used
+ */
+export function limitOf(table, setup) {
+  const check = readTable(table, setup);
+  return check.limit_kg_ha === null ? null : { value: check.limit_kg_ha * measures(check).factor, unit: check.trade_unit };
+}
+
+/**
  * Answer a check.
  * @param {Table} table     a check file as JSON (docs/check-file.md)
  * @param {Setup} setup     the crops of /api/v1/setup

@@ -6,11 +6,16 @@ import { rangeWords } from "../figures.js";
 import { verdictShape } from "../ruler.js";
 import { readable } from "../shape.js";
 import { waiting } from "../stop.js";
-import { PLACE, SIGNAL, STANDS, STATE } from "../texts.js";
+import { PLACE, placeTitle, SIGNAL, SPREADABLE, STANDS, STATE } from "../texts.js";
 
 /** @typedef {import("../app.js").App} App */
 
 const SHOWN = 12;
+/** What a person may have said over the book, and still holds: in short words. @type {{[key: string]: string}} */
+const SAID = {
+  limit: "limit", yield: "yield", price: "price", speed: "speed", cut_width: "cut", drop_width: "discharge", spread_width: "throw",
+  windrower_width: "windrower", country: "country",
+};
 
 /** @param {App} app */
 export function home(app) {
@@ -50,13 +55,15 @@ function whereCard(app) {
   const combine = phone.thing("combines", phone.chosen.combine);
   const { terms } = phone.terms;
   const crop = phone.crop(terms.crop)?.name ?? "no crop chosen";
+  const own = Object.entries(SAID).filter(([key]) => phone.chosen.own?.[key]).map(([key, words]) => `${words} ${phone.chosen.own[key]}`).join(", ");
   const machine = combine?.name ?? (terms.combine?.cut_width ? `cut width ${terms.combine.cut_width}` : "no combine chosen");
   return h(
     "section.where",
     {},
     h("p.where-field", {}, field?.name ?? "No field chosen"),
-    h("p.soft", {}, [crop, terms.limit ? `limit ${terms.limit}` : "no limit set"].join(" · ")),
+    h("p.soft", {}, [crop, app.answers.limitWords(terms)].join(" · ")),
     h("p.where-machine", {}, [machine, phone.thing("operators", phone.chosen.operator)?.name].filter(Boolean).join(", ")),
+    own ? h("p.soft", {}, `said on this phone: ${own}`) : null,
     h("button.quiet", { onclick: () => app.go("/where") }, "Change field, machine or driver"),
   );
 }
@@ -82,10 +89,22 @@ function begin(app) {
       "button.main.tall",
       { onclick: () => app.begin() },
       "New check",
-      again ? h("span.below", {}, `${again.title.toLowerCase()}, ${panWords(pan)}`) : null,
+      again ? h("span.below", {}, catchWords(place, pan, phone.terms.terms, again.title.toLowerCase())) : null,
     ),
     again ? h("button.second", { onclick: () => app.begin({ elsewhere: true }) }, "New check at another place") : null,
   );
+}
+
+/**
+ * Where, with spreader on or off where that counts, and with which pan.
+ * @param {string} place
+ * @param {{[key: string]: string}} pan
+ * @param {{[key: string]: any}} terms  of the stop, or those chosen for the next
+ * @param {string} [title]
+ */
+export function catchWords(place, pan, terms, title = placeTitle(place)) {
+  const spreader = SPREADABLE.has(place) && terms.spreading !== undefined ? `spreader ${terms.spreading ? "on" : "off"}` : "";
+  return [title, spreader, panWords(pan)].filter(Boolean).join(", ");
 }
 
 /** @param {{[key: string]: string}} pan */

@@ -2,9 +2,9 @@
 /** What did the pan hold? A number with its unit and step, or a bag to be weighed later. */
 
 import { h, sign } from "../dom.js";
-import { placeTitle, UNIT } from "../texts.js";
+import { UNIT } from "../texts.js";
 import { amountOf, press, stepOf } from "../typed.js";
-import { panWords } from "./home.js";
+import { catchWords } from "./home.js";
 
 /** @typedef {import("../app.js").App} App */
 /** @typedef {import("../typed.js").Unit} Unit */
@@ -119,6 +119,7 @@ export function pad(app) {
 
   const n = weighing ? weighing.n : (stop?.next ?? 1);
   const at = weighing ?? draft;
+  const held = catchWords(at.place, at.pan, stop?.terms ?? phone.terms.terms);
   const title = weighing ? `Bag ${weighing.bag}` : `Catch ${n}`;
   const keys = ["1", "2", "3", "4", "5", "6", "7", "8", "9"].map((one) => h("button.key", { onclick: () => type(one) }, one));
   show();
@@ -128,8 +129,8 @@ export function pad(app) {
       "div.pad",
       {},
       weighing
-        ? h("p.context", {}, `${placeTitle(at.place)}, ${panWords(at.pan)}`)
-        : h("button.context", { onclick: () => app.go("/place") }, h("span.row-text", {}, `${placeTitle(at.place)}, ${panWords(at.pan)}`), h("span.below", {}, "change")),
+        ? h("p.context", {}, held)
+        : h("button.context", { onclick: () => app.go("/place") }, h("span.row-text", {}, held), h("span.below", {}, "change")),
       h("div.reading", {}, number, under),
       h("div.choices", { role: "group", "aria-label": "Unit of the reading" }, unitButtons),
       h("div.keys", { role: "group", "aria-label": "Digits" }, keys, decimal,

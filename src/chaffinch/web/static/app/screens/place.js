@@ -3,7 +3,7 @@
 
 import { choice, entry, h, row, s } from "../dom.js";
 import { PLACES } from "../checktable.js";
-import { PLACE } from "../texts.js";
+import { PLACE, SPREADABLE } from "../texts.js";
 import { panWords } from "./home.js";
 
 /** @typedef {import("../app.js").App} App */
@@ -56,15 +56,15 @@ export function sketch(key) {
   );
 }
 
-const SPREADABLE = new Set(["discharge", "behind"]);
-
 /** @param {App} app */
 export function pan(app) {
   const { phone, draft } = app;
   const at = draft.place;
-  const { terms } = phone.terms;
+  const stop = app.stopInHand;
+  const terms = stop?.terms ?? phone.terms.terms;
   const error = h("p.error", { role: "alert" });
-  let spreading = phone.chosen.own?.spreading;
+  let spreading = stop ? stop.terms.spreading : phone.chosen.own?.spreading;
+  const others = stop?.catches.some((one) => SPREADABLE.has(one.place)) ?? false;
   const asks = SPREADABLE.has(at) && terms.combine?.spread_width && terms.combine?.drop_width;
   /** @param {import("../stop.js").Pan} found */
   const take = async (found) => {
@@ -74,11 +74,15 @@ export function pan(app) {
       return;
     }
     const own = { ...phone.chosen.own, ...(asks ? { spreading } : {}) };
-    const problem = app.problemOfCatch(at, found, { ...phone.chosen, own });
+    const problem = app.problemOfCatch(at, found, { ...phone.chosen, own }, stop ? { ...terms, ...(asks ? { spreading } : {}) } : undefined);
     if (problem) {
       error.textContent = problem;
       error.scrollIntoView({ block: "center" });
       return;
+    }
+    if (stop && asks && spreading !== terms.spreading) {
+      // It is said of the whole stop, and the stop was opened with what was known then.
+      if (!(await app.say({ stop: stop.id, what: "terms", at: phone.now(), where: stop.where, terms: { ...terms, spreading } }))) return;
     }
     app.draft = { ...draft, pan: found };
     await phone.choose({ place: at, pan: found, own });
@@ -91,7 +95,7 @@ export function pan(app) {
       {},
       h("p.how", {}, sketch(at), h("span", {}, PLACE[at].how)),
       asks
-        ? h("section", {}, h("h2", {}, "Spreader or chopper"), choice("Spreader or chopper during the catch",
+        ? h("section", {}, h("h2", {}, others ? "Spreader or chopper, for all catches of this stop" : "Spreader or chopper"), choice("Spreader or chopper during the catch",
             [["false", "Off"], ["true", "On"]], spreading === undefined ? null : String(spreading), (value) => {
               spreading = value === "true";
               error.textContent = "";

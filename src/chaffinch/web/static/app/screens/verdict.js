@@ -6,9 +6,9 @@ import { rangeWords } from "../figures.js";
 import { ruler, verdictShape } from "../ruler.js";
 import { lossLabel, nextStep, sentence, verdictLine, worth } from "../said.js";
 import { waiting } from "../stop.js";
-import { PLACE, placeTitle } from "../texts.js";
+import { PLACE } from "../texts.js";
 import { CAUTION, VERDICT } from "../wording.js";
-import { clock, panWords } from "./home.js";
+import { catchWords, clock } from "./home.js";
 
 /** @typedef {import("../app.js").App} App */
 /** @typedef {import("../stop.js").Stop} Stop */
@@ -34,11 +34,11 @@ export function verdict(app, id) {
     node: h(
       "div.stack",
       {},
+      answer && bags.length > 0 ? h("p.note", {}, `${bags.length === 1 ? "A bag waits" : `${bags.length} bags wait`} to be weighed; the check can be saved when it is in. Nothing is lost when you leave.`) : null,
       answer ? answered(app, answer, stop.catches.filter((one) => one.amount !== null).map((one) => one.place), { earlier, field: stop.terms.field?.name }) : null,
       working ? h("p.lead.working", {}, "Kept. Working it out …") : null,
       !answer && !problem && !working ? h("p.lead", {}, bags.length > 0 ? "The bags wait to be weighed. Nothing is lost when you leave." : "No catch yet.") : null,
       problem ? h("div.note", { role: "alert" }, h("strong", {}, "Cannot be worked out"), h("p", {}, problem), h("button.quiet", { onclick: () => app.terms(stop) }, "Mend field, machine and terms")) : null,
-      answer && bags.length > 0 ? h("p.lead", {}, `${bags.length === 1 ? "A bag waits" : `${bags.length} bags wait`} to be weighed; the check can be saved when it is in. Nothing is lost when you leave.`) : null,
       catchList(app, stop),
       beside(app, stop),
       answer ? remarks(answer) : null,
@@ -102,7 +102,7 @@ function catchList(app, stop) {
     {},
     h("h2", {}, "Catches"),
     h("ul.catches", {}, stop.catches.map((one) => {
-      const place = [placeTitle(one.place), panWords(one.pan)].filter(Boolean).join(", ");
+      const place = catchWords(one.place, one.pan, stop.terms);
       const reading = (one.amount === null ? `bag ${one.bag}, to weigh` : one.amount ?? "as it was read").replace("cm2 flat", "cm² flat");
       return h(
         "li",

@@ -45,7 +45,7 @@ export function where(app, machine = "") {
     app.go("/");
   };
   const cropPlace = h("div", {}, cropChoice(app, given));
-  const own = h("details.own", { open: phone.things("combines").length === 0 }, h("summary", {}, "Limit, price, speed, widths for this stop"),
+  const own = h("details.own", { open: phone.things("combines").length === 0 }, h("summary", {}, "Limit, price, speed, widths, until changed"),
     OWN.map(([key, words, example]) => entry(words, {
       name: key,
       value: given.own[key],
