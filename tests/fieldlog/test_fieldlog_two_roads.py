@@ -13,7 +13,8 @@ from chaffinch.fieldlog.groups import from_start, medians, run_starts, sliding_m
 from chaffinch.fieldlog.lag import flow_lag, shifted_flow
 from chaffinch.fieldlog.overlap import overlap_share
 from chaffinch.fieldlog.passes import course
-from chaffinch.fieldlog.plane import step_m, to_plane
+from chaffinch.fieldlog.pieces import middle_over
+from chaffinch.fieldlog.plane import middle, step_m, to_plane
 from chaffinch.fieldlog.rows import Part, Rows
 from chaffinch.fieldlog.settings import usual
 
@@ -102,3 +103,15 @@ def test_metres_agree_with_the_spheroid(lat0: float) -> None:
     np.testing.assert_allclose(step_m(lon, lat)[1:], true, rtol=0.007)
     x, y = to_plane(lon, lat)
     np.testing.assert_allclose(np.hypot(np.diff(x), np.diff(y)), true, rtol=0.007)
+
+
+@pytest.mark.parametrize("lon0", [180.0, 0.0, 12.0])
+def test_a_field_that_lies_half_on_either_side_of_the_date_line_is_one(lon0: float) -> None:
+    # As many records east of it as west of it: the median of their numbers lies halfway around the earth.
+    lon = (lon0 + np.linspace(-0.01, 0.01, 40) + 180.0) % 360.0 - 180.0
+    lat = np.full(40, -17.0)
+    middle_lon, middle_lat = middle(lon, lat)
+    assert abs((middle_lon - lon0 + 180.0) % 360.0 - 180.0) < 1e-9
+    assert middle_over(lambda: iter([lon[:7], lon[7:]]), lambda: iter([lat])) == (middle_lon, middle_lat)
+    x, _ = to_plane(lon, lat)
+    np.testing.assert_allclose(np.diff(x), 0.02 / 39 * M_DEG * np.cos(np.radians(17.0)), rtol=1e-4)

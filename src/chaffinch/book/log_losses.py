@@ -204,7 +204,7 @@ class _Parts:
 
     def __init__(self, log: CleanedLog, runs: Sequence[Run], class_kmh: float, zones: ZonesTold | None) -> None:
         from chaffinch.fieldlog.loss_parts import CellTally, ClassTally
-        from chaffinch.fieldlog.pieces import median_over
+        from chaffinch.fieldlog.pieces import median_over, middle_over
 
         def column(name: str) -> Callable[[], Iterator[FloatArray]]:
             return lambda: (piece.rows.column(name) for piece in log.pieces())
@@ -215,7 +215,7 @@ class _Parts:
 
         self.by_speed = ClassTally(class_kmh)
         self.by_hour = ClassTally(HOUR_S) if all(part.clock == "utc" for part in log.parts) else None
-        middle = (median_over(column("lon_deg")), median_over(column("lat_deg")))
+        middle = middle_over(column("lon_deg"), column("lat_deg"))
         self.cells = CellTally(CELL_SWATHS * median_over(widths), middle)
         self.zones = None if zones is None else ZoneSums(zones, [run.loss for run in runs])
         for k, mine, use in shares(log, [run.whose for run in runs]):

@@ -16,6 +16,7 @@ from chaffinch.errors import InputError, one_of
 from chaffinch.fieldlog.clean import Cleaned, Flag, Taken, taken
 from chaffinch.fieldlog.lag import Lag
 from chaffinch.fieldlog.moments import FROM_S
+from chaffinch.fieldlog.plane import may_be_opposite, not_opposite
 from chaffinch.fieldlog.rows import FloatArray, IntArray, Part, joined
 from chaffinch.fieldlog.settings import Settings
 
@@ -87,6 +88,16 @@ def median_over(walk: Callable[[], Iterable[FloatArray]]) -> float:
     del held
     found = [_ranked(walk, rank, counts) for rank in sorted({(size - 1) // 2, size // 2})]
     return 0.5 * (found[0] + found[-1])
+
+
+def middle_over(
+    lon_deg: Callable[[], Iterable[FloatArray]], lat_deg: Callable[[], Iterable[FloatArray]]
+) -> tuple[float, float]:
+    """Median longitude and latitude of walks, as :func:`chaffinch.fieldlog.plane.middle`; NaN without any."""
+    lon0 = median_over(lon_deg)
+    if may_be_opposite(lon0):
+        lon0 = not_opposite(lon0, median_over(lambda: map(np.abs, lon_deg())))
+    return lon0, median_over(lat_deg)
 
 
 def _ranked(walk: Callable[[], Iterable[FloatArray]], rank: int, counts: IntArray) -> float:

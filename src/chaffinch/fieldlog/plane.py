@@ -15,6 +15,8 @@ from chaffinch.fieldlog.rows import FloatArray
 
 EARTH_M: Final = 6_371_008.8
 """Mean radius of the earth [m] (IUGG, memory)."""
+ACROSS_DEG: Final = 1.0
+"""Half the width of the widest field [deg]; own figure."""
 M_PER_DEG: Final = EARTH_M * np.pi / 180.0
 
 
@@ -24,7 +26,23 @@ def middle(lon_deg: FloatArray, lat_deg: FloatArray) -> tuple[float, float]:
     if not known.any():
         return float("nan"), float("nan")
     # The median: one position at the other end of the world must not move the middle.
-    return float(np.median(lon_deg[known])), float(np.median(lat_deg[known]))
+    lon0 = float(np.median(lon_deg[known]))
+    if may_be_opposite(lon0):
+        lon0 = not_opposite(lon0, float(np.median(np.abs(lon_deg[known]))))
+    return lon0, float(np.median(lat_deg[known]))
+
+
+def may_be_opposite(middle_lon_deg: float) -> bool:
+    """Whether a median longitude may be that of a field across 180 degrees, halfway around from where it lies."""
+    return abs(middle_lon_deg) < ACROSS_DEG
+
+
+def not_opposite(middle_lon_deg: float, away_deg: float) -> float:
+    """The middle of a field, by the median of its longitudes and that of how far they are from 0 [deg].
+
+    Half of the records at 179.99 and half at -179.99 have their median at 0.
+    """
+    return middle_lon_deg + 180.0 if away_deg > 90.0 else middle_lon_deg
 
 
 def to_plane(

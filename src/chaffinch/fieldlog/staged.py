@@ -25,7 +25,7 @@ from chaffinch.fieldlog.lag import Lag, shifted_flow
 from chaffinch.fieldlog.on_disk import get, get_rows, put, put_cleaned, put_rows
 from chaffinch.fieldlog.overlap import BLOCK, SOME, Ground, cuts, way_before
 from chaffinch.fieldlog.passes import Course, Frame, course
-from chaffinch.fieldlog.pieces import median_over
+from chaffinch.fieldlog.pieces import median_over, middle_over
 from chaffinch.fieldlog.rows import FloatArray, IntArray, Rows
 from chaffinch.fieldlog.settings import Settings
 from chaffinch.fieldlog.shelf import ShelfField
@@ -130,9 +130,10 @@ class _Staged:
 
         columns = field.shelf.columns
         located = "lon_deg" in columns and "lat_deg" in columns
-        middle = tuple(median_over(partial(known, k)) if located else float("nan") for k in (0, 1))
+        nowhere = float("nan"), float("nan")
+        middle = middle_over(partial(known, 0), partial(known, 1)) if located else nowhere
         usual_s = median_over(going)
-        self.frame = Frame((middle[0], middle[1]), True, usual_s if usual_s > 0 else 1.0, None)
+        self.frame = Frame(middle, True, usual_s if usual_s > 0 else 1.0, None)
         self.longest_s, self.width_m = {}, {}
         for part in field.numbers:
             usual = median_over(partial(going, (part,)))
