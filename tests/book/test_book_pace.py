@@ -218,6 +218,8 @@ def test_one_wild_check_moves_the_pace_by_little(book):
         ({"price_per_t": -3.0}, "price"),
         ({"today_kmh": 400.0}, "today's speed"),
         ({"fastest_kmh": 0.1}, "fastest speed"),
+        ({"yield_kg_ha": 5.6e7}, "yield"),
+        ({"width_m": 91.4}, "width"),
         ({"fastest_kmh": 1.0}, "fastest"),
         ({"width_m": 0.0}, "width"),
         ({"yield_kg_ha": 0.0}, "yield"),

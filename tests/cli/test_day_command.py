@@ -65,6 +65,9 @@ def test_typed_lines_are_read_from_standard_input(plan, monkeypatch):
         (("--forecast", "FILE", "--hour-cost", "400 /h", "--moisture", "112"), "--moisture", "12.5 %"),
         (("--forecast", "FILE", "--hour-cost", "400 /h", "--straw-lag", "soon"), "--straw-lag", "2.5"),
         (("--forecast", "FILE", "--hour-cost", "400 /h", "--area", "70"), "--area", "ha"),
+        (("--forecast", "FILE", "--hour-cost", "400 /h", "--yield", "1e6 bu/ac"), "yield", "check number and unit"),
+        (("--forecast", "FILE", "--hour-cost", "400 /h", "--width", "300 ft"), "width", "like 39 ft"),
+        (("--forecast", "FILE", "--hour-cost", "400 /h", "--fastest", "300 km/h"), "fastest speed", "while cutting"),
         (("--forecast", "HOT", "--hour-cost", "400 /h"), "forecast, line 3, temperature", "temperature (F)"),
     ],
 )

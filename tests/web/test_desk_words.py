@@ -19,7 +19,7 @@ WEB = Path(pages.__file__).parents[1]
 TEMPLATES = sorted((WEB / "templates").glob("*.html"))
 ROOMS = sorted(
     path
-    for room in (WEB / "pages", WEB.parent / "paper")
+    for room in (WEB, WEB / "pages", WEB.parent / "paper")
     for path in room.glob("*.py")
     if not path.name.startswith("words")
 )

@@ -17,10 +17,10 @@ from chaffinch.book.hour_costs import StoredHour, per_hour
 from chaffinch.book.hour_plausible import refuse_above_grain
 from chaffinch.book.humidity import hours_of, readings_of
 from chaffinch.book.pace import (
-    MEANT_KMH,
     UNTESTED_KMH,
     PaceTerms,
     price_of_job,
+    refuse_unmeant,
     round_speeds,
     tested_kmh,
     width_cut,
@@ -174,8 +174,7 @@ def day(
         For a figure that is missing everywhere or out of its range, or two currencies.
     """
     told = terms.pace
-    if told.fastest_kmh is not None:
-        between("fastest speed", told.fastest_kmh, *MEANT_KMH, "write the speed of the combine while cutting")
+    refuse_unmeant(told)
     read = readings_of(desk)
     found = curves(
         desk, combine, crop, season=season, among=(TOUGHNESS,), seed=seed, progress=progress,

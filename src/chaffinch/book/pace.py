@@ -19,7 +19,7 @@ from chaffinch.book.hour_plausible import refuse_above_grain
 from chaffinch.book.own_slope import p_rises, p_slower_pays
 from chaffinch.book.points import overlap_m, yield_of_field
 from chaffinch.book.things import Thing, by_ids
-from chaffinch.engine.domain import FloatArray, between, positive
+from chaffinch.engine.domain import FloatArray, positive
 from chaffinch.engine.estimate import CLEAR
 from chaffinch.engine.pace import Pace, best_pace
 from chaffinch.engine.pace_curves import LossAtSpeeds, pair_posteriors
@@ -38,6 +38,10 @@ FEWEST_SPEEDS: Final = 12
 """Speeds the curves are drawn at, at least: they are read in between."""
 MEANT_KMH: Final = (0.5, 25.0)
 """Speeds a combine can be meant to cut at [km/h]; own figures."""
+MEANT_YIELD_KG_HA: Final = (1.0, 30_000.0)
+"""Yields that can be meant, as in a check file [kg/ha]; own figures."""
+MEANT_WIDTH_M: Final = (0.3, 30.0)
+"""Widths that can be cut, as in a check file [m]; own figures."""
 UNTESTED_KMH: Final = (2.0, 10.0)
 """Speeds shown for a combine that was never checked [km/h]; own figures."""
 
@@ -174,9 +178,7 @@ def pace(
     InputError
         For a figure that is missing everywhere or out of its range, or two currencies.
     """
-    for name, speed in (("today's speed", terms.today_kmh), ("fastest speed", terms.fastest_kmh)):
-        if speed is not None:
-            between(name, speed, *MEANT_KMH, "write the speed of the combine while cutting, like 6 km/h")
+    refuse_unmeant(terms)
     found = curves(desk, combine, crop, season=season, seed=seed, progress=progress)
     assumed: list[str] = []
     price, of_book = price_of_job(desk, terms, field, found, assumed)
@@ -232,6 +234,26 @@ def pace(
     return PaceAnswer(
         found, loss, answer, hour, price, width, lost, yield_kg_ha, parts, said, p_own, currency, up, stored
     )
+
+
+def refuse_unmeant(terms: PaceTerms) -> None:
+    """Refuse speeds, a yield or a width that cannot be meant: they would only come to light as huge losses.
+
+    Raises
+    ------
+    InputError
+        For one beyond :data:`MEANT_KMH`, :data:`MEANT_YIELD_KG_HA` or :data:`MEANT_WIDTH_M`.
+    """
+    speed = "write the speed of the combine while cutting, like 6 km/h"
+    for name, told, span, unit, mend in (
+        ("today's speed", terms.today_kmh, MEANT_KMH, "km/h", speed),
+        ("fastest speed", terms.fastest_kmh, MEANT_KMH, "km/h", speed),
+        ("yield", terms.yield_kg_ha, MEANT_YIELD_KG_HA, "kg/ha", "check number and unit, like 45 bu/ac"),
+        ("width", terms.width_m, MEANT_WIDTH_M, "m", "check number and unit, like 39 ft"),
+    ):
+        if told is not None and not span[0] <= told <= span[1]:
+            problem = f"must be from {span[0]:g} to {span[1]:g} {unit}"
+            raise InputError(name, f"{told:g} {unit}", problem, mend)
 
 
 def tested_kmh(found: Curves, load_per_kmh: float) -> tuple[float, float] | None:
