@@ -61,7 +61,12 @@ def test_two_workers_sum_and_draw_each_field_as_one_core_does(
 ) -> None:
     monkeypatch.chdir(tmp_path)
     desk, to = mapped.book.desk, Path("two")
-    # Workers elsewhere read a copy of the book that lies beside the maps, and is gone afterwards.
+    # Workers elsewhere read a copy of the book that lies beside the maps, and is gone afterwards: that of a run which
+    # was killed, too.
+    left = to / ".book-chaffinch-killed"
+    left.mkdir(parents=True)
+    for name in ("in-use", "book.chaffinch"):
+        (left / name).write_bytes(b"")
     both = map_folder(desk, mapped.folder, "canola", to, price_per_t=600.0, on=scheduler)
     assert str(both) == str(mapped.done)  # NaN is not itself
     assert sorted(path.name for path in to.iterdir()) == list(maps(mapped.to))

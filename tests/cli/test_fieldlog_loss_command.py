@@ -174,7 +174,7 @@ def test_a_log_is_looked_at_in_the_farms_units(chaffinch, tmp_path, monkeypatch)
         (["--speed", ""], "--speed"),
         (["--speed", "5 km/h", "--price", " "], "is empty"),
         (["--speed", "5 km/h", "--hour-cost", "450 m"], "--hour-cost"),
-        (["--speed", "60 km/h"], "other pace"),
+        (["--speed", "60 km/h"], "--speed: must be from"),
         (["--speed", "5 km/h", "--combine", "x"], "x"),
     ],
 )
@@ -226,3 +226,19 @@ def test_each_log_of_a_folder_has_a_line_and_a_map(chaffinch, tmp_path):
     for more in (("--zones", "a.gpkg"), ("--machine", "x")):
         assert chaffinch("fieldlog", "map", str(folder), "--each", *given, *more).status == 2
     assert chaffinch("fieldlog", "map", EXAMPLE, "--on", "dask", *given).status == 2
+
+
+@pytest.mark.usefixtures("harvest")
+@pytest.mark.parametrize(
+    ("more", "said"),
+    [
+        (("--speed", "20 mph"), "--speed: must be from 0.5 to 25 km/h (got '20 mph')"),
+        (("--speed", "0.2 mph"), "--speed: must be from 0.5 to 25 km/h (got '0.2 mph')"),
+        (("--best", "--fastest", "90 km/h", "--price", "600 /t", "--hour-cost", "450 /h"), "--fastest: must be from"),
+        (("--speed", "5 km/h", "--fastest", "4 km/h"), "--fastest: bounds the best pace, and that is not asked for"),
+    ],
+)
+def test_speeds_nobody_means_are_refused_as_they_were_written(chaffinch, more, said):
+    ran = asked(chaffinch, "what-if", *more)
+    assert ran.status == 2
+    assert said in ran.err

@@ -14,7 +14,7 @@ from chaffinch.book.check import answer
 from chaffinch.book.check_json import as_json
 from chaffinch.book.checks import find_check
 from chaffinch.book.fields import field_summary
-from chaffinch.book.figures import percent, plain_number, range_words, rounded, seeds_text
+from chaffinch.book.figures import kept_digits, percent, plain_number, range_words, rounded, seeds_text
 from chaffinch.book.ledger import ledger
 from chaffinch.book.ledger_json import as_json as ledger_json
 from chaffinch.book.plan_json import card_as_json
@@ -166,3 +166,11 @@ def test_a_check_of_the_book_uses_its_fields_price(season: SeasonBook) -> None:
     assert report.of == (logged.id,)
     assert report.price == "600.0 /t"
     stands(text_of(printed(report).pdf), "Long Hollow", "Old Bess", "driver Ann", f"check {logged.id[:8]}")
+
+
+@pytest.mark.parametrize(
+    ("value", "shown"),
+    [(1.0, "1.0"), (0.97, "0.97"), (0.996, "1.0"), (12.3, "12"), (0.0, "0"), (104.0, "100"), (-1.04, "−1.0")],
+)
+def test_measured_numbers_of_a_column_keep_their_digits(value: float, shown: str) -> None:
+    assert kept_digits(value) == shown

@@ -16,7 +16,7 @@ from functools import lru_cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
-from chaffinch.book.desk import Desk, new_id, open_desk
+from chaffinch.book.desk import Desk, open_desk
 from chaffinch.book.fieldlog_folder import file_name, folder_for
 from chaffinch.book.fieldlogs import libraries
 from chaffinch.book.keeping import back_up
@@ -29,8 +29,9 @@ from chaffinch.how_far import Progress
 if TYPE_CHECKING:
     from chaffinch.fieldlog.answers import Answers
 
-COPY: Final = ".book-{id}.chaffinch"
-"""Name of the copy of the book that workers of other machines read; another one each time, since they live on."""
+COPIED_TO: Final = ".book-chaffinch-"
+"""How the folder beside the maps begins that holds the copy of the book for workers of other machines; another one each
+time, since they live on."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -179,6 +180,7 @@ def map_folder(
     from chaffinch.fieldlog.cluster import HERE, for_each_on
     from chaffinch.fieldlog.each import for_each, logs_in
     from chaffinch.fieldlog.settings import usual
+    from chaffinch.fieldlog.work_folder import drop_work_folder, make_work_folder
 
     usual().but(settings or {})
     root = Path(folder)
@@ -196,12 +198,15 @@ def map_folder(
     if work.to is None:
         problem = "has workers elsewhere, which read the book beside the maps"
         raise InputError("on", on, problem, "name a folder for the maps that they see too: --to FOLDER")
-    copy = work.to / COPY.format(id=new_id()[:8])
+    # What a run that was killed left there goes with the next one.
+    folder_of_copy = make_work_folder(COPIED_TO, work.to)
+    folder_of_copy.chmod(work.to.stat().st_mode & 0o777)  # who may look into the maps reads the copy
+    copy = folder_of_copy / "book.chaffinch"
     try:
         back_up(desk, str(copy))
         return for_each_on(on, dataclass_replace(work, book=str(copy), copied=True), logs, jobs, progress)
     finally:
-        copy.unlink(missing_ok=True)
+        drop_work_folder(folder_of_copy)
 
 
 def _whole(desk: Desk) -> str:

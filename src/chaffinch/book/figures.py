@@ -44,6 +44,15 @@ def plain_number(value: float, significant: int = 3) -> str:
     return text.rstrip("0").rstrip(".") if "." in text else text
 
 
+def kept_digits(value: float, significant: int = 2) -> str:
+    """A measured number with ``significant`` digits, a zero at its end too: ``1.0`` stands beside ``0.97``."""
+    if value == 0:
+        return "0"
+    # Rounding first: 0.996 becomes 1.0, not 1.00.
+    value = float(f"{value:.{significant - 1}e}")
+    return rounded(value, significant - 1 - math.floor(math.log10(abs(value))))
+
+
 def seeds_text(seeds: float) -> str:
     """A number of seeds to expect: whole seeds from ten, three digits at most."""
     return plain_number(seeds) if seeds >= 100 else rounded(seeds, 0 if seeds >= 10 else 1)

@@ -10,17 +10,44 @@ from chaffinch import units
 from chaffinch.book.currency import MoneyTold, one_currency, read_told
 from chaffinch.book.desk import Desk
 from chaffinch.book.hour_plausible import meant
-from chaffinch.book.log_losses import LogLoss, log_loss
+from chaffinch.book.log_losses import MEANT_KMH, LogLoss, log_loss
 from chaffinch.book.log_machines import told_machines
 from chaffinch.book.log_zones import ZonesTold
 from chaffinch.book.shown_unit import PaceUnit
 from chaffinch.book.things import Thing
+from chaffinch.errors import InputError
 
 if TYPE_CHECKING:
     from chaffinch.fieldlog.answers import Answers
 
 Called = Callable[[str], str]
 """How a face calls a figure in an error: ``hour_cost`` → ``--hour-cost`` on the command line."""
+
+
+def asked_money(
+    text: str | None, kind: str, field: str, bushel_kg: float | None = None
+) -> tuple[float | None, list[MoneyTold]]:
+    """A price or the cost of an hour as a person writes it, and which money that is; None where nothing is told.
+
+    Parameters
+    ----------
+    text : str or None
+    kind : {"price", "money_rate"}
+    field : str
+        What errors call it.
+    bushel_kg : float or None
+        Weight of a bushel [kg], for a price by the bushel.
+
+    Raises
+    ------
+    InputError
+        For one that cannot be read, is below 0, or is more than any hour costs.
+    """
+    if not text:
+        return None, []
+    told = read_told(text, kind, field=field, bushel_kg=bushel_kg)
+    value = units.read_not_negative(text, kind, field=field, bushel_kg=bushel_kg).value
+    return (meant(value, field=field, shown=text) if kind == "money_rate" else value), [told]
 
 
 def asked_loss(
@@ -67,21 +94,24 @@ def asked_loss(
     InputError
         For a figure that cannot be read, two currencies, or a log that cannot be summed.
     """
-    told: list[MoneyTold] = []
-
-    def money(name: str, kind: str, bushel_kg: float | None = None) -> float | None:
-        text = given.get(name)
-        if not text:
-            return None
-        told.append(read_told(text, kind, field=called(name), bushel_kg=bushel_kg))
-        value = units.read_not_negative(text, kind, field=called(name), bushel_kg=bushel_kg).value
-        return meant(value, field=called(name), shown=text) if kind == "money_rate" else value
+    price, told = asked_money(given.get("price"), "price", called("price"), unit.bushel_kg)
+    hour_cost, of_hour = asked_money(given.get("hour_cost"), "money_rate", called("hour_cost"))
+    told += of_hour
 
     def speed(name: str) -> float | None:
         text = given.get(name)
-        return units.read_positive(text, "speed", field=called(name)).value if text else None
+        if not text:
+            return None
+        kmh = units.read_positive(text, "speed", field=called(name)).value
+        low, high = MEANT_KMH
+        if not low <= kmh <= high:
+            problem = f"must be from {low:g} to {high:g} km/h"
+            raise InputError(called(name), text, problem, "write a speed of a combine while cutting, like 6 km/h")
+        return kmh
 
-    price, hour_cost = money("price", "price", unit.bushel_kg), money("hour_cost", "money_rate")
+    if given.get("fastest") and given.get("best") != "yes":
+        problem = "bounds the best pace, and that is not asked for"
+        raise InputError(called("fastest"), given["fastest"], problem, "ask for the best pace, or leave it out")
     one_currency(desk, told)
     found = log_loss(
         desk, combine, crop, path, answers, season=season, price_per_t=price, hour_cost_per_h=hour_cost,

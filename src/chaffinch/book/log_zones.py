@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
+from chaffinch.book.figures import range_words
 from chaffinch.engine.estimate import Range
 from chaffinch.errors import InputError
 
@@ -50,6 +51,43 @@ class ZoneLoss:
     total_kg: Range | None
     kg_ha: Range | None
     money: Range | None
+
+
+def zone_rows(
+    zones: Sequence[ZoneLoss],
+    per_kg_ha: float,
+    area: Callable[[float], str],
+    *,
+    none: str,
+    empty: str,
+    priced: bool,
+) -> list[list[str]]:
+    """What each zone lost, as rows of a table: name, area, middle, likely range, and money where there is a price.
+
+    Parameters
+    ----------
+    zones : sequence of ZoneLoss
+    per_kg_ha : float
+        What one kilogram per hectare is in the unit of the page.
+    area : callable
+        Hectares as this face writes them.
+    none, empty : str
+        What stands for what lies in no zone, and for a zone where no record counts.
+    priced : bool
+        Whether there is a column of money.
+    """
+    rows = []
+    for one in zones:
+        row = [one.name or none, area(one.cut_ha)]
+        if one.kg_ha is None:
+            row += ["–", empty]
+        else:
+            low, middle, high = range_words(one.kg_ha.times(per_kg_ha))
+            row += [middle, f"{low} to {high}"]
+        if priced:
+            row.append("–" if one.money is None else range_words(one.money)[1])
+        rows.append(row)
+    return rows
 
 
 class ZoneSums:

@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
 from chaffinch.cli.book_which import book_option, open_the_book, print_json, progress
-from chaffinch.cli.fieldlog_options import answer_options, answers, numbers
+from chaffinch.cli.fieldlog_options import answer_options, answers, flag_of, numbers, refuse_empty
 from chaffinch.cli.page import Page
 from chaffinch.errors import InputError
 
@@ -172,24 +172,12 @@ def found_loss(
     season = None if season_name is None else one_thing(desk, "season", season_name, flag="--season").id
     settings = numbers(given.pop("changed"))
     asked |= {name: given.pop(name) for name in ("price", "machine")}
-    _refuse_empty(asked)
+    refuse_empty(asked)
     asked["machine_is"] = "\n".join(given.pop("machine_is"))
     unit = unit_of(desk, crop, report_in=report_in)
     with progress("Reading the log") as step:
         found, sign = asked_loss(
-            desk, path, answers(given), asked, combine=combine, crop=crop, unit=unit, called=_flag,
+            desk, path, answers(given), asked, combine=combine, crop=crop, unit=unit, called=flag_of,
             settings=settings, season=season, zones=zones, progress=step,
         )  # fmt: skip
     return found, unit, sign
-
-
-def _flag(name: str) -> str:
-    """How the command line calls what is asked of a log: ``hour_cost`` → ``--hour-cost``."""
-    return f"--{name.replace('_', '-')}"
-
-
-def _refuse_empty(asked: Mapping[str, str | None]) -> None:
-    """An option that was given with nothing in it is a slip, where a form leaves a field empty on purpose."""
-    for name, text in asked.items():
-        if text is not None and not text.strip():
-            raise InputError(_flag(name), text, "is empty", "write something, or leave it out")

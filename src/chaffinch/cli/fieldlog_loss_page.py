@@ -9,8 +9,9 @@ from typing import TYPE_CHECKING, Any, Final
 from chaffinch.book.check_json import as_range
 from chaffinch.book.fieldlog_said import doubts_said
 from chaffinch.book.fieldlogs import moment_text
-from chaffinch.book.figures import plain_number, range_words
+from chaffinch.book.figures import kept_digits, plain_number, range_words
 from chaffinch.book.log_answer import hours_said
+from chaffinch.book.log_zones import zone_rows
 from chaffinch.cli.book_figures import headline
 from chaffinch.cli.fieldlog_machines_page import machines_table, name_of, paces_table
 from chaffinch.cli.page import Page
@@ -74,20 +75,12 @@ def show(found: LogLoss, unit: PaceUnit, sign: str, page: Page) -> None:
 def _zones(found: LogLoss, unit: PaceUnit, sign: str, page: Page) -> None:
     """What each zone lost."""
     priced = found.money is not None
-    rows = [
-        ["zone", unit.loss.land, unit.loss.name, "likely", *([f"lost, {sign.strip() or 'money'}"] if priced else [])]
-    ]
-    for one in found.by_zone:
-        row = [one.name or "in no zone", plain_number(one.cut_ha / unit.ha)]
-        if one.kg_ha is None:
-            row += ["–", "no record counts"]
-        else:
-            low, middle, high = range_words(one.kg_ha.times(unit.loss.factor))
-            row += [middle, f"{low} to {high}"]
-        if priced:
-            row.append("–" if one.money is None else range_words(one.money)[1])
-        rows.append(row)
-    page.print_table(rows)
+    head = ["zone", unit.loss.land, unit.loss.name, "likely"]
+    rows = zone_rows(
+        found.by_zone, unit.loss.factor, lambda ha: plain_number(ha / unit.ha),
+        none="in no zone", empty="no record counts", priced=priced,
+    )  # fmt: skip
+    page.print_table([head + [f"lost, {sign.strip() or 'money'}"] * priced, *rows])
     if found.in_several:
         page.paragraph(f"{found.in_several:,} records lie in several zones and count in the first.")
 
@@ -321,7 +314,7 @@ def _tonnes(r: Range) -> tuple[str, str]:
 
 
 def _of_class(one: ClassLoss, unit: PaceUnit) -> list[str]:
-    return [plain_number(one.area_ha / unit.ha), plain_number(one.kg_ha * unit.loss.factor)]
+    return [plain_number(one.area_ha / unit.ha), kept_digits(one.kg_ha * unit.loss.factor, 3)]
 
 
 def _class_json(one: ClassLoss, name: str) -> dict[str, float]:

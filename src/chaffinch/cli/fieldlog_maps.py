@@ -6,9 +6,8 @@ import math
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
-from chaffinch import units
 from chaffinch.cli.book_which import open_the_book, print_json, progress
-from chaffinch.cli.fieldlog_options import answers, numbers
+from chaffinch.cli.fieldlog_options import answers, numbers, refuse_empty
 from chaffinch.cli.page import Page
 from chaffinch.errors import InputError
 
@@ -21,8 +20,9 @@ def map_each(
     path: str, given: dict[str, Any], *, to: str | None, replace: bool, jobs: int, on: str, as_data: bool
 ) -> int:
     """Sum every log below a folder and print a line for each; the exit status: 1 where one was left out."""
-    from chaffinch.book.currency import one_currency, read_told
+    from chaffinch.book.currency import one_currency
     from chaffinch.book.fieldlog_maps import map_folder
+    from chaffinch.book.log_asked import asked_money
     from chaffinch.book.log_machines import told_machines
     from chaffinch.book.shown_unit import unit_of
     from chaffinch.cli.book_filing import one_thing
@@ -40,10 +40,8 @@ def map_each(
         numbers(given.pop("changed")),
     )
     unit = unit_of(desk, crop)
-    price, told = None, []
-    if price_text is not None:
-        told.append(read_told(price_text, "price", field="--price", bushel_kg=unit.bushel_kg))
-        price = units.read_not_negative(price_text, "price", field="--price", bushel_kg=unit.bushel_kg).value
+    refuse_empty({"price": price_text})
+    price, told = asked_money(price_text, "price", "--price", unit.bushel_kg)
     sign = one_currency(desk, told)
     with progress("Summing the fields") as step:
         done = map_folder(

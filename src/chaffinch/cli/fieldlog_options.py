@@ -72,3 +72,15 @@ def numbers(texts: tuple[str, ...]) -> dict[str, float]:
         if not equals:
             raise InputError("--set", text, "is not understood", 'write it like "speed_least_kmh=2.5"')
     return found
+
+
+def flag_of(name: str) -> str:
+    """How the command line calls what is asked of a log: ``hour_cost`` → ``--hour-cost``."""
+    return f"--{name.replace('_', '-')}"
+
+
+def refuse_empty(asked: Mapping[str, str | None]) -> None:
+    """An option that was given with nothing in it is a slip, where a form leaves a field empty on purpose."""
+    for name, text in asked.items():
+        if text is not None and not text.strip():
+            raise InputError(flag_of(name), text, "is empty", "write something, or leave it out")

@@ -9,12 +9,12 @@ from typing import TYPE_CHECKING, Final
 
 from chaffinch.book.fieldlog_said import doubts_said, flag_said, lags_said, problem_said, warnings_said
 from chaffinch.book.fieldlogs import LogCleaned, moment_text
-from chaffinch.book.figures import plain_number, range_words, rounded
+from chaffinch.book.figures import kept_digits, plain_number, range_words, rounded
 from chaffinch.book.log_answer import hours_said
 from chaffinch.book.log_large import LogWalked
 from chaffinch.book.log_losses import LogLoss, MachineLoss
 from chaffinch.book.log_zone_edges import zone_edges
-from chaffinch.book.log_zones import ZonesTold
+from chaffinch.book.log_zones import ZonesTold, zone_rows
 from chaffinch.book.shown_unit import PaceUnit
 from chaffinch.book.times import local
 from chaffinch.engine.estimate import Range
@@ -167,7 +167,7 @@ def _machines(found: LogLoss, unit: PaceUnit, sign: str, weight: Weight) -> list
 
 def _ends(squares: Squares, level: int, unit: PaceUnit) -> tuple[str, str] | None:
     own = [loss * unit.loss.factor for _, loss in squares.third(level)]
-    return None if not own else (plain_number(min(own), 2), plain_number(max(own), 2))
+    return None if not own else (kept_digits(min(own)), kept_digits(max(own)))
 
 
 def _edges(squares: Squares, zones: ZonesTold | None) -> list[Edge]:
@@ -185,18 +185,13 @@ def _by_zone(found: LogLoss, unit: PaceUnit, sign: str) -> list[list[str]]:
     if not found.by_zone:
         return []
     priced = [words("whole.zones.money", sign=sign_of(sign).strip() or "money")] if found.money is not None else []
-    rows = [["", words("whole.zones.column"), words("column.area"), unit.loss.name, words("column.likely"), *priced]]
-    for number, one in enumerate(found.by_zone, start=1):
-        row = [str(number) if one.name else "", one.name or words("whole.zones.none"), area_said(one.cut_ha, unit.loss)]
-        if one.kg_ha is None:
-            row += ["–", words("whole.zones.empty")]
-        else:
-            low, middle, high = range_words(one.kg_ha.times(unit.loss.factor))
-            row += [middle, f"{low} to {high}"]
-        if priced:
-            row.append("–" if one.money is None else range_words(one.money)[1])
-        rows.append(row)
-    return rows
+    head = ["", words("whole.zones.column"), words("column.area"), unit.loss.name, words("column.likely"), *priced]
+    rows = zone_rows(
+        found.by_zone, unit.loss.factor, lambda ha: area_said(ha, unit.loss),
+        none=words("whole.zones.none"), empty=words("whole.zones.empty"), priced=bool(priced),
+    )  # fmt: skip
+    numbers = [str(k) if one.name else "" for k, one in enumerate(found.by_zone, start=1)]
+    return [head, *([number, *row] for number, row in zip(numbers, rows, strict=True))]
 
 
 def _zones_said(found: LogLoss) -> list[str]:
@@ -235,12 +230,12 @@ def _thirds(squares: Squares, unit: PaceUnit) -> list[list[str]]:
             continue
         area = sum(a for a, _ in own)
         mean = sum(a * loss for a, loss in own) / area * unit.loss.factor
-        rows.append([words(f"report.map.{which}"), *ends, plain_number(mean, 2), area_said(area, unit.loss)])
+        rows.append([words(f"report.map.{which}"), *ends, kept_digits(mean), area_said(area, unit.loss)])
     return rows
 
 
 def _class(one: ClassLoss, unit: PaceUnit) -> list[str]:
-    return [area_said(one.area_ha, unit.loss), plain_number(one.kg_ha * unit.loss.factor, 2)]
+    return [area_said(one.area_ha, unit.loss), kept_digits(one.kg_ha * unit.loss.factor)]
 
 
 def _by_speed(found: LogLoss, unit: PaceUnit) -> list[list[str]]:
