@@ -224,3 +224,18 @@ def test_a_forecast_with_a_zone_of_its_own_keeps_its_clock(taught: SeasonBook) -
     found = planned(taught, text=text)
     assert found.hours[0].at == "2026-08-14T00:00"
     assert not {"hours in UTC", "clock of this computer"} & set(found.assumed)
+
+
+def test_what_is_not_reckoned_with_is_said_on_every_face(found: DayAnswer, taught: SeasonBook) -> None:
+    """The cheapest hours may be hours of rain, or those of a hot, dry and windy afternoon under a harvest ban."""
+    assert day_said.remarks(found)[-1] == day_said.NOT_IN_IT
+    assert "follow local harvest bans" in day_said.NOT_IN_IT
+    assert day_said.NOT_IN_IT in as_json(found, unit_of(taught.desk, "canola"))["said"]
+
+
+def test_air_colder_than_an_isotherm_holds_is_said(taught: SeasonBook, found: DayAnswer) -> None:
+    rows = (f"2026-08-14T{h:02d}:00Z,{-16 + h / 2},70" for h in range(24))
+    frost = planned(taught, text="\n".join(["time,temperature (C),humidity (%)", *rows]))
+    assert "cold beyond isotherm" in frost.assumed
+    assert day_said.ASSUMED["cold beyond isotherm"] in day_said.taken(frost, unit_of(taught.desk, "canola"))
+    assert "cold beyond isotherm" not in found.assumed

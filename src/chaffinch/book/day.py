@@ -110,8 +110,8 @@ class DayAnswer:
         The book's hour cost, where nobody told one.
     assumed, notes : tuple of str
         Keys of what nobody told (as of a pace, and "working hours", "cheapest hours", "humidity beyond isotherm",
-        "hours left out", "forecast over", "hours in UTC", "clock of this computer"), and what was done to the
-        forecast.
+        "cold beyond isotherm", "hours left out", "forecast over", "hours in UTC", "clock of this computer"), and what
+        was done to the forecast.
     currency : str
     """
 
@@ -210,8 +210,7 @@ def day(
     if isotherm is not None:
         lag = terms.grain_lag_h
         grain, readings = grain_over(read, found.crop, isotherm, when, terms.grain_pct, lag_h=lag)
-        if beyond_isotherm(when):
-            assumed.append("humidity beyond isotherm")
+        assumed += [f"{what} beyond isotherm" for what in beyond_isotherm(when)]
     elif terms.most_moisture_pct is not None:
         problem = f"cannot be held: no isotherm of {found.crop} could be found, so its moisture is not foretold"
         raise InputError("most moisture", terms.most_moisture_pct, problem, "leave it out, and go by your meter")

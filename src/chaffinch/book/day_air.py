@@ -113,10 +113,12 @@ def toughness_over(read: Readings, when: Planned, *, lag_h: float) -> FloatArray
     return toughness(np.array(every), np.array(air), lag_h=lag_h)[-len(when.hours) :]
 
 
-def beyond_isotherm(when: Planned) -> bool:
-    """Whether some hour is too humid or too dry for an isotherm: it is then asked at its end."""
-    low, high = grain_air.HUMIDITY_SPAN_PCT
-    return any(not low <= one.humidity_pct <= high for one in when.every)
+def beyond_isotherm(when: Planned) -> list[str]:
+    """In what some hour lies beyond an isotherm, "humidity" or "cold": it is then asked at its end."""
+    (dry, humid), (cold, hot) = grain_air.HUMIDITY_SPAN_PCT, grain_air.TEMPERATURE_SPAN_C
+    by_air = any(not dry <= one.humidity_pct <= humid for one in when.every)
+    by_warmth = any(not cold <= one.temperature_c <= hot for one in when.every)
+    return [name for name, is_so in (("humidity", by_air), ("cold", by_warmth)) if is_so]
 
 
 def grain_over(

@@ -26,6 +26,10 @@ NO_CHECKS: Final = (
     "trust any of it."
 )
 OVER: Final = "This forecast lies in the past: these hours are over."
+NOT_IN_IT: Final = (
+    "Rain and fire danger are not reckoned with, also where the forecast tells them: strike out hours of rain, and "
+    "follow local harvest bans."
+)
 ASSUMED: Final = {
     "working hours": "Working hours: 08:00 to 23:00, unless you tell yours.",
     "cheapest hours": (
@@ -41,6 +45,10 @@ ASSUMED: Final = {
         "give a forecast in its zone."
     ),
     "clock of this computer": "The forecast's times are UTC; hours are told by this computer's clock.",
+    "cold beyond isotherm": (
+        "Some hours are colder than −10 °C or hotter than 60 °C: grain is reckoned at that end, for isotherms hold no "
+        "farther."
+    ),
     "hours left out": "Only three days from now on are planned; farther out a forecast is none for a combine.",
 }
 GRADE: Final[dict[Grade, str]] = {"dry": "dry", "tough": "tough", "damp": "damp", "over": "over the limit"}
@@ -198,7 +206,7 @@ def remarks(found: DayAnswer) -> list[str]:
     if ends := _ends(found):
         told.append(f"Some best paces stand on the {' and the '.join(sorted(ends))} speed tried: check beyond it.")
     told += found.notes
-    return told
+    return [*told, NOT_IN_IT]
 
 
 def seen(found: DayAnswer) -> str:
