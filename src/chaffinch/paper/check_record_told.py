@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
+from decimal import Decimal
+from math import isclose
 from typing import Any, Final
 
 from chaffinch.book.checks import LoggedCheck
@@ -17,6 +20,7 @@ from chaffinch.records.checkfile import check_to_table
 
 FILED: Final = ("season", "field", "combine", "operator")
 """What a check may be filed under, by the keys of its record."""
+_NUMBER: Final = re.compile(r"(-?[0-9.]+(?:e[-+]?[0-9]+)?)( .*)", re.IGNORECASE)
 
 
 def catches_told(check: Check, *, feet: bool) -> list[list[str]]:
@@ -26,8 +30,9 @@ def catches_told(check: Check, *, feet: bool) -> list[list[str]]:
     for number, one in enumerate(catches, start=1):
         amount = shown_amount(one)
         pan = shown_size(one, feet=feet).replace(" x ", " × ")
-        rest = [f"{key.replace('_', ' ')} {value}" for key, value in one.items()
-                if key not in ("place", "amount", "gross", "tare", "pan", "width", "length", "time")]  # fmt: skip
+        rest = [_beside(key, value, one) for key, value in one.items()
+                if key not in ("place", "amount", "gross", "tare", "pan", "width", "length", "time")
+                and not key.endswith("_inferred")]  # fmt: skip
         rows.append([str(number), str(one["place"]), pan, amount, ", ".join(rest)])
     return rows
 
@@ -65,4 +70,24 @@ def shown_size(catch: Mapping[str, Any], *, feet: bool) -> str:
 
 def shown_amount(catch: Mapping[str, Any]) -> str:
     """What a catch held, as a person writes it."""
-    return str(catch.get("amount") or f"{catch.get('gross')} less {catch.get('tare')}")
+    step = catch.get("step")
+    amount, gross, tare = (_digits(catch.get(key), step) for key in ("amount", "gross", "tare"))
+    return amount or f"{gross} less {tare}"
+
+
+def _beside(key: str, value: Any, catch: Mapping[str, Any]) -> str:
+    """What else is said of a catch: ``step 0.1 g by the digits``."""
+    shown = _digits(value, value) if isinstance(value, str) else str(value)
+    return f"{key.replace('_', ' ')} {shown}{' by the digits' if catch.get(f'{key}_inferred') else ''}"
+
+
+def _digits(text: Any, step: Any) -> str:
+    """A quantity of a record, which has every digit of its number, with the digits that its step leaves."""
+    value, fine = _NUMBER.fullmatch(str(text)), _NUMBER.fullmatch(str(step))
+    if value is None or fine is None:
+        return "" if text is None else str(text)
+    number = float(value[1])
+    places = max(0, -Decimal(f"{float(fine[1]):.2g}").normalize().as_tuple().exponent)  # type: ignore[operator]
+    plain = f"{number:.{places}f}"
+    # One that was converted, as from ounces, has no such digits.
+    return f"{plain if isclose(float(plain), number, rel_tol=1e-9) else f'{number:.5g}'}{value[2]}"

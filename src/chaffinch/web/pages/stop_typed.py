@@ -207,7 +207,7 @@ def _filed(desk: Desk, form: Form, stop: Stop) -> dict[str, Thing]:
             continue
         thing = here.get(wanted)
         if thing is None or thing.kind != kind:
-            raise InputError(kind, wanted[:40], "is not in the book", f"choose a {kind} of the list")
+            raise InputError(kind, wanted[:40], "is not in the book", "choose one of the list")
         refuse_retired(thing, kind)
         chosen[kind] = thing
         stop.where[kind] = thing.id
