@@ -28,6 +28,13 @@ test("there are enough cases, of every sort that is promised", () => {
   assert.deepEqual([...verdicts].map(String).sort(), ["null", "over", "under", "unsettled"]);
 });
 
+test("a crop answers to every name that the book takes", () => {
+  const [{ table }] = vectors.cases;
+  const known = vectors.setups[table.country];
+  const setup = { ...known, crops: known.crops.map((one) => (one.key === table.crop ? { ...one, also: ["harvest gold"] } : one)) };
+  assert.deepEqual(answer({ ...table, crop: "Harvest-Gold" }, setup), answer(table, setup));
+});
+
 test("every answer is Python's, within 1 % of the range's width and 0.01 of a probability", () => {
   const faults = [];
   for (const one of vectors.cases) {

@@ -57,6 +57,9 @@ test("terms: the field's, the machine's, and the person's over both", () => {
   assert.equal(terms.currency, undefined); // the price has its own sign
   const other = termsOf({ farm, field, own: { crop: "pea" } }).terms;
   assert.deepEqual([other.crop, other.limit, other.price, other.yield], ["pea", undefined, undefined, undefined]);
+  const osr = { id: "f", name: "Long Hollow", parts: { crop: "Oilseed rape", limit: "60 kg/ha" } };
+  const canola = { key: "canola", name: "canola", also: ["oilseed rape"] };
+  assert.equal(termsOf({ farm, field: osr, own: { crop: "canola" }, crop: canola }).terms.limit, "60 kg/ha", "one crop, two names");
   assert.equal(termsOf({ farm, units: "north american", crop: { bushel_kg: 22.7 } }).terms.report_in, "bu/ac");
   assert.equal(termsOf({ farm, units: "north american", crop: { bushel_kg: null } }).terms.report_in, "lb/ac");
   assert.equal(termsOf({ farm, units: "metric" }).terms.report_in, "kg/ha");

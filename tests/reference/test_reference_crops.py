@@ -127,6 +127,7 @@ def test_names_file_and_crop_files_list_the_same_names() -> None:
     ("name", "mend"),
     [
         ("canolla", "did you mean canola?"),
+        ("autumn barley", "did you mean barley?"),
         ("rapesed", "did you mean canola?"),
         ("xyzzy", "`chaffinch crops` lists"),
         ("", "`chaffinch crops` lists"),

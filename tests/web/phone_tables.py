@@ -58,6 +58,7 @@ def _figures(key: str) -> dict[str, Any]:
     return {
         "key": key,
         "name": known.name,
+        "also": list(known.also),
         "tkw_g": known.tkw_g.value,
         "tkw_low": known.tkw_low_g.value,
         "tkw_high": known.tkw_high_g.value,

@@ -115,6 +115,17 @@ def test_opens_without_a_book_and_is_paired_later(farm: Farm, browser: Browser) 
     assert farm.in_book() == farm.confirmed
 
 
+def test_a_field_may_call_its_crop_by_another_name(farm: Farm, browser: Browser) -> None:
+    """The book takes "spring wheat"; so does the phone, and what it refused goes when another field is chosen."""
+    phone = Handset.new(farm, browser).ready()
+    phone.choose("Mill Field")
+    phone.page.get_by_text("wheat · no limit set").wait_for()
+    phone.check("12.5")
+    phone.send_all()
+    nothing_lost(farm, phone)
+    assert [one["body"]["check"]["crop"] for one in checks_of(farm)] == ["spring wheat"]
+
+
 def test_what_is_typed_wrongly_is_told_in_one_line(farm: Farm, browser: Browser) -> None:
     phone = Handset.new(farm, browser).ready()
     phone.page.goto(f"{phone.address}#/where")
@@ -126,6 +137,8 @@ def test_what_is_typed_wrongly_is_told_in_one_line(farm: Farm, browser: Browser)
     assert "imit" in said.inner_text()
     # Nothing typed is lost by it.
     assert phone.page.get_by_label("Limit: act above").input_value() == "60 furlongs"
+    phone.page.get_by_role("radio", name="Mill Field").check()
+    expect(said).to_have_count(0)
 
 
 def test_a_saved_check_is_corrected_by_a_new_one(farm: Farm, browser: Browser) -> None:

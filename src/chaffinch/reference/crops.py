@@ -284,7 +284,9 @@ def _suggestion(folded: str) -> str:
     from difflib import get_close_matches
 
     shown = {**{_fold(alias): key for alias, key in _aliases().items()}, **{_fold(k): k for k in crop_keys()}}
-    near = get_close_matches(folded[:_LONGEST_NAME], shown, n=3, cutoff=0.7)
+    # "autumn barley" is more like "winter rye" by its letters, and is barley.
+    inside = [name for name in sorted(shown, key=len, reverse=True) if name in folded[:_LONGEST_NAME]][:1]
+    near = inside or get_close_matches(folded[:_LONGEST_NAME], shown, n=3, cutoff=0.7)
     nearest = list(dict.fromkeys(shown[name] for name in near))
     if not nearest:
         return "`chaffinch crops` lists those we know"

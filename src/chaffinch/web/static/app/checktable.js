@@ -4,6 +4,7 @@
  * sealed and sent.
  */
 
+import { cropCalled } from "../engine/table.js";
 import { waiting } from "./stop.js";
 
 /** @typedef {import("./stop.js").Stop} Stop */
@@ -25,7 +26,7 @@ const NEEDS_COMBINE = new Set(["discharge", "behind", "whole cut", "windrow", "l
  * @param {Thing | null} [chosen.operator]
  * @param {Table} [chosen.own]  what the person said for this stop: crop, limit, speed, spreading, widths …
  * @param {"farm" | "metric" | "north american"} [chosen.units]
- * @param {{key: string, bushel_kg?: number | null} | null} [chosen.crop]
+ * @param {{key: string, name: string, also?: string[], bushel_kg?: number | null} | null} [chosen.crop]  the person's, else the field's
  * @returns {{where: {[key: string]: string}, terms: Table}}
  */
 export function termsOf({ farm = {}, field, combine, operator, own = {}, units = "farm", crop }) {
@@ -50,7 +51,7 @@ export function termsOf({ farm = {}, field, combine, operator, own = {}, units =
       }),
     );
   }
-  if (own.crop && terms.crop && own.crop !== terms.crop) {
+  if (own.crop && terms.crop && !(crop ? cropCalled([crop], terms.crop) : own.crop === terms.crop)) {
     // The field's terms are for the field's crop.
     for (const key of ["yield", "limit", "price"]) delete terms[key];
   }

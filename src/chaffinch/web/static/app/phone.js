@@ -5,6 +5,7 @@
  */
 
 import { seal } from "../engine/canonical.js";
+import { cropCalled } from "../engine/table.js";
 import { bodiesOf, termsOf } from "./checktable.js";
 import { NotKept } from "./keep.js";
 import { counted, keyOf, standings } from "./outbox.js";
@@ -14,6 +15,7 @@ import { nextBag, stopsOf } from "./stop.js";
 /** @typedef {import("./keep.js").Parts} Parts */
 /** @typedef {import("./outbox.js").Envelope} Envelope */
 /** @typedef {import("./stop.js").Stop} Stop */
+/** @typedef {import("../engine/types.js").CropFigures} CropFigures */
 /** @typedef {import("./checktable.js").Thing} Thing */
 
 /** Newest version of each kind of record that this app writes. */
@@ -143,8 +145,7 @@ export class Phone extends EventTarget {
 
   /** @param {string | undefined} name */
   crop(name) {
-    const folded = String(name ?? "").toLowerCase();
-    return this.setup.crops.find((/** @type {any} */ one) => one.key === folded || one.name.toLowerCase() === folded) ?? null;
+    return name ? (cropCalled(/** @type {CropFigures[]} */ (this.setup.crops), name) ?? null) : null;
   }
 
   /** What stands above the catches, by what was chosen. */

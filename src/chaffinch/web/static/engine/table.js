@@ -85,11 +85,22 @@ export function readTable(table, setup) {
 /** @param {string} text */
 const folded = (text) => text.toLowerCase().replace(/[^\p{L}\p{N}]/gu, "");
 
+/**
+ * The crop of a name: its key, its own name, or one of the others it answers to, in any case and spelling.
+ *
+ * @template {{key: string, name: string, also?: string[]}} Known
+ * @param {Known[]} crops @param {string} name
+ */
+export function cropCalled(crops, name) {
+  const wanted = folded(name);
+  return crops.find((one) => [one.key, one.name, ...(one.also ?? [])].some((known) => folded(known) === wanted));
+}
+
 /** @param {Entries} top @param {Setup} setup */
 function cropOf(top, setup) {
   const name = top.text("crop");
   if (!name) throw new InputError("crop", null, "is missing", 'write crop = "canola"');
-  const found = setup.crops.find((one) => [one.key, one.name].some((known) => folded(known) === folded(name)));
+  const found = cropCalled(setup.crops, name);
   if (!found) throw top.wrong("crop", "is not a crop this phone knows", "choose one from the list");
   return found;
 }

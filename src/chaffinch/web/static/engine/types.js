@@ -14,6 +14,7 @@
  * @typedef {object} CropFigures
  * @property {string} key
  * @property {string} name
+ * @property {string[]} [also]                     other names it answers to
  * @property {number} tkw_g                        thousand-kernel weight [g]
  * @property {number} [tkw_low]                    [g]
  * @property {number} [tkw_high]                   [g]

@@ -56,7 +56,8 @@ export function where(app, machine = "") {
     title: "Where and with what",
     node: h(
       "div.stack",
-      {},
+      // What was refused was another choice.
+      { onchange: () => (error.textContent = "") },
       pick("Field", newestFirst(phone), given.field, (id) => {
         // What was said for one field's crop is not true of another's.
         if (id !== given.field) clear(given.own, CROP, own);
