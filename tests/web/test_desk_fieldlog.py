@@ -68,6 +68,17 @@ def test_the_whole_field_with_its_map_and_another_pace(visitor: Visitor, log: st
     assert "style=" not in page.text
 
 
+def test_nobodys_terms_change_under_his_hands(visitor: Visitor, log: str) -> None:
+    """Two people look at one log, each on terms of his own; who has asked nothing sees what was asked last."""
+    first, second = visitor.as_role("crew"), visitor.as_role("crew")
+    first.post(log, terms(visitor, price="600 /t"))
+    assert second.get(log).value("price") == "600 /t"
+    second.post(log, terms(visitor, price="300 /t"))
+    assert (first.get(log).value("price"), second.get(log).value("price")) == ("600 /t", "300 /t")
+    assert visitor.as_role("owner").get(log).value("price") == "300 /t"
+    assert first.get(f"{log}/report.pdf").response.content != second.get(f"{log}/report.pdf").response.content
+
+
 def test_who_may_do_what(visitor: Visitor, log: str) -> None:
     visitor.post(log, terms(visitor, price="600 /t"))
     looker = visitor.as_role("reader")

@@ -49,7 +49,9 @@ class KeptLog:
     name : str
         As it was called, without what a file's name should not hold.
     asked : dict of str to str
-        What was last asked of it: answers to its questions, and on whose terms it is summed.
+        What was last asked of it by anybody: answers to its questions, and on whose terms it is summed.
+    own : dict of str to dict
+        What each device asked last, by its id: nobody's terms change under his hands.
     zones : Path or None
         A file of areas to tell the loss of, sent for it.
     unread : bool
@@ -60,8 +62,17 @@ class KeptLog:
     path: Path
     name: str
     asked: dict[str, str] = field(default_factory=dict)
+    own: dict[str, dict[str, str]] = field(default_factory=dict)
     zones: Path | None = None
     unread: bool = False
+
+    def ask(self, device: str, told: dict[str, str]) -> None:
+        """Keep what a device asks; who has asked nothing yet sees the same."""
+        self.asked = self.own[device] = told
+
+    def asked_by(self, device: str) -> dict[str, str]:
+        """What a device asked last; what was last asked by anybody, where it has asked nothing."""
+        return dict(self.own.get(device, self.asked))
 
 
 class FieldLogs:

@@ -1,6 +1,6 @@
 """Field logs at the desk: send one, answer what it leaves open, see what the whole field lost, where, and at what pace.
 
-What was asked of a log is kept with it, so that whoever may look sees the same page; nothing is written into the book.
+What a person asked of a log is kept with it, and shown to who has not asked yet; nothing is written into the book.
 """
 
 from __future__ import annotations
@@ -26,7 +26,7 @@ from chaffinch.paper.log_report import log_report
 from chaffinch.paper.log_told import Cleaning, Told, cleaning_told, told_of, weight_of
 from chaffinch.paper.wanted import made
 from chaffinch.reference import crop_keys
-from chaffinch.web.access import Crew, crew, reader
+from chaffinch.web.access import Crew, Who, crew, reader
 from chaffinch.web.field_logs import (
     ENDINGS,
     KEPT,
@@ -98,11 +98,11 @@ def look(request: Request, token: Token) -> Response:
     kept = field_logs_of(request).find(token)
     if kept is None:
         return gone(request)
-    return page(request, kept, Form(dict(kept.asked)))
+    return page(request, kept, asked_here(request, kept))
 
 
 @router.post("/fieldlogs/{token}")
-def ask(request: Request, token: Token, _who: Crew, sent: Typed) -> Response:
+def ask(request: Request, token: Token, who: Crew, sent: Typed) -> Response:
     """Take answers and terms, and show the page by them."""
     kept, form = field_logs_of(request).find(token), form_of(sent)
     if kept is None:
@@ -113,7 +113,7 @@ def ask(request: Request, token: Token, _who: Crew, sent: Typed) -> Response:
         if of and chosen:
             name, _, what = of.partition("|")
             _take(told, name, what, chosen)
-    kept.asked = told
+    kept.ask(who.id, told)
     return see(f"/fieldlogs/{token}#answer" if "combine" in told else f"/fieldlogs/{token}")
 
 
@@ -123,7 +123,8 @@ def report(request: Request, token: Token) -> Response:
     kept = field_logs_of(request).find(token)
     if kept is None:
         return gone(request)
-    if not (kept.asked.get("combine") and kept.asked.get("crop")):
+    form = asked_here(request, kept)
+    if not (form.get("combine") and form.get("crop")):
         return see(f"/fieldlogs/{token}")
     wanted = log_report_asked(request, token, asked(request))
     return pdf_page(request, wanted.about, lambda step: made(wanted.make(step))[1], wanted.name)
@@ -140,7 +141,7 @@ def log_report_asked(request: Request, token: str, terms: Form) -> ReportAsked:
     kept, desk = field_logs_of(request).find(token), desk_of(request)
     if kept is None:
         raise Refusal(404, "log", "is no longer kept here", "send it again", value=token[:8])
-    form, wanted = Form(dict(kept.asked)), wanted_of(request, terms)
+    form, wanted = asked_here(request, kept), wanted_of(request, terms)
     (summed, combine), zones = whose_told(desk, form), _zones(kept, form)
     crop = form.get("crop")
     if not (summed and crop):
@@ -165,6 +166,12 @@ def _choose(request: Request, form: Form, *, status: int = 200) -> Response:
         request, "fieldlogs.html", "fieldlogs", status=status, form=form, kept=field_logs_of(request).every(),
         most=KEPT, megabytes=MOST_BYTES // 1024 // 1024, endings=",".join(ENDINGS),
     )  # fmt: skip
+
+
+def asked_here(request: Request, kept: KeptLog) -> Form:
+    """What the device that asks wanted last of a log; else what anybody did."""
+    who: Who = request.state.who
+    return Form(kept.asked_by(who.id))
 
 
 def gone(request: Request) -> Response:

@@ -12,9 +12,9 @@ from chaffinch.errors import BookError, InputError
 from chaffinch.web.access import Crew
 from chaffinch.web.field_logs import field_logs_of
 from chaffinch.web.pages.answers import Working
-from chaffinch.web.pages.fieldlog import FIELDS, Token, answers_told, gone, page, whose_told
+from chaffinch.web.pages.fieldlog import FIELDS, Token, answers_told, asked_here, gone, page, whose_told
 from chaffinch.web.pages.fieldlog_bars import bars_of
-from chaffinch.web.pages.frame import Form, Typed, desk_of, form_of, see
+from chaffinch.web.pages.frame import Typed, desk_of, form_of, see
 from chaffinch.web.words.desk import words
 
 router = APIRouter()
@@ -30,7 +30,7 @@ def zones(request: Request, token: Token, _who: Crew, sent: Typed) -> Response:
     if form_of(sent).get("action") == "forget":
         logs.forget_zones(kept)
         return see(f"/fieldlogs/{token}#by-zone")
-    form = Form(dict(kept.asked))
+    form = asked_here(request, kept)
     try:
         if not isinstance(file, UploadFile) or not file.filename:
             raise InputError("zones", None, "is missing", "choose a file of areas")
@@ -47,7 +47,7 @@ def note(request: Request, token: Token, _who: Crew) -> Response:
     kept, desk = field_logs_of(request).find(token), desk_of(request)
     if kept is None:
         return gone(request)
-    form = Form(dict(kept.asked))
+    form = asked_here(request, kept)
     summed, combine = whose_told(desk, form)
     try:
         if not summed:
