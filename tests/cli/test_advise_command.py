@@ -84,6 +84,24 @@ def test_the_last_check_of_the_only_combine_of_a_book(chaffinch, harvest):
     assert again.data["changes"][0]["trial"] == {"a": "fan speed=NOW", "b": "fan speed=LESS"}
 
 
+def test_an_answer_that_was_kept_is_taken_back(chaffinch, harvest):
+    here = ("advise", "--combine", "Old Bess")
+    answers = ("--answer", "found=chaff", "--answer", "chaff=far")
+    assert chaffinch(*here, *answers, "--keep", "--no-questions").status == 0
+    ran = chaffinch(*here, "--take-back", "chaff")
+    assert ran.status == 0, ran.err
+    assert f"taken back beside check {harvest.ids['check'][:8]}: chaff" in one_line(ran.out)
+    assert chaffinch(*here, "--json").data["answers"] == {"found": "chaff"}
+    again = chaffinch(*here, "--take-back", "chaff", "--take-back", "found")
+    assert again.status == 2
+    assert "is not kept beside check" in again.err
+    assert "kept are found" in again.err
+    told = chaffinch(*here, "--take-back", "found", "--json").data
+    assert (told["check"], told["taken_back"]) == (harvest.ids["check"], ["found"])
+    assert chaffinch(*here, "--json").data["answers"] == {}
+    assert "nothing is kept there" in chaffinch(*here, "--take-back", "found").err
+
+
 def test_what_was_tried_is_noted_and_counts(chaffinch, harvest):
     for _ in range(2):
         ran = chaffinch("advise", "--combine", "Old Bess", "--tried", "fan_down=none")
@@ -104,6 +122,8 @@ def test_what_was_tried_is_noted_and_counts(chaffinch, harvest):
         (("--answer", "found=chaff", "--answer", "found=straw"), "is answered twice"),
         (("--tried", "fan_down=perhaps"), "says no outcome"),
         (("--tried", "hammer=helped"), "hammer"),
+        (("--take-back", "found", "--tried", "fan_down=none"), "is given together with --tried"),
+        (("--take-back", "found", "--answer", "found=chaff"), "is given together with --answer"),
         (("--crop", "canola"), "goes with --combine"),
         (("--stop-cost", "250 pints"), "--stop-cost"),
         (("--area-left", "0 ha"), "--area-left"),
@@ -118,7 +138,7 @@ def test_what_cannot_be_used_is_refused_in_one_line(chaffinch, more, told):
 
 
 def test_notes_need_a_book(chaffinch, check_file):
-    for flag in (("--keep",), ("--tried", "fan_down=none")):
+    for flag in (("--keep",), ("--tried", "fan_down=none"), ("--take-back", "found")):
         ran = chaffinch("advise", check_file(CHECK), *flag)
         assert (ran.status, "needs a check of a book" in ran.err) == (2, True)
 

@@ -44,6 +44,7 @@ SKIP = "?"
     help='What an hour of combining costs, like "450 /h", else what the book stores: needed for "slower".',
 )
 @click.option("--keep", is_flag=True, help="Keep the answers in the book, beside the check.")
+@click.option("--take-back", metavar="QUESTION", multiple=True, help="Take an answer back that was kept; repeat.")
 @click.option("--tried", metavar="CHANGE=OUTCOME", help="Note in the book what a step did: helped, none or worse.")
 @click.option("--leak-walk", is_flag=True, help="The places to look for leaks, and how to measure one.")
 @click.option("--json", "as_data", is_flag=True, help="Print as JSON.")
@@ -66,11 +67,18 @@ def command(address: str | None, check: str | None, as_data: bool, **given: Any)
         return
     file, desk, logged = _which(address, check, given)
     terms = _terms(given, file if logged is None else logged.check)
+    beside = [flag for flag in ("tried", "keep", "answers") if given[flag]]
+    if given["take_back"] and beside:
+        flag = "--answer" if beside[0] == "answers" else f"--{beside[0]}"
+        raise InputError("--take-back", None, f"is given together with {flag}", "say one after the other")
     if desk is not None and logged is not None and given["tried"]:
         _keep_tried(desk, logged, given["tried"], as_data=as_data)
         return
-    if given["tried"] or (given["keep"] and desk is None):
-        flag = "--tried" if given["tried"] else "--keep"
+    if desk is not None and logged is not None and given["take_back"]:
+        _take_back(desk, logged, given["take_back"], as_data=as_data)
+        return
+    if given["tried"] or given["take_back"] or (given["keep"] and desk is None):
+        flag = "--tried" if given["tried"] else "--take-back" if given["take_back"] else "--keep"
         raise InputError(flag, None, "needs a check of a book", "add --book ADDRESS, or --combine NAME")
 
     from chaffinch.book.advice import advise_file, advise_known, known_of
@@ -186,6 +194,22 @@ def _keep_tried(desk: Desk, logged: LoggedCheck, told: str, *, as_data: bool) ->
         print_json({"note": note, "check": logged.id, "change": change, "outcome": words[outcome]})
         return
     Page.here().paragraph(f"noted beside check {logged.id[:8]}: {change}, {words[outcome]}")
+
+
+def _take_back(desk: Desk, logged: LoggedCheck, told: tuple[str, ...], *, as_data: bool) -> None:
+    from chaffinch.book.advice_kept import TAKEN_BACK, answers_kept, keep_answers
+
+    kept = answers_kept(desk, logged.versions.all)
+    for question in told:
+        if question not in kept:
+            mend = f"kept are {', '.join(sorted(kept))}" if kept else "nothing is kept there"
+            raise InputError("--take-back", question, f"is not kept beside check {logged.id[:8]}", mend)
+    done = keep_answers(desk, logged.id, dict.fromkeys(told, TAKEN_BACK), versions=logged.versions.all)
+    if as_data:
+        print_json({"note": done.note, "check": logged.id, "taken_back": sorted(set(told))})
+        return
+    names = ", ".join(sorted(set(told)))
+    Page.here().paragraph(f"taken back beside check {logged.id[:8]}: {names}; the earlier note stays readable")
 
 
 def _by_person(said: AdviceFound) -> dict[str, str]:
