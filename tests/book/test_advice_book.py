@@ -20,7 +20,7 @@ from chaffinch.book.advice_kept import (
     tried_after,
 )
 from chaffinch.book.advice_own import changes_tried, own_trials
-from chaffinch.book.advice_said import held_said, own_said, trial_command, trial_sides
+from chaffinch.book.advice_said import held_said, own_said, standing_said, trial_command, trial_sides
 from chaffinch.book.check import answer
 from chaffinch.book.checks import find_check
 from chaffinch.book.desk import open_desk
@@ -28,6 +28,7 @@ from chaffinch.book.keeping import back_up
 from chaffinch.book.merging import merge
 from chaffinch.book.things import find_thing, things
 from chaffinch.book.trials import start_trial
+from chaffinch.engine.advice import USUAL, usual_leads
 from chaffinch.engine.advice_changes import LEAST_CAUSE
 from chaffinch.engine.estimate import range_of
 from chaffinch.errors import InputError
@@ -361,3 +362,51 @@ def test_no_step_is_proposed_whose_causes_are_unlikely() -> None:
             assert all(one.p_cause >= LEAST_CAUSE for one in found.worth)
             found_some += len(found.shown)
     assert found_some
+
+
+@pytest.mark.parametrize(
+    ("change", "stands", "then"),
+    [
+        ("cut_higher", (20, "cm"), "cutting height=30 cm"),
+        ("cut_higher", (8, "in"), "cutting height=12 in"),
+        ("cut_higher", (200, "mm"), "cutting height=300 mm"),
+        ("cut_lower", (20, "cm"), "cutting height=16 cm"),
+        ("cut_lower", (8, "in"), "cutting height=6.5 in"),
+    ],
+)
+def test_a_ready_made_trial_makes_the_step_that_is_told(
+    book: SeasonBook, change: str, stands: tuple[float, str], then: str
+) -> None:
+    """The page said "a hand's breadth", and the trial beside it 2 cm."""
+    setting = {"name": "cutting height", "value": stands[0], "unit": stands[1]}
+    ids = book.check("Old Bess", 10, 8, settings=[setting])
+    found = advise_check(book.desk, find_check(book.desk, ids), AdviceTerms())
+    assert trial_sides(found, advice_table().change(change))[1] == then  # type: ignore[arg-type,index]
+
+
+def test_the_reason_to_leave_the_settings_is_the_one_that_holds() -> None:
+    """Where the usual leads with less than a half, steps may pay all the same: that none does would be untrue."""
+    table = {
+        "crop": "wheat",
+        "yield": "4 t/ha",
+        "price": "250 /t",
+        "combine": {"cut_width": "12 m", "drop_width": "1.8 m"},
+    }
+    seen = set()
+    for grams in (2, 4, 6, 8, 10, 14):
+        catch = [{"place": "discharge", "pan": "0.4 m2", "amount": f"{grams} g", "step": "0.1 g"}] * 3
+        for answers in (
+            {},
+            {"monitor": "quiet"},
+            {"monitor": "quiet", "found": "all"},
+            {"monitor": "quiet", "tank": "clean"},
+        ):
+            found = advise_file(check_from_table({**table, "catch": catch}), AdviceTerms(answers=answers))
+            if found.standing != "nothing":
+                continue
+            leads = usual_leads(advice_table(), found.belief)
+            assert ("usual in this crop" in standing_said(found)) is leads
+            assert leads or not found.worth
+            seen.add((leads, found.belief.of(USUAL) >= 0.5, bool(found.worth)))
+            assert ("most likely" in standing_said(found)) is (leads and found.belief.of(USUAL) < 0.5)
+    assert any(leads and not half for leads, half, _ in seen)

@@ -9,9 +9,10 @@ from chaffinch.book.advice_own import is_setting
 from chaffinch.book.figures import percent, plain_number, rounded
 from chaffinch.book.in_trade_unit import land_unit, loss_factor, money_factor
 from chaffinch.book.settings_alike import value_said
-from chaffinch.engine.advice import UNEXPLAINED, USUAL
+from chaffinch.engine.advice import UNEXPLAINED, USUAL, usual_leads
 from chaffinch.engine.advice_changes import Kept, RankedChange
 from chaffinch.reference.advice import Change, Effect, Origin
+from chaffinch.reference.advice_read import advice_table
 
 SHAPE: Final = {"change": "▸", "measure": "◆", "nothing": "■"}
 HEAD: Final = {
@@ -68,6 +69,9 @@ RELATIVE: Final = {"fan speed": 0.05, "rotor speed": 0.04, "reel speed": 0.05}
 """One small step of a speed, as a share of it [1]; own figures."""
 ABSOLUTE: Final = {"mm": 1.0, "cm": 2.0, "km/h": 0.5, "mph": 0.25}
 """One small step of a setting in its unit; own figures."""
+LONG_CM: Final = {"cut_higher": 10.0, "cut_lower": 4.0, "reel_back": 10.0, "lifters": 10.0}
+"""One step of a change whose table row tells it as a length of the hand [cm], so that the trial makes that step."""
+IN_CM: Final = {"mm": 0.1, "cm": 1.0, "m": 100.0, "in": 2.54}
 
 LEAK_INTRO: Final = (
     "Seed that drips from the machine is easily taken for loss of the shoe or the walkers. Look for it with everything "
@@ -85,10 +89,12 @@ LEAK_ORDER: Final = "Seal a leak before any setting is changed: settings do not 
 def standing_said(found: AdviceFound) -> str:
     """Where it stands, in one or two sentences."""
     if found.standing == "nothing":
-        usual = found.belief.of(USUAL)
-        if usual >= 0.5:
+        if usual_leads(advice_table(), found.belief):
+            usual = found.belief.of(USUAL)
+            surely = "" if usual >= 0.5 else "most likely "
             return (
-                f"the losses are what is usual in this crop ({percent(usual)} % by what is known). Leave the settings."
+                f"the losses are {surely}what is usual in this crop ({percent(usual)} % by what is known). Leave the "
+                "settings."
             )
         return "no step is expected to bring more than it may spoil. Leave the settings."
     if found.standing == "measure":
@@ -218,9 +224,7 @@ def trial_sides(found: AdviceFound, change: Change) -> tuple[str, str] | None:
         if not is_setting(str(one["name"]), change.setting):
             continue
         number, unit = float(one["value"]), str(one.get("unit", ""))
-        step = ABSOLUTE.get(unit) or RELATIVE.get(change.setting, 0.05) * abs(number)
-        if unit == "rpm" and step >= 5.0:
-            step = 10.0 * max(1.0, round(step / 10.0))
+        step = _step(change, number, unit)
         after = number + step if change.way == "+" else number - step
         if after <= 0.0:
             break
@@ -228,6 +232,16 @@ def trial_sides(found: AdviceFound, change: Change) -> tuple[str, str] | None:
         now, then = sides
         return f"{one['name']}={now}", f"{one['name']}={then}"
     return f"{change.setting}=NOW", f"{change.setting}={'MORE' if change.way == '+' else 'LESS'}"
+
+
+def _step(change: Change, number: float, unit: str) -> float:
+    """One step of a change in the unit its setting is recorded in."""
+    if change.key in LONG_CM and unit in IN_CM:
+        long = LONG_CM[change.key] / IN_CM[unit]
+        # Nobody sets 3.94 inches.
+        return 0.5 * round(2.0 * long) if unit == "in" else long
+    step = ABSOLUTE.get(unit) or RELATIVE.get(change.setting, 0.05) * abs(number)
+    return 10.0 * max(1.0, round(step / 10.0)) if unit == "rpm" and step >= 5.0 else step
 
 
 def trial_command(found: AdviceFound, change: Change) -> str:
@@ -256,8 +270,6 @@ def held_said(found: AdviceFound) -> list[str]:
 
 def by_itself_said(found: AdviceFound) -> list[str]:
     """What check and book answered by themselves."""
-    from chaffinch.reference.advice_read import advice_table
-
     told = []
     for key, answer in found.by_itself.items():
         sign = advice_table().sign(key)
@@ -268,8 +280,6 @@ def by_itself_said(found: AdviceFound) -> list[str]:
 
 def sources_said(found: AdviceFound) -> list[str]:
     """What the letters beside the steps shown stand for: ``G1: title (author, year)``."""
-    from chaffinch.reference.advice_read import advice_table
-
     effects = [e for one in found.shown for e in (*one.change.helps, *one.change.spoils)]
     keys = {key for e in effects for key in (*e.origin.sources, *e.origin.deduced)}
     told = []

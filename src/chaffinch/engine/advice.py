@@ -223,6 +223,12 @@ def next_question(
     return next(open_ones, None)
 
 
+def usual_leads(table: AdviceTable, belief: Causes) -> bool:
+    """Whether nothing out of the ordinary is likelier by far than any cause: then the settings are left alone."""
+    usual, (_, p) = belief.of(USUAL), belief.leading
+    return usual >= table.figures["lead"] and usual >= BY_FAR * p
+
+
 def standing(table: AdviceTable, belief: Causes, best_net: float | None) -> Standing:
     """Whether to change something, to measure first, or to leave it.
 
@@ -238,10 +244,9 @@ def standing(table: AdviceTable, belief: Causes, best_net: float | None) -> Stan
     Nothing: the usual leads by far (:data:`BY_FAR`), or no change is expected to pay. Measure first: no cause leads, or
     what the signs say together is likelier a slip or something that stands in no table.
     """
-    _, p = belief.leading
-    usual = belief.of(USUAL)
-    if usual >= table.figures["lead"] and usual >= BY_FAR * p:
+    if usual_leads(table, belief):
         return "nothing"
+    _, p = belief.leading
     if p < table.figures["lead"] or p < belief.of(UNEXPLAINED):
         return "measure"
     return "nothing" if best_net is None or best_net <= 0.0 else "change"

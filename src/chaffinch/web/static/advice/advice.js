@@ -321,15 +321,26 @@ function spoilt(low, high, z) {
   return Math.max(0, 0.5 * (low + high) + ((high - low) / TWO_SIDED) * z);
 }
 
+/** Whether nothing out of the ordinary is likelier by far than any cause. @param {Table} table @param {Belief} belief */
+export function usualLeads(table, belief) {
+  const usual = belief.p[belief.causes.findIndex((one) => one.key === USUAL)] ?? 0;
+  return usual >= table.figures.lead && usual >= BY_FAR * leadingOf(belief);
+}
+
+/** @param {Belief} belief */
+function leadingOf(belief) {
+  return Math.max(...belief.p.filter((_, k) => ![USUAL, UNEXPLAINED].includes(belief.causes[k].key)));
+}
+
 /**
  * Whether to change something, to measure first, or to leave it.
  * @param {Table} table @param {Belief} belief @param {number | null} best
  * @returns {"change" | "measure" | "nothing"}
  */
 export function standing(table, belief, best) {
-  const of = (/** @type {string} */ key) => belief.p[belief.causes.findIndex((one) => one.key === key)] ?? 0;
-  const leading = Math.max(...belief.p.filter((_, k) => ![USUAL, UNEXPLAINED].includes(belief.causes[k].key)));
-  if (of(USUAL) >= table.figures.lead && of(USUAL) >= BY_FAR * leading) return "nothing";
-  if (leading < table.figures.lead || leading < of(UNEXPLAINED)) return "measure";
+  if (usualLeads(table, belief)) return "nothing";
+  const leading = leadingOf(belief);
+  const unexplained = belief.p[belief.causes.findIndex((one) => one.key === UNEXPLAINED)] ?? 0;
+  if (leading < table.figures.lead || leading < unexplained) return "measure";
   return best === null || best <= 0 ? "nothing" : "change";
 }

@@ -9,7 +9,7 @@ import { percent, plainNumber } from "../app/figures.js";
 import { newId } from "../app/phone.js";
 import { lossFactor } from "../app/said.js";
 import { CAUTIONS } from "../app/wording.js";
-import { LEAST_CAUSE, nextQuestion, rank, ranked, splitOfRanges, standing, UNEXPLAINED, USUAL, weigh } from "./advice.js";
+import { LEAST_CAUSE, nextQuestion, rank, ranked, splitOfRanges, standing, UNEXPLAINED, USUAL, usualLeads, weigh } from "./advice.js";
 
 /** @typedef {import("../app/app.js").App} App */
 /** @typedef {import("../engine/types.js").Answer} Answer */
@@ -47,7 +47,7 @@ export function advise(app, id) {
     before(app),
     question ? asking(app, id, told, question.sign) : null,
     h("section.answer", { "aria-live": "polite" },
-      h("p.verdict", { tabindex: "-1" }, h("span", {}, h("strong", {}, HEAD[said]), sentence(said, belief, changes)))),
+      h("p.verdict", { tabindex: "-1" }, h("span", {}, h("strong", {}, HEAD[said]), sentence(table, said, belief, changes)))),
     said === "change" ? h("section", {}, h("h2", {}, "One at a time"), h("div.rows", {}, changes.map((one) => step(one, answer)))) : null,
     said === "measure" ? h("p", {}, answer?.sources.header ? "A second check at another place would tell more than a changed setting." : "Frames in the cut strip would part header from machine.") : null,
     h("section", {}, h("h2", {}, "What it may be"),
@@ -198,11 +198,11 @@ function twoFigures(value) {
   return `${value < 0 ? "−" : ""}${plainNumber(Number(Math.abs(value).toPrecision(2)))}`;
 }
 
-/** @param {"change" | "measure" | "nothing"} said @param {import("./advice.js").Belief} belief @param {ReturnType<typeof rank>} changes */
-function sentence(said, belief, changes) {
+/** @param {import("./advice.js").Table} table @param {"change" | "measure" | "nothing"} said @param {import("./advice.js").Belief} belief @param {ReturnType<typeof rank>} changes */
+function sentence(table, said, belief, changes) {
   if (said === "change") return `: ${changes[0].change.says}`;
   const chance = (/** @type {string} */ key) => ranked(belief).find(({ cause }) => cause.key === key)?.p ?? 0;
-  if (said === "nothing" && chance(USUAL) >= 0.5) return `: the losses are what is usual in this crop (${percent(chance(USUAL))} % by what is known). Leave the settings.`;
+  if (said === "nothing" && usualLeads(table, belief)) return `: the losses are ${chance(USUAL) >= 0.5 ? "" : "most likely "}what is usual in this crop (${percent(chance(USUAL))} % by what is known). Leave the settings.`;
   if (said === "nothing") return ": no step is expected to bring more than it may spoil. Leave the settings.";
   const leading = ranked(belief).find(({ cause }) => cause.part !== "none");
   if (leading && chance(UNEXPLAINED) > leading.p) return ": the signs do not fit together, or something is wrong that stands in no table. Changing a setting now would be a guess.";
