@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from chaffinch.book.fieldlog_said import lags_said
 from chaffinch.errors import InputError
 from chaffinch.fieldlog.clean import Cleaned, Flag, clean, with_settings
 from chaffinch.fieldlog.derive import completed
@@ -217,3 +218,34 @@ def test_settings_carry_their_sources_and_refuse_nonsense() -> None:
                               ("turn_deg", float("nan"), "finite")):  # fmt: skip
         with pytest.raises(InputError, match=said):
             usual().but({name: value})
+
+
+@pytest.mark.parametrize("timed", [True, False])
+def test_without_a_recorded_speed_jumps_are_found_and_add_no_way(*, timed: bool) -> None:
+    """The way from position to position is what was driven: not out to a jump and back, and not over a break."""
+    n = 200
+    north, east = 2.0 * np.arange(n), np.zeros(n)
+    east[50:53], east[90] = 40.0, -25.0  # two errors of the receiver
+    north[120:] += 500.0  # the machine went on elsewhere
+    columns = {
+        "lon_deg": -104.6 + east / M_DEG / np.cos(np.radians(50.4)),
+        "lat_deg": 50.4 + north / M_DEG,
+        "width_m": np.full(n, 9.0),
+        "flow_kg_s": np.full(n, 5.0),
+    } | ({"time_s": np.arange(n) * 1.0} if timed else {"speed_kmh": np.full(n, 7.2)})
+    rows = completed(Rows(columns, np.zeros(n, np.int64), (Part("log"),)))
+    assert "distance_m" in rows.derived
+    way = rows.column("distance_m")
+    assert np.flatnonzero(np.isnan(way)).tolist() == [0, 120]
+    np.testing.assert_allclose(way[~np.isnan(way)], 2.0, rtol=1e-3)
+    flags = clean(rows).flags
+    assert np.flatnonzero(flags & Flag.POSITION).tolist() == [50, 51, 52, 90]
+
+
+def test_a_delay_of_a_log_without_time_is_told_in_records() -> None:
+    rows = field(passes=14, length=80)
+    columns = {k: v for k, v in rows.columns.items() if k not in ("time_s", "interval_s")}
+    columns["flow_kg_s"] = np.roll(columns["flow_kg_s"], 5)
+    lags = clean(Rows(columns, rows.part, (Part("log", machine="Larkhollow 1"),))).lags
+    assert lags["Larkhollow 1"].seconds == pytest.approx(5.0, abs=0.5)
+    assert " records after it is cut" in lags_said(sorted(lags.items()))[0]

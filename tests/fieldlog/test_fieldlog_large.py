@@ -100,6 +100,19 @@ def test_pieces_have_the_flags_of_the_whole(tmp_path: Path, ending: str, fields:
     assert all(one.count for one in whole.taken if one.flag.name in ("OVERLAP", "WIDTH", "POSITION", "DELAY", "LOCAL"))
 
 
+def test_ways_from_positions_are_the_same_by_either_road(tmp_path: Path) -> None:
+    """Without a recorded speed: jumps are found by the usual step of the whole part, not of the piece."""
+    rows = parted(2, 1)
+    path = tmp_path / "log.parquet"
+    bare = {k: v for k, v in rows.columns.items() if k not in ("speed_kmh", "distance_m", "interval_s", "yield_t_ha")}
+    write_log(path, Rows(bare, rows.part, rows.parts))
+    whole, walked = both(path, Answers(), 400)
+    assert_same(whole, walked)
+    assert "distance_m" in walked.derived
+    assert len(walked.cleaned.names) > 6
+    assert next(one.count for one in whole.taken if one.flag.name == "POSITION") > 10
+
+
 @pytest.mark.parametrize("seed", range(6))
 def test_any_records_have_the_flags_of_the_whole(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, seed: int) -> None:
     """Positions that jump all the time: one jump leads to the next, so that a piece must see the whole field."""

@@ -425,6 +425,13 @@ def test_cells_that_are_no_numbers_are_missing_and_a_number_of_rows_is_no_part()
     assert np.isnan(found.rows.column("moisture_pct")).sum() == 80
 
 
+def test_a_number_without_end_is_missing_and_told() -> None:
+    flow = driven()["flow"].copy()
+    flow[::4] = np.inf
+    found = read(text({**named(leave=("flow",)), NAMED["flow"]: flow}))
+    assert [(p.kind, p.where, p.count) for p in found.problems] == [("no number", NAMED["flow"], 100)]
+
+
 def test_rows_longer_than_the_header_are_told() -> None:
     data = b"Speed (km/h),Width (m)\n" + b"5.5,9.1\n" * 30 + b"5.5,9,1\n" * 3
     assert [(p.kind, p.count) for p in read(data).problems] == [("cells beyond the last column", 3)]

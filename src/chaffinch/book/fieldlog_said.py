@@ -157,7 +157,8 @@ def lags_said(lags: Sequence[tuple[str, Lag]]) -> list[str]:
         elif lag.seconds == 0.0:
             said.append(LAG_NONE.format(machine=name))
         else:
-            said.append(LAG.format(machine=name, seconds=f"{lag.seconds:.1f} s", sd=f"{lag.sd_s:.1f} s"))
+            unit = "s" if lag.timed else "records"  # of a log without time nobody knows what a record takes
+            said.append(LAG.format(machine=name, seconds=f"{lag.seconds:.1f} {unit}", sd=f"{lag.sd_s:.1f} {unit}"))
     return said
 
 

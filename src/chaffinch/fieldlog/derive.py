@@ -6,12 +6,15 @@ Only whole columns are worked out, never single gaps, and each says how: what wa
 from __future__ import annotations
 
 from collections.abc import Mapping
+from functools import partial
 from typing import Final
 
 import numpy as np
 
-from chaffinch.fieldlog.plane import step_m
-from chaffinch.fieldlog.rows import FloatArray, Rows
+from chaffinch.fieldlog.jumps import jumps
+from chaffinch.fieldlog.plane import apart_m, step_m
+from chaffinch.fieldlog.rows import BoolArray, FloatArray, Rows
+from chaffinch.fieldlog.settings import usual
 
 LONGEST_S: Final = 10.0
 """A record stands for at most this long by the clock alone [s], or ten usual steps: after a longer silence nobody knows
@@ -25,7 +28,9 @@ BY_FLOW: Final = "flow × interval ÷ (distance × width)"
 BY_YIELD: Final = "yield × distance × width ÷ interval"
 
 
-def completed(rows: Rows, longest_s: Mapping[int, float] | None = None) -> Rows:
+def completed(
+    rows: Rows, longest_s: Mapping[int, float] | None = None, usual_m: Mapping[int, float] | None = None
+) -> Rows:
     """The rows with interval, distance, speed, yield and flow where the others allow them.
 
     Parameters
@@ -33,6 +38,8 @@ def completed(rows: Rows, longest_s: Mapping[int, float] | None = None) -> Rows:
     rows : Rows
     longest_s : mapping of int to float, or None
         Longest time a record of a part stands for [s], where ``rows`` are a piece of the part; None: from the rows.
+    usual_m : mapping of int to float, or None
+        Usual step of a part [m], likewise.
     """
     new: dict[str, FloatArray] = {}
     how: dict[str, str] = {}
@@ -53,7 +60,7 @@ def completed(rows: Rows, longest_s: Mapping[int, float] | None = None) -> Rows:
         if not have("distance_m") and have("speed_kmh") and have("interval_s"):
             put("distance_m", get("speed_kmh") * get("interval_s") / 3.6, BY_SPEED)
         if not have("distance_m") and have("lon_deg") and have("lat_deg"):
-            put("distance_m", _ways(rows), BY_POSITION)
+            put("distance_m", _ways(rows, usual_m), BY_POSITION)
         if not have("speed_kmh") and have("distance_m") and have("interval_s"):
             put("speed_kmh", 3.6 * get("distance_m") / get("interval_s"), BY_WAY)
         if have("distance_m") and have("interval_s") and have("width_m"):
@@ -90,9 +97,44 @@ def _to_next(rows: Rows, longest_s: Mapping[int, float] | None) -> FloatArray:
     return interval
 
 
-def _ways(rows: Rows) -> FloatArray:
+def _ways(rows: Rows, usual_m: Mapping[int, float] | None) -> FloatArray:
+    """Way from the record before, along the way without positions that jumped; NaN over a break."""
     lon, lat = rows.column("lon_deg"), rows.column("lat_deg")
     ways = np.full(len(rows), np.nan)
-    for _, where in rows.part_slices():
-        ways[where] = step_m(lon[where], lat[where])
+    limits = usual()
+    for part, where in rows.part_slices():
+        x, y = lon[where], lat[where]
+        steps = step_m(x, y)
+        one_m = usual_step(steps) if usual_m is None else usual_m.get(part, 0.0)
+        allowed_m = max(limits.jump_factor * one_m, limits.jump_least_m)
+        began = np.zeros(x.size, np.bool_)
+        began[:1] = True
+        jumped = jumps(steps, partial(_apart, x, y), np.full(x.size, allowed_m), began)
+        if jumped.any():
+            steps = step_m(*_without(x, y, jumped))
+        # Beyond it somebody took records out, or drove elsewhere: nobody knows what was cut between.
+        steps[steps > max(allowed_m, limits.gap_m)] = np.nan
+        ways[where] = steps
     return ways
+
+
+def usual_step(steps_m: FloatArray) -> float:
+    """The usual one of steps that move [m]; 0 where none does."""
+    going = steps_m[steps_m > 0]
+    return float(np.median(going)) if going.size else 0.0
+
+
+def _apart(lon: FloatArray, lat: FloatArray, i: int, j: int) -> float:
+    return float(apart_m(lon[i], lat[i], lon[j], lat[j]))
+
+
+def _without(lon: FloatArray, lat: FloatArray, jumped: BoolArray) -> tuple[FloatArray, FloatArray]:
+    """Positions with those that jumped on a straight line between their neighbours."""
+    at, good = np.flatnonzero(jumped), np.flatnonzero(~jumped)
+    right = np.searchsorted(good, at)  # a jump has a way before and behind it
+    before, behind = good[right - 1], good[right]
+    share = (at - before) / (behind - before)
+    lon, lat = lon.copy(), lat.copy()
+    lon[at] = lon[before] + share * (np.remainder(lon[behind] - lon[before] + 180.0, 360.0) - 180.0)
+    lat[at] = lat[before] + share * (lat[behind] - lat[before])
+    return lon, lat

@@ -53,12 +53,15 @@ class Lag:
         Pairs of records it rests on.
     found : bool
         Whether the passes tell a lag at all.
+    timed : bool
+        Whether the log tells a time; else each record stands for a second, and ``seconds`` are records.
     """
 
     seconds: float
     sd_s: float
     pairs: int
     found: bool
+    timed: bool = True
 
 
 NOT_FOUND: Final = Lag(0.0, float("nan"), 0, False)
@@ -113,7 +116,8 @@ def flow_lag(rows: Rows, way: Course, usable: BoolArray, settings: Settings) -> 
         return Lag(0.0, float("nan"), int(kept.sum()), False)
     # A lag that may as well be none is none: shifting by noise gains nothing.
     seconds = best * way.usual_s if abs(best) > 2.0 * sd else 0.0
-    return Lag(seconds, sd * way.usual_s, int(kept.sum()), True)
+    timed = "interval_s" in rows or not np.isnan(rows.column("time_s")).all()
+    return Lag(seconds, sd * way.usual_s, int(kept.sum()), True, timed)
 
 
 def shifted_flow(flow: FloatArray, way: Course, seconds: float) -> FloatArray:

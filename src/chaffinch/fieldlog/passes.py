@@ -8,17 +8,17 @@ a break: somebody took records out, or drove elsewhere. A *pass* is a run inside
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import partial
 from typing import Final
 
 import numpy as np
 
 from chaffinch.fieldlog.groups import run_starts
+from chaffinch.fieldlog.jumps import LONGEST_JUMP, jumps
 from chaffinch.fieldlog.plane import middle, to_plane
 from chaffinch.fieldlog.rows import BoolArray, FloatArray, IntArray, Rows
 from chaffinch.fieldlog.settings import Settings
 
-LONGEST_JUMP: Final = 10
-"""Positions that can jump together [records]; own figure: after ten seconds a machine may really be elsewhere."""
 STILL_M: Final = 1.0
 """Way below which a heading means nothing [m]; own figure."""
 
@@ -105,7 +105,8 @@ def course(rows: Rows, settings: Settings, frame: Frame | None = None) -> Course
     jumped = np.isnan(x) | np.isnan(y)
     x, y = _bridged(x, y, jumped, new_part)
     allowed = _allowed(rows, took, settings, frame.step_m)
-    excursions = _jumps(x, y, allowed, new_part)
+    step = np.r_[np.nan, np.hypot(np.diff(x), np.diff(y))] if n else np.zeros(0)
+    excursions = jumps(step, partial(_apart, x, y), allowed, new_part)
     if excursions.any():
         jumped |= excursions
         x, y = _bridged(np.where(jumped, np.nan, x), np.where(jumped, np.nan, y), jumped, new_part)
@@ -168,28 +169,8 @@ def _allowed(rows: Rows, took: FloatArray, settings: Settings, step_m: float | N
     return np.maximum(settings.jump_factor * np.nan_to_num(way), settings.jump_least_m)
 
 
-def _jumps(x: FloatArray, y: FloatArray, allowed: FloatArray, new_part: BoolArray) -> BoolArray:
-    """Positions that leave the way and come back to it within a few records."""
-    found = np.zeros(x.size, np.bool_)
-    if x.size < 3:
-        return found
-    with np.errstate(invalid="ignore"):
-        far = np.r_[False, np.hypot(np.diff(x), np.diff(y)) > allowed[1:]] & ~new_part
-    jumps = np.flatnonzero(far)
-    part_no = np.cumsum(new_part)
-    k = 0
-    while k + 1 < jumps.size:
-        out = int(jumps[k])
-        for back in jumps[k + 1 : k + 1 + LONGEST_JUMP].tolist():
-            if back - out > LONGEST_JUMP or part_no[back] != part_no[out]:
-                continue
-            reach = float(allowed[out : back + 1].sum()) / 2.0
-            if np.hypot(x[back] - x[out - 1], y[back] - y[out - 1]) <= max(reach, float(allowed[back])):
-                found[out:back] = True
-                k = int(np.searchsorted(jumps, back))
-                break
-        k += 1
-    return found
+def _apart(x: FloatArray, y: FloatArray, i: int, j: int) -> float:
+    return float(np.hypot(x[j] - x[i], y[j] - y[i]))
 
 
 def _bridged(x: FloatArray, y: FloatArray, gone: BoolArray, new_part: BoolArray) -> tuple[FloatArray, FloatArray]:

@@ -61,7 +61,12 @@ def step_m(lon_deg: FloatArray, lat_deg: FloatArray) -> FloatArray:
     """Way from the record before [m], shape (n,); NaN for the first and beside a missing position."""
     step = np.full(lon_deg.shape, np.nan)
     if lon_deg.size > 1:
-        middle = np.radians((lat_deg[1:] + lat_deg[:-1]) / 2.0)
-        around = np.remainder(np.diff(lon_deg) + 180.0, 360.0) - 180.0
-        step[1:] = M_PER_DEG * np.hypot(around * np.cos(middle), np.diff(lat_deg))
+        step[1:] = apart_m(lon_deg[:-1], lat_deg[:-1], lon_deg[1:], lat_deg[1:])
     return step
+
+
+def apart_m(lon_deg: FloatArray, lat_deg: FloatArray, to_lon_deg: FloatArray, to_lat_deg: FloatArray) -> FloatArray:
+    """How far places are from others [m]; NaN where a position is missing."""
+    middle = np.radians((to_lat_deg + lat_deg) / 2.0)
+    around = np.remainder(to_lon_deg - lon_deg + 180.0, 360.0) - 180.0
+    return M_PER_DEG * np.hypot(around * np.cos(middle), to_lat_deg - lat_deg)

@@ -26,6 +26,7 @@ from chaffinch.fieldlog.on_disk import get, get_rows, put, put_cleaned, put_rows
 from chaffinch.fieldlog.overlap import BLOCK, SOME, Ground, cuts, way_before
 from chaffinch.fieldlog.passes import Course, Frame, course
 from chaffinch.fieldlog.pieces import median_over, middle_over
+from chaffinch.fieldlog.plane import step_m
 from chaffinch.fieldlog.rows import FloatArray, IntArray, Rows
 from chaffinch.fieldlog.settings import Settings
 from chaffinch.fieldlog.shelf import ShelfField
@@ -134,11 +135,14 @@ class _Staged:
         middle = middle_over(partial(known, 0), partial(known, 1)) if located else nowhere
         usual_s = median_over(going)
         self.frame = Frame(middle, True, usual_s if usual_s > 0 else 1.0, None)
-        self.longest_s, self.width_m = {}, {}
+        self.longest_s, self.usual_m, self.width_m = {}, {}, {}
         for part in field.numbers:
             usual = median_over(partial(going, (part,)))
             if usual > 0:
                 self.longest_s[part] = longest_of(usual)
+            if located and not {"distance_m", "speed_kmh"} & set(columns):
+                step = median_over(partial(self._steps, (part,)))
+                self.usual_m[part] = step if step > 0 else 0.0
             if "width_m" in columns:
                 width = median_over(partial(wide, (part,)))
                 if width > 0:
@@ -156,6 +160,16 @@ class _Staged:
             took = np.diff(time, prepend=time[0] if begins else last)
             before, last = part, float(time[-1])
             yield part, np.where((took > 0) & np.isfinite(took), took, 0.0), begins
+
+    def _steps(self, parts: tuple[int, ...]) -> Iterator[FloatArray]:
+        """Steps from record to record that move, in runs [m]."""
+        last = np.full(2, np.nan)
+        for (_, lon), (_, lat) in zip(
+            self.field.walk("lon_deg", parts), self.field.walk("lat_deg", parts), strict=True
+        ):
+            step = step_m(np.r_[last[0], lon], np.r_[last[1], lat])[1:]
+            last = np.array([lon[-1], lat[-1]])
+            yield step[step > 0]
 
     def _spans(self, piece: int) -> Iterator[tuple[int, int]]:
         """Where pieces begin and end: at silences and where parts begin."""
@@ -184,7 +198,9 @@ class _Staged:
         self.cutting, self.low, self.high, self.widest_m = 0, (np.inf, np.inf), (-np.inf, -np.inf), 0.0
         for place, (begin, end) in zip(self._places(), self.spans, strict=True):
             first = max(0, begin - MARGIN)
-            around = completed(self.field.rows(first, min(end + MARGIN, self.field.records)), self.longest_s)
+            around = completed(
+                self.field.rows(first, min(end + MARGIN, self.field.records)), self.longest_s, self.usual_m
+            )
             self.derived = dict(around.derived)
             way = course(around, self.settings, replace(self.frame, clock_s=clock))
             clock = float(way.clock_s[max(0, end - MARGIN) - first])

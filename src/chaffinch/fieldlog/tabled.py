@@ -148,6 +148,8 @@ def _numbers(series: pl.Series, meaning: str, told: list[Problem]) -> FloatArray
         if unread:
             told.append(Problem("no number", series.name, unread))
     values: FloatArray = numbers.to_numpy(allow_copy=True).astype(np.float64)
+    if endless := int(np.isinf(values).sum()):
+        told.append(Problem("no number", series.name, endless))
     return np.where(np.isfinite(values), values, np.nan)
 
 
