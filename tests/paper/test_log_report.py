@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -21,6 +22,7 @@ from chaffinch.fieldlog.rows import Part, Rows
 from chaffinch.fieldlog.writing import write_log
 from chaffinch.paper.log_map import log_map, squares_of
 from chaffinch.paper.log_report import log_report
+from chaffinch.paper.log_told import Weight, told_of
 from chaffinch.paper.wanted import Wanted, made
 from season_book import SeasonBook
 
@@ -135,6 +137,23 @@ def test_no_square_is_lost_when_they_are_put_together(most: int) -> None:
     assert levels == sorted(levels), "the more is lost, the higher the third"
     counts = np.bincount(levels, minlength=4)[1:]
     assert counts.max() - counts.min() <= 1
+
+
+def test_a_field_that_lost_alike_says_so_and_its_thirds_differ(found: tuple[LogLoss, str], season: SeasonBook) -> None:
+    """Thirds by noise alone would read "100 to 100" three times, and as a pattern of the field."""
+    loss, sign = found
+    unit = unit_of(season.desk, "canola")
+    own = 100.0 / unit.loss.factor
+    alike = [replace(one, kg_ha=own * (1.0 + 0.01 * (n % 5) / 5)) for n, one in enumerate(loss.squares)]
+    told = told_of(replace(loss, squares=alike), unit, sign, Weight(0.001, "t"))
+    assert len({row[1] for row in told.thirds[1:]}) == len(told.thirds) - 1 == 3
+    assert told.map is not None
+    assert "hardly differ" in told.map.about
+    once = [replace(one, kg_ha=own * (1 + n % 3)) for n, one in enumerate(loss.squares)]
+    drawn = told_of(replace(loss, squares=once), unit, sign, Weight(0.001, "t")).map
+    assert drawn is not None
+    assert "hardly differ" not in drawn.about
+    assert f">100 {unit.loss.name}: lowest third<" in drawn.ink(680)
 
 
 def test_what_is_drawn_covers_the_squares_and_nothing_else() -> None:

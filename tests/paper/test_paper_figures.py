@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -23,6 +24,7 @@ from chaffinch.book.trial_json import as_json as trial_json
 from chaffinch.book.trials import answer_trial, find_trial
 from chaffinch.engine.estimate import Range
 from chaffinch.paper.cab_card import cab_card, print_cards
+from chaffinch.paper.changes import changes
 from chaffinch.paper.check_report import check_file_report, check_report
 from chaffinch.paper.field_report import field_report
 from chaffinch.paper.season_report import season_report
@@ -104,6 +106,13 @@ def test_a_field(season: SeasonBook) -> None:
     ratio = answer_trial(season.desk, find_trial(season.desk, season.ids["trial"])).answer.ratio
     stands(text, f"{rounded(ratio.median, 2)} ({rounded(ratio.low, 2)} to {rounded(ratio.high, 2)})")
     stands(text, "This is no insurance or legal record.", "Chaffinch 0.1.0")
+
+
+def test_a_trial_without_a_stop_is_told_as_paper_does(season: SeasonBook) -> None:
+    record = replace(find_trial(season.desk, season.ids["trial"]), id="0" * 36)
+    blocks, (figures,) = changes(season.desk, [record], None)
+    assert "has no check yet" in figures["why"]
+    assert "no stop yet" in str(blocks[1]["rows"])
 
 
 def test_a_trial(season: SeasonBook) -> None:

@@ -38,6 +38,13 @@ def form(visitor: Visitor, **more: str) -> dict[str, str]:
     return told | more
 
 
+def test_crops_are_listed_by_their_names(visitor: Visitor) -> None:
+    for page in ("/day", "/log", "/setup/field/new"):
+        words = visitor.get(page).words
+        assert "faba bean field pea flax" in words, page
+        assert "faba-bean" not in words, page
+
+
 def test_nothing_was_planned_yet(visitor: Visitor) -> None:
     assert visitor.get("/api/v1/day").status == 404
     page = visitor.get("/day")

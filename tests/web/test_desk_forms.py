@@ -288,7 +288,7 @@ def test_a_trial_is_started(desk: Visitor) -> None:
     page = desk.post("/trials", sent)
     assert page.status == 303, page.words
     assert trials(desk.book.desk)[-1].changed.names == ("fan speed",)
-    assert "has no check yet" in desk.get(page.to).words
+    assert "No stop of this trial is in the book yet." in desk.get(page.to).words
     alike = desk.post("/trials", {**sent, "b": sent["a"]})
     assert alike.status == 422
     assert "is set as A" in alike.words

@@ -63,6 +63,16 @@ def test_a_correction_of_what_was_corrected_meanwhile_is_asked_about(desk: Visit
     assert not now.versions.disagree
 
 
+def test_a_crop_by_another_of_its_names_stays_when_something_else_is_edited(desk: Visitor, elsewhere: Desk) -> None:
+    there = find_thing(elsewhere, "field", "Long Hollow")
+    edit_label(elsewhere, there, "crop", "Oilseed rape")
+    page = desk.get(f"/thing/{there.id}")
+    assert page.value("crop") == "Oilseed rape"
+    assert desk.post(f"/thing/{there.id}", {**form_of(page), "area": "61 ha"}).status == 303
+    now = find_thing(elsewhere, "field", "Long Hollow").parts
+    assert (now["crop"], now["area"]) == ("Oilseed rape", "61 ha")
+
+
 def test_of_a_thing_changed_meanwhile_only_what_was_touched_is_asked_about(desk: Visitor, elsewhere: Desk) -> None:
     there = find_thing(elsewhere, "field", "Long Hollow")
     sent = form_of(desk.get(f"/thing/{there.id}"))

@@ -4,12 +4,17 @@ from __future__ import annotations
 
 from chaffinch.reference import Crop, Figure, crop, crop_keys, source
 
-__all__ = ["Crop", "Figure", "all_crops", "one_crop", "source_line"]
+__all__ = ["Crop", "Figure", "all_crops", "by_name", "one_crop", "source_line"]
 
 
 def all_crops() -> tuple[Crop, ...]:
     """Every crop of the reference, canola first."""
     return tuple(crop(key) for key in crop_keys())
+
+
+def by_name() -> tuple[tuple[str, str], ...]:
+    """Key and name of every crop, by the name: for a list to choose from."""
+    return tuple(sorted(((one.key, one.name) for one in all_crops()), key=lambda pair: pair[1]))
 
 
 def one_crop(name: str) -> Crop:

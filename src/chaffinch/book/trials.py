@@ -31,6 +31,10 @@ are not those of its side."""
 SOURCES: Final = ("machine", "header", "judged")
 
 
+class NoStopYetError(InputError):
+    """A trial was started, and none of its stops is in the book yet."""
+
+
 @dataclass(frozen=True, slots=True)
 class TrialRecord:
     """A trial as it stands in the book.
@@ -230,7 +234,7 @@ def answer_trial(
     filed = [c for c in counting(desk, checks_where(desk, trial=record.id)) if c.body.get("trial") == record.id]
     if not filed:
         mend = "log its checks with --trial ID --side A or B"
-        raise InputError("trial", record.id[:8], "has no check yet", mend)
+        raise NoStopYetError("trial", record.id[:8], "has no check yet", mend)
     logged, set_aside = _its_own(filed, record)
     if not logged:
         listed = ", ".join(f"{count} {why}" for why, count in set_aside.items())

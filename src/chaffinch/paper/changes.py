@@ -11,7 +11,7 @@ from chaffinch.book.shown_unit import unit_of
 from chaffinch.book.times import local
 from chaffinch.book.trial_json import as_json
 from chaffinch.book.trial_said import VERDICT
-from chaffinch.book.trials import TrialRecord, answer_trial, trials
+from chaffinch.book.trials import NoStopYetError, TrialRecord, answer_trial, trials
 from chaffinch.errors import InputError, SamplerError
 from chaffinch.paper.blocks import NAME, NUMBER, TEXT, WIDE, Block, heading, table, text
 from chaffinch.paper.trial_told import what_changed
@@ -53,10 +53,10 @@ def _row(desk: Desk, record: TrialRecord, report_in: str | None) -> tuple[list[s
     try:
         found = answer_trial(desk, record)
     except (InputError, SamplerError) as error:
-        return [day, changed, "", words("report.changed.no_answer", why=str(error)), ""], {
-            "id": record.id,
-            "why": str(error),
-        }
+        # Who holds the paper has no command line.
+        early = isinstance(error, NoStopYetError)
+        why = words("report.changed.no_stop") if early else words("report.changed.no_answer", why=str(error))
+        return [day, changed, "", why, ""], {"id": record.id, "why": str(error)}
     answer = found.answer
     low, middle, high = (rounded(v, 2) for v in (answer.ratio.low, answer.ratio.median, answer.ratio.high))
     unit = unit_of(desk, found.crop, report_in=report_in)

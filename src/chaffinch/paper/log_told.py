@@ -29,6 +29,8 @@ if TYPE_CHECKING:
     from chaffinch.fieldlog.loss_parts import ClassLoss
 
 KG_PER_T: Final = 1000.0
+ALIKE: Final = 1.1
+"""Most over least loss of a map's squares up to which it is said that they hardly differ [1]; own figure."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -165,9 +167,16 @@ def _machines(found: LogLoss, unit: PaceUnit, sign: str, weight: Weight) -> list
     return rows
 
 
-def _ends(squares: Squares, level: int, unit: PaceUnit) -> tuple[str, str] | None:
-    own = [loss * unit.loss.factor for _, loss in squares.third(level)]
-    return None if not own else (kept_digits(min(own)), kept_digits(max(own)))
+def _spans(squares: Squares, unit: PaceUnit) -> list[tuple[float, float] | None]:
+    """Least and most of each third, in the person's unit; None of an empty one."""
+    thirds = [[loss * unit.loss.factor for _, loss in squares.third(level)] for level in (1, 2, 3)]
+    return [(min(own), max(own)) if own else None for own in thirds]
+
+
+def _digits(spans: Sequence[tuple[float, float] | None]) -> int:
+    """How many digits tell the thirds apart: two, or up to four where a field lost nearly the same everywhere."""
+    least = [ends[0] for ends in spans if ends is not None]
+    return next((n for n in (2, 3) if len({kept_digits(v, n) for v in least}) == len(least)), 4)
 
 
 def _edges(squares: Squares, zones: ZonesTold | None) -> list[Edge]:
@@ -202,15 +211,19 @@ def _zones_said(found: LogLoss) -> list[str]:
 
 
 def _map(squares: Squares, unit: PaceUnit, zones: Sequence[Edge] = ()) -> Drawing:
-    spans = []
-    for level, which in enumerate(("first", "second", "last"), start=1):
-        name, ends = words(f"report.map.{which}"), _ends(squares, level, unit)
-        spans.append(
-            words("report.map.third.empty", which=name)
-            if ends is None
-            else words("report.map.third", low=ends[0], high=ends[1], unit=unit.loss.name, which=name)
-        )
+    spans, found = [], _spans(squares, unit)
+    digits = _digits(found)
+    for which, ends in zip(("first", "second", "last"), found, strict=True):
+        name = words(f"report.map.{which}")
+        if ends is None:
+            spans.append(words("report.map.third.empty", which=name))
+            continue
+        low, high = (kept_digits(v, digits) for v in ends)
+        key = "report.map.third.one" if low == high else "report.map.third"
+        spans.append(words(key, low=low, high=high, unit=unit.loss.name, which=name))
     about = [words("whole.map.about", side=plain_number(squares.side_m, 2))]
+    told = [ends for ends in found if ends is not None]
+    about += [words("whole.map.alike")] if len(told) > 1 and told[-1][1] <= ALIKE * told[0][0] else []
     about += [words("whole.map.zones")] if zones else []
     return log_map(
         squares, title=words("whole.map.title", unit=unit.loss.name), about=" ".join(about), name="log-map",
@@ -224,13 +237,16 @@ def _thirds(squares: Squares, unit: PaceUnit) -> list[list[str]]:
     rows = [
         ["", words("whole.map.from", unit=name), words("whole.map.to"), words("whole.map.mean"), words("column.area")]
     ]
-    for level, which in enumerate(("first", "second", "last"), start=1):
-        ends, own = _ends(squares, level, unit), squares.third(level)
+    found = _spans(squares, unit)
+    digits = _digits(found)
+    for level, (which, ends) in enumerate(zip(("first", "second", "last"), found, strict=True), start=1):
         if ends is None:
             continue
+        own = squares.third(level)
         area = sum(a for a, _ in own)
         mean = sum(a * loss for a, loss in own) / area * unit.loss.factor
-        rows.append([words(f"report.map.{which}"), *ends, kept_digits(mean), area_said(area, unit.loss)])
+        figures = [kept_digits(v, digits) for v in (*ends, mean)]
+        rows.append([words(f"report.map.{which}"), *figures, area_said(area, unit.loss)])
     return rows
 
 

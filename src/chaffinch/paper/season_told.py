@@ -191,7 +191,8 @@ def _map(found: Ledger, unit: Unit) -> Drawing | None:
             continue
         least, most = min(own, key=lambda r: r.median), max(own, key=lambda r: r.median)
         low, high = range_words(least)[1], range_words(most)[1]
-        spans.append(words("report.map.third", which=name, low=low, high=high, unit=unit.name))
+        key = "report.map.third.one" if low == high else "report.map.third"
+        spans.append(words(key, which=name, low=low, high=high, unit=unit.name))
     spans += [words("report.map.none")] if 0 in levels else []
     title = words("report.map.title", unit=unit.name)
     return season_map(tiles, unit.name, title=title, about=words("report.map.about"), name="map", spans=spans)

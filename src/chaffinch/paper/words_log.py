@@ -27,6 +27,7 @@ LOGGED: Final[MappingProxyType[str, str]] = MappingProxyType(
         "whole.machines.about": "Each machine by the curves of its own combine, on what it cut; the field is their sum.",
         "whole.map": "Where on the field",
         "whole.map.title": "Loss over the field in {unit}",
+        "whole.map.alike": "The squares hardly differ: none lost more than a tenth above the least.",
         "whole.map.about": "North is up; squares of {side} m, each in its third of all. The stronger the tint or pattern, the more was lost there, by what the machine took in and how fast it went: no place was measured by itself.",
         "whole.map.scale": "{metres} m",
         "whole.map.from": "{unit}, from",

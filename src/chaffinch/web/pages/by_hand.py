@@ -8,7 +8,7 @@ from typing import Any
 from fastapi import APIRouter, Depends, Request
 from starlette.responses import Response
 
-from chaffinch.book.crops import all_crops
+from chaffinch.book.crops import by_name
 from chaffinch.book.desk import Desk
 from chaffinch.book.logging_checks import log_check, same_stop
 from chaffinch.book.things import by_ids, things
@@ -159,7 +159,7 @@ def choices(desk: Desk, form: Form) -> dict[str, Any]:
         "rows": rows_of(form),
         "most_rows": MOST_ROWS,
         "places": PLACES,
-        "crops": [(one.key, one.name) for one in all_crops()],
+        "crops": by_name(),
         "fields": [t for t in here if t.kind == "field"],
         "season_names": {t.id: t.name for t in here if t.kind == "season"},
         "combines": [t for t in here if t.kind == "combine"],

@@ -11,6 +11,7 @@ from fastapi import APIRouter, Depends, Request
 from starlette.datastructures import UploadFile
 from starlette.responses import Response
 
+from chaffinch.book.crops import by_name
 from chaffinch.book.day import DayAnswer, day
 from chaffinch.book.day_json import as_json
 from chaffinch.book.day_said import check_again, grain_said, headline, moving, remarks, seen, sends_out, taken
@@ -28,7 +29,6 @@ from chaffinch.errors import InputError, SamplerError
 from chaffinch.how_far import Progress
 from chaffinch.paper import drawing
 from chaffinch.records.forecast import Forecast
-from chaffinch.reference import crop_keys
 from chaffinch.web.access import page_context, reader
 from chaffinch.web.forecasts import forecasts_of
 from chaffinch.web.pages.answers import Working, longer_of
@@ -219,6 +219,6 @@ def _page(request: Request, form: Form, *, status: int = 200, told: Told | None 
         day=told,
         combines=[(t.id, t.title) for t in here if t.kind == "combine" and not t.retired],
         fields=fields,
-        crops=list(crop_keys()),
+        crops=by_name(),
         examples=EXAMPLES,
     )

@@ -11,6 +11,7 @@ from fastapi import APIRouter, Depends, Path, Request
 from starlette.datastructures import UploadFile
 from starlette.responses import Response
 
+from chaffinch.book.crops import by_name
 from chaffinch.book.desk import Desk
 from chaffinch.book.fieldlogs import answers_of, clean_log, libraries
 from chaffinch.book.log_asked import asked_loss
@@ -230,7 +231,7 @@ def page(request: Request, kept: KeptLog, form: Form, *, status: int = 200) -> R
         kept=kept, form=form, seen=seen, told=told, bars=None if bars is None else bars_told(bars),
         zone_endings=",".join(ZONE_ENDINGS), zone_megabytes=MOST_ZONES_BYTES // 1024 // 1024,
         cleaning=cleaning if isinstance(cleaning, Cleaning) else None, examples=EXAMPLES,
-        combines=[(t.id, t.title) for t in things(desk, "combine") if not t.retired], crops=list(crop_keys()),
+        combines=[(t.id, t.title) for t in things(desk, "combine") if not t.retired], crops=by_name(),
     )  # fmt: skip
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any, Final
 
@@ -9,7 +10,7 @@ from fastapi import APIRouter, Depends, Request
 from starlette.responses import Response
 
 from chaffinch import units
-from chaffinch.book.crops import all_crops
+from chaffinch.book.crops import by_name
 from chaffinch.book.desk import Desk
 from chaffinch.book.looking import thing_history
 from chaffinch.book.telling import Teller, example_of
@@ -161,13 +162,18 @@ def _shown(desk: Desk, thing: Thing) -> dict[str, str]:
     return values
 
 
-def _asked(desk: Desk, kind: Kind, *, new: bool) -> list[Asked]:
-    found = []
+def _asked(desk: Desk, kind: Kind, was: Mapping[str, str] | None = None) -> list[Asked]:
+    """What a form asks; ``was`` is what an edited thing says now, None for a new one."""
+    found, new = [], was is None
     for part in kind.parts:
         if new and part.name == "retired":
             continue
         example = example_of(part.name, part.holds)
         options = _options(desk, part)
+        now = (was or {}).get(part.name, "")
+        if options and now not in dict(options):
+            # A crop by another of its names: a list without it would send nothing, and so take the crop away.
+            options = (*options, (now, now))
         hint = words("thing.hint", example=example) if example and not options and part.name != "name" else ""
         long = part.holds == "text"
         found.append(Asked(part.name, part.about, "" if long else hint, part.must, long, options))
@@ -181,7 +187,7 @@ def _options(desk: Desk, part: Part) -> tuple[tuple[str, str], ...]:
     if part.holds.startswith("one of "):
         return (none, *((one, one) for one in part.holds.removeprefix("one of ").split(", ")))
     if part.holds == "crop":
-        return (none, *((one.key, one.name) for one in all_crops()))
+        return (none, *by_name())
     if part.name == "season":
         return (none, *((t.id, t.title) for t in things(desk, "season")))
     if part.holds == "id":
@@ -191,7 +197,7 @@ def _options(desk: Desk, part: Part) -> tuple[tuple[str, str], ...]:
 
 def _new(request: Request, kind: Kind, form: Form, status: int = 200) -> Response:
     return show(request, "thing.html", "setup", status=status, kind=kind.name, about=kind.about, thing=None, form=form,
-                may=True, was={}, asked=_asked(desk_of(request), kind, new=True), saved=[], changes=[],
+                may=True, was={}, asked=_asked(desk_of(request), kind), saved=[], changes=[],
                 added="")  # fmt: skip
 
 
@@ -213,6 +219,6 @@ def _edit(request: Request, thing: Thing, form: Form, status: int = 200, saved: 
     ]
     was = {name: value.strip() for name, value in _shown(desk, thing).items()}
     return show(request, "thing.html", "setup", status=status, kind=kind.name, about=kind.about, thing=thing, form=form,
-                may=may_add(request, kind.name, new=False), was=was, asked=_asked(desk, kind, new=False),
+                may=may_add(request, kind.name, new=False), was=was, asked=_asked(desk, kind, was),
                 saved=saved or [], changes=changes,
                 added=f"{added}: {', '.join(at_first)}")  # fmt: skip

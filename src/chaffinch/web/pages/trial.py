@@ -12,6 +12,7 @@ from chaffinch.book.things import by_ids, things
 from chaffinch.book.times import local
 from chaffinch.book.trials import (
     SOURCES,
+    NoStopYetError,
     TrialRecord,
     answer_trial,
     find_trial,
@@ -98,6 +99,8 @@ def one(request: Request, trial_id: Annotated[str, Path(max_length=64)]) -> Resp
         if isinstance(found, Working):
             return show(request, "working.html", "trials", working=found, title=words("trial.title", id=record.id[:8]))
         told = told_of(found, unit_of(desk, found.crop, report_in=person.report_in))
+    except NoStopYetError:
+        why_not = words("trial.no_stop")
     except (InputError, SamplerError) as error:
         why_not = said(error)
     return show(

@@ -138,6 +138,7 @@ SHOWN: Final = MappingProxyType(
         "trials.b": "Settings of B",
         "trials.settings.hint": "one a line, like: fan speed = 900 rpm",
         "trials.note": "Why",
+        "trial.no_stop": "No stop of this trial is in the book yet. Take the first of A, then of B, and log each here.",
         "trial.source": "Compare",
         "trial.log": "Log a stop",
     }
