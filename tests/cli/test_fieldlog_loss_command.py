@@ -242,3 +242,22 @@ def test_speeds_nobody_means_are_refused_as_they_were_written(chaffinch, more, s
     ran = asked(chaffinch, "what-if", *more)
     assert ran.status == 2
     assert said in ran.err
+
+
+@pytest.mark.usefixtures("harvest")
+def test_a_log_that_tells_neither_time_nor_speed_is_held_against_no_pace(chaffinch, tmp_path):
+    head, *lines = Path(EXAMPLE).read_text(encoding="utf-8").splitlines()
+    whole = [line.split(",") for line in (head, *lines)]
+    paths = {"no time": (1, 2, 3, 4, 5, 6), "neither": (1, 2, 4, 5, 6)}
+    for name, kept in paths.items():
+        text = "\n".join(",".join(row[k] for k in kept) for row in whole)
+        (tmp_path / f"{name}.csv").write_text(text, encoding="utf-8")
+    units = ("--column", "Flow=flow_kg_s:lb/s", "--column", "Yield=yield_t_ha:lb/ac")
+    ask = ("--combine", "Old Bess", "--crop", "canola", "--speed", "5 km/h", "--json", *units)
+    told = json.loads(chaffinch("fieldlog", "what-if", str(tmp_path / "no time.csv"), *ask).out)
+    timed = json.loads(asked(chaffinch, "what-if", "--speed", "5 km/h", "--json").out)
+    assert told["hours_cutting"] == pytest.approx(timed["hours_cutting"], rel=0.03)
+    assert told["total_kg"]["median"] == pytest.approx(timed["total_kg"]["median"], rel=0.03)
+    ran = chaffinch("fieldlog", "what-if", str(tmp_path / "neither.csv"), *ask)
+    assert ran.status == 2
+    assert "no pace can be held against another" in ran.err

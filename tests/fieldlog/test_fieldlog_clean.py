@@ -240,6 +240,9 @@ def test_without_a_recorded_speed_jumps_are_found_and_add_no_way(*, timed: bool)
     np.testing.assert_allclose(way[~np.isnan(way)], 2.0, rtol=1e-3)
     flags = clean(rows).flags
     assert np.flatnonzero(flags & Flag.POSITION).tolist() == [50, 51, 52, 90]
+    if not timed:
+        # 2 m at 7.2 km/h.
+        np.testing.assert_allclose(rows.column("interval_s")[1:120], 1.0, rtol=1e-3)
 
 
 def test_a_delay_of_a_log_without_time_is_told_in_records() -> None:

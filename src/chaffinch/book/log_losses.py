@@ -124,6 +124,9 @@ def log_loss(
     if machine is not None or combine is not None:
         log = one_machine(log, machine)
     runs, joined = runs_of(desk, log.cleaned, combine, machine_is or {}, crop, season=season, seed=seed)
+    if (best or other_kmh is not None) and any(run.tally.hours <= 0.0 for run in runs):
+        problem = "tells no time, and no speed to work it out from: no pace can be held against another"
+        raise InputError("log", None, problem, "export it with its time or its speed")
     costs = [Cost(price_per_t, hour_cost_per_h)] * len(runs)
     if hour_cost_per_h is None and (best or other_kmh is not None):
         costs = stored_costs(desk, [run.whose.combine for run in runs], price_per_t, needed=best)

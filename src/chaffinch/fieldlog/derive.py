@@ -24,6 +24,7 @@ BY_CLOCK: Final = "time to the next record"
 BY_SPEED: Final = "speed × interval"
 BY_POSITION: Final = "way from the record before"
 BY_WAY: Final = "distance ÷ interval"
+BY_PACE: Final = "distance ÷ speed"
 BY_FLOW: Final = "flow × interval ÷ (distance × width)"
 BY_YIELD: Final = "yield × distance × width ÷ interval"
 
@@ -61,6 +62,8 @@ def completed(
             put("distance_m", get("speed_kmh") * get("interval_s") / 3.6, BY_SPEED)
         if not have("distance_m") and have("lon_deg") and have("lat_deg"):
             put("distance_m", _ways(rows, usual_m), BY_POSITION)
+        if not have("interval_s") and have("distance_m") and have("speed_kmh"):
+            put("interval_s", 3.6 * get("distance_m") / get("speed_kmh"), BY_PACE)
         if not have("speed_kmh") and have("distance_m") and have("interval_s"):
             put("speed_kmh", 3.6 * get("distance_m") / get("interval_s"), BY_WAY)
         if have("distance_m") and have("interval_s") and have("width_m"):
