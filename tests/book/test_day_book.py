@@ -83,8 +83,8 @@ def test_readings_of_grain_draw_the_course_in(taught: SeasonBook, found: DayAnsw
     assert found.grain_readings == 1
     assert found.isotherm is not None
     read, when = readings_of(taught.desk), day_air.planned(taught.desk, read_forecast(forecast()))
-    wetter, count = day_air.grain_over(read, "canola", found.isotherm, when, 12.0, lag_h=6.0)
-    assert count == 2
+    wetter, count, left_out = day_air.grain_over(read, "canola", found.isotherm, when, 12.0, lag_h=6.0)
+    assert (count, left_out) == (2, ())
     for k, hour in enumerate(found.plan.hours[:6]):
         assert hour.grain_pct is not None
         assert wetter.mean_pct[k] > hour.grain_pct.median
@@ -239,3 +239,29 @@ def test_air_colder_than_an_isotherm_holds_is_said(taught: SeasonBook, found: Da
     assert "cold beyond isotherm" in frost.assumed
     assert day_said.ASSUMED["cold beyond isotherm"] in day_said.taken(frost, unit_of(taught.desk, "canola"))
     assert "cold beyond isotherm" not in found.assumed
+
+
+@pytest.mark.parametrize("wild", [30.0, 2.0, 20.0])
+def test_a_moisture_out_of_line_is_asked_about_and_bends_no_day(taught: SeasonBook, wild: float) -> None:
+    """One of 30 % at 08:00 made grain of 5 % in the evening and of 28 % the next morning, each within a point."""
+    with pytest.raises(
+        InputError, match=f"moisture: lies far from what the air.*got '{wild:g} %'.*meter set to the crop"
+    ):
+        planned(taught, dataclasses.replace(TERMS, grain_pct=wild))
+
+
+def test_a_moisture_out_of_line_in_the_book_is_left_out_and_said(tmp_path: Path) -> None:
+    book = day_book(tmp_path / "wild.chaffinch", checks=False)
+    before = planned(book)
+    book.desk.write("weather", {"taken_at": "2026-08-13T21:00:00Z", "field": book.ids["Long Hollow"],
+                                "conditions": {"humidity_pct": 61, "grain_moisture_pct": 31.0}})  # fmt: skip
+    found = planned(book)
+    assert (found.grain_readings, found.grain_left_out_pct) == (before.grain_readings, (31.0,))
+    said = day_said.remarks(found)
+    assert any(text.startswith("Grain moisture of 31 % was read") and "go by your meter" in text for text in said)
+    assert as_json(found, unit_of(book.desk, "canola"))["used"]["grain_left_out_pct"] == [31.0]
+    for hour, as_before in zip(found.plan.hours, before.plan.hours, strict=True):
+        assert hour.grain_pct is not None
+        assert as_before.grain_pct is not None
+        assert hour.grain_pct.median == pytest.approx(as_before.grain_pct.median, abs=0.2)
+    book.desk.store.close()

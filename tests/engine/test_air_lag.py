@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 import pytest
 
 from chaffinch.engine import air_lag
+from chaffinch.engine.air_lag import OUT_OF_LINE, READING_SD_PCT, grain_course, out_of_line
 from chaffinch.errors import InputError
 
 HOURS = np.arange(48.0)
@@ -104,3 +107,28 @@ def test_bad_histories_are_refused_by_name(ask: object, field: str) -> None:
     with pytest.raises(InputError) as refused:
         ask()  # type: ignore[operator]
     assert refused.value.field.split("[")[0] == field.split("[", maxsplit=1)[0]
+
+
+def test_readings_that_fit_nothing_else_are_found_and_those_that_agree_are_believed() -> None:
+    times = np.arange(0.0, 30.0)
+    aim = 10.0 + 3.0 * np.cos(2 * np.pi * times / 24.0)
+    usual = [(2.0, 12.4), (8.0, 11.0), (14.0, 8.6), (20.0, 8.3)]
+    assert out_of_line(times, aim, 1.0, usual) == []
+    assert out_of_line(times, aim, 1.0, []) == []
+    for wild in (30.0, 1.0):
+        assert out_of_line(times, aim, 1.0, [*usual, (24.0, wild)]) == [4]
+        assert out_of_line(times, aim, 1.0, [(24.0, wild)]) == [0]
+        assert out_of_line(times, aim, 1.0, [(12.0, wild), *usual, (24.0, wild)]) in ([0, 5], [5, 0])
+    # Grain that is wetter than the isotherm says, read again and again: the isotherm is off, and not the meter.
+    assert out_of_line(times, aim, 1.0, [(t, m + 2.0) for t, m in usual]) == []
+
+
+def test_a_reading_is_held_against_what_the_others_say_of_it() -> None:
+    """The closed form is the plain one: the posterior without a reading, asked at its hour."""
+    times = np.arange(0.0, 30.0)
+    aim = 10.0 + 3.0 * np.cos(2 * np.pi * times / 24.0)
+    known = [(2.0, 12.4), (8.0, 11.0), (14.0, 8.6)]
+    without = grain_course(times, aim, 1.0, known)
+    spread = math.hypot(float(without.sd_pct[20]), READING_SD_PCT)
+    for sds, found in ((OUT_OF_LINE - 0.05, []), (OUT_OF_LINE + 0.05, [3])):
+        assert out_of_line(times, aim, 1.0, [*known, (20.0, float(without.mean_pct[20]) + sds * spread)]) == found

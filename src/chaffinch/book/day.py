@@ -99,6 +99,8 @@ class DayAnswer:
         Of the straw at it [share].
     isotherm : IsothermFigures or None
         Of the crop; None where none could be found.
+    grain_left_out_pct : tuple of float
+        Moistures of the last 24 hours that fit neither the air nor the others [%].
     grain_readings : int
         Moistures of the last 24 hours that count.
     limits : Limits or None
@@ -131,6 +133,7 @@ class DayAnswer:
     notes: tuple[str, ...] = field(default=())
     currency: str = ""
     stored: StoredHour | None = None
+    grain_left_out_pct: tuple[float, ...] = ()
 
 
 def day(
@@ -207,9 +210,10 @@ def day(
         assumed.append({"utc": "hours in UTC", "computer": "clock of this computer"}[when.clock])
     isotherm = isotherm_of(found.crop)
     grain, readings = None, 0
+    left_out: tuple[float, ...] = ()
     if isotherm is not None:
         lag = terms.grain_lag_h
-        grain, readings = grain_over(read, found.crop, isotherm, when, terms.grain_pct, lag_h=lag)
+        grain, readings, left_out = grain_over(read, found.crop, isotherm, when, terms.grain_pct, lag_h=lag)
         assumed += [f"{what} beyond isotherm" for what in beyond_isotherm(when)]
     elif terms.most_moisture_pct is not None:
         problem = f"cannot be held: no isotherm of {found.crop} could be found, so its moisture is not foretold"
@@ -242,6 +246,7 @@ def day(
         last_toughness=last_tough,
         isotherm=isotherm,
         grain_readings=readings,
+        grain_left_out_pct=left_out,
         limits=limits_of(desk, found.crop),
         told_checks=sum(TOUGHNESS in p.conditions for p in found.points),
         parts=told.hour_cost if isinstance(told.hour_cost, HourCost) else None,

@@ -14,7 +14,7 @@ from chaffinch.book.humidity import LOOKED_BACK_H, Readings, hours_of
 from chaffinch.book.shown_unit import farm_of
 from chaffinch.book.wallclock import utc_of
 from chaffinch.engine import grain_air
-from chaffinch.engine.air_lag import GrainCourse, grain_course, toughness
+from chaffinch.engine.air_lag import GrainCourse, grain_course, out_of_line, toughness
 from chaffinch.engine.domain import FloatArray, between
 from chaffinch.engine.grain_air import Limits
 from chaffinch.errors import InputError
@@ -123,8 +123,9 @@ def beyond_isotherm(when: Planned) -> list[str]:
 
 def grain_over(
     read: Readings, crop: str, isotherm: IsothermFigures, when: Planned, grain_pct: float | None, *, lag_h: float
-) -> tuple[GrainCourse, int]:
-    """Moisture of the grain at each hour planned, and how many readings of the last 24 hours it rests on.
+) -> tuple[GrainCourse, int, tuple[float, ...]]:
+    """Moisture of the grain at each hour planned, how many readings of the last 24 hours it rests on, and those it does
+    not: kept ones that fit neither the air nor the others [%].
 
     Parameters
     ----------
@@ -137,6 +138,11 @@ def grain_over(
         Read just now [%]: it counts at the first hour planned.
     lag_h : float
         [h]
+
+    Raises
+    ------
+    InputError
+        For a reading told just now that fits neither the air nor what else was read.
     """
     air = read.air_before(when.start_h)
     air += [(when.start_h + k, one.temperature_c, one.humidity_pct) for k, one in enumerate(when.every)]
@@ -148,9 +154,19 @@ def grain_over(
     known = read.grain_of(crop, max(when.begin_h - LOOKED_BACK_H, float(times[0]) - NEAR_AIR_H), when.begin_h)
     if grain_pct is not None:
         known.append((when.begin_h, between("moisture", grain_pct, 0.1, 60.0, "write it like 11.2 %")))
-    course = grain_course(times, aim, isotherm.plus_minus.value, known, lag_h=lag_h)
+    off = out_of_line(times, aim, isotherm.plus_minus.value, known, lag_h=lag_h)
+    fitting = [one for k, one in enumerate(known) if k not in off]
+    course = grain_course(times, aim, isotherm.plus_minus.value, fitting, lag_h=lag_h)
+    if grain_pct is not None and len(known) - 1 in off:
+        there = course.mean_pct[-len(when.hours)]
+        problem = f"lies far from what the air and all else that was read give, {there:.1f} %"
+        mend = (
+            "read it again, the meter set to the crop; unripe or rained-on grain does not follow the air: leave it out"
+        )
+        raise InputError("moisture", f"{grain_pct:g} %", problem, mend)
     some = slice(-len(when.hours), None)
-    return GrainCourse(course.mean_pct[some], course.sd_pct[some]), len(known)
+    left_out = tuple(known[k][1] for k in sorted(off))
+    return GrainCourse(course.mean_pct[some], course.sd_pct[some]), len(fitting), left_out
 
 
 def may_work(hours: Sequence[ForecastHour], working_hours: tuple[int, int]) -> list[bool]:

@@ -77,6 +77,7 @@ def as_json(found: DayAnswer, unit: PaceUnit) -> dict[str, Any]:
             "isotherm": None if found.isotherm is None else found.isotherm.key,
             "isotherm_plus_minus": None if found.isotherm is None else found.isotherm.plus_minus.value,
             "grain_readings": found.grain_readings,
+            "grain_left_out_pct": list(found.grain_left_out_pct),
         },
         "assumed": list(found.assumed),
     }

@@ -205,6 +205,12 @@ def remarks(found: DayAnswer) -> list[str]:
         told.append("Machine only: header loss was not measured. It moves the other way over the day as a rule.")
     if ends := _ends(found):
         told.append(f"Some best paces stand on the {' and the '.join(sorted(ends))} speed tried: check beyond it.")
+    if found.grain_left_out_pct:
+        values = ", ".join(f"{one:g} %" for one in found.grain_left_out_pct)
+        told.append(
+            f"Grain moisture of {values} was read in the last day, far from what the air and the other readings give, "
+            "and is not reckoned with. Unripe or rained-on grain does not follow the air: go by your meter."
+        )
     told += found.notes
     return [*told, NOT_IN_IT]
 

@@ -32,6 +32,8 @@ READING_SD_PCT: Final = 0.3
 PLACE_SD_PCT: Final = 0.6
 """What sun, wind, variety and place in the field leave of it, at a reading and at an hour alike [points]; own figure.
 Moisture of wheat and barley was foretold with a mean error of 1.1 to 1.2 points (Atzema 1998, printed)."""
+OUT_OF_LINE: Final = 4.0
+"""Sds from what the air and all other readings say of it, from which a reading is out of line [1]; own figure."""
 WITHIN_90: Final = 1.645
 """A ± in sds, taken as a 90 % range [1]."""
 
@@ -138,6 +140,44 @@ def grain_course(
     mean = spread @ told.T @ (seen - np.interp(at, times, course)) / error
     of_terms = np.einsum("ij,jk,ik->i", asked, spread, asked)
     return GrainCourse(course + asked @ mean, np.sqrt(of_terms + PLACE_SD_PCT**2))
+
+
+def out_of_line(
+    time_h: FloatArray,
+    equilibrium_pct: FloatArray,
+    plus_minus_pct: float,
+    readings: Sequence[tuple[float, float]],
+    *,
+    lag_h: float = GRAIN_LAG_H,
+) -> list[int]:
+    """Return which readings fit neither the air nor the others, the worst first; none of them should be reckoned with.
+
+    One such reading would bend the whole course: the swing of the day is what can reach it. Each is held against what
+    air and all the others say of it (by leaving it out), and the worst beyond :data:`OUT_OF_LINE` is put aside until
+    none is left. Grain that is unripe, or was rained on, does not follow the air and is found here; many readings that
+    agree are believed.
+
+    Parameters as for :func:`grain_course`.
+    """
+    times, aim = _course(time_h, equilibrium_pct)
+    tau = between("lag_h", single("lag_h", lag_h), *LAG_SPAN_H)
+    course = lagged(times, aim, tau)
+    begin = min([float(times[0]), *(float(at) for at, _ in readings)])
+    prior = np.square([START_SD_PCT, positive("plus_minus_pct", plus_minus_pct) / WITHIN_90, SWING_SD])
+    at = finite("readings", np.array([float(one) for one, _ in readings]))
+    told = _terms(at, course, times, begin, tau, float(course.mean()))
+    apart = np.array([float(m) for _, m in readings]) - np.interp(at, times, course)
+    whole = told @ np.diag(prior) @ told.T + (READING_SD_PCT**2 + PLACE_SD_PCT**2) * np.eye(at.size)
+    kept, found = list(range(at.size)), []
+    while kept:
+        inverse = np.linalg.inv(whole[np.ix_(kept, kept)])
+        # Left out, a reading is off by (K⁻¹y)ᵢ/(K⁻¹)ᵢᵢ with variance 1/(K⁻¹)ᵢᵢ.
+        sds = np.abs(inverse @ apart[kept]) / np.sqrt(np.diag(inverse))
+        worst = int(np.argmax(sds))
+        if sds[worst] <= OUT_OF_LINE:
+            break
+        found.append(kept.pop(worst))
+    return found
 
 
 def _terms(
