@@ -86,3 +86,7 @@ for (const [what, [table, field]] of Object.entries(REFUSED)) {
 test("the sound check the others are made from is answered", () => {
   assert.equal(answer(sound, setup).verdict, "unsettled");
 });
+
+test("a choice of one is told as that one", () => {
+  assert.throws(() => answer(change({ scale: { colour: "1 g" } }), setup), (error) => error instanceof InputError && error.message.includes("leave it out, or use step"));
+});

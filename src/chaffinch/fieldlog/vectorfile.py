@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 
-from chaffinch.errors import InputError
+from chaffinch.errors import InputError, one_of
 from chaffinch.fieldlog.answers import Answers, Found
 from chaffinch.fieldlog.opened import member_of
 from chaffinch.fieldlog.places import places, to_degrees
@@ -160,7 +160,7 @@ def _layer(layers: Any, name: Path, asked: str) -> str:
     if asked:
         if asked in names:
             return asked
-        raise InputError("layer", asked, "is not in the file", f"use one of {', '.join(names)}")
+        raise InputError("layer", asked, "is not in the file", one_of(names))
     with_points = [str(row[0]) for row in layers if row[1] is None or "Point" in str(row[1])]
     found = with_points or names
     if len(found) != 1:

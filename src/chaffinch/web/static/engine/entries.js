@@ -69,7 +69,8 @@ export class Entries {
     this.where = where;
     for (const key of Object.keys(table)) {
       if (!Object.hasOwn(this.keys, key)) {
-        const mend = `leave it out, or use one of ${Object.keys(this.keys).join(", ")}`;
+        const known = Object.keys(this.keys);
+        const mend = `leave it out, or use ${known.length === 1 ? "" : "one of "}${known.join(", ")}`;
         throw new InputError(this.field(key.slice(0, 40)), null, `is not a key of ${name || "a check"}`, mend);
       }
     }
