@@ -27,6 +27,24 @@ test("lines that come twice, as from a file taken in again, change nothing", () 
   assert.deepEqual(stopsOf([...journal, ...journal]).get("s1").catches, once.catches);
 });
 
+test("two phones that go on with one stop keep each other's catches, bags and what was taken back", () => {
+  const own = (key, more) => ({ n: 4, key, place: "discharge", pan: { area: "0.4 m2" }, ...more });
+  const here = { stop: "s1", what: "catch", at: at(4), catch: own("a", { amount: "18.5 g" }) };
+  const there = [
+    { stop: "s1", what: "catch", at: at(5), catch: own("b", { amount: null, bag: "9" }) },
+    { stop: "s1", what: "weighed", at: at(6), n: 4, key: "b", amount: "9.8 g" },
+  ];
+  const both = stopsOf([...journal, here, ...there, ...there, here]).get("s1");
+  assert.deepEqual(both.catches.slice(3).map((one) => [one.n, one.amount]), [[4, "18.5 g"], [5, "9.8 g"]]);
+  assert.equal(both.next, 6);
+  const gone = stopsOf([...journal, here, ...there, { stop: "s1", what: "taken back", at: at(7), n: 5, key: "b" }, there[0]]).get("s1");
+  assert.deepEqual(gone.catches.slice(3).map((one) => one.amount), ["18.5 g"]);
+  // Lines of an app that gave no keys go by their number.
+  const plain = stopsOf([...journal, { stop: "s1", what: "taken back", at: at(7), n: 1 }]).get("s1");
+  assert.deepEqual(plain.catches.map((one) => one.n), [2, 3]);
+  assert.ok(tableOf(both).catch.every((one) => !("key" in one) && !("n" in one)));
+});
+
 test("a bag waits and keeps the check open, and its number is not given twice", () => {
   const stops = stopsOf(journal);
   const stop = stops.get("s1");

@@ -8,6 +8,7 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
+import pytest
 from phone_world import Farm, Handset, a_farm, nothing_lost
 from playwright.sync_api import Browser, expect
 
@@ -75,6 +76,51 @@ def test_a_catch_for_a_stop_that_another_window_saved(farm: Farm, browser: Brows
     second.save()
     assert amounts(second) == ["18.5 g", "21.5 g"]
     nothing_lost(farm, second)
+
+
+def test_a_stop_whose_only_catch_was_taken_back_is_still_found(farm: Farm, browser: Browser) -> None:
+    """What was said beside it was confirmed too."""
+    phone = Handset.new(farm, browser).ready()
+    first_stop(phone)
+    phone.catch("21.5")
+    phone.tap("Settings and conditions")
+    phone.page.get_by_label("What it showed, in its own units").fill("7")
+    phone.tap("Per time")
+    phone.tap("Keep these")
+    phone.tap("Take back catch 1")
+    phone.see("No catch yet.")
+    start_screen(phone)
+    phone.see("0 catches")
+    phone.tap("Long Hollow")
+    phone.tap("Another catch")
+    phone.tap("In the discharge")
+    phone.tap("Red tray")
+    phone.catch("18.5")
+    phone.save()
+    assert sorted(one["kind"] for one in phone.records()) == ["check", "monitor"]
+    nothing_lost(farm, phone)
+
+
+def test_two_windows_add_a_catch_unheard_of_each_other(farm: Farm, browser: Browser) -> None:
+    phone = Handset.new(farm, browser).ready()
+    first_stop(phone)
+    phone.catch("21.5")
+    second = Handset(farm, phone.context)
+    second.page = phone.context.new_page()
+    second.page.goto(phone.page.url)
+    for one, amount in ((phone, "18.5"), (second, "9.5")):
+        one.page.evaluate(UNHEARD)
+        one.tap("Another catch")
+        one.type_amount(amount)
+    for one in (phone, second):
+        one.tap("Add catch")
+        one.page.get_by_role("heading", name="Catches", exact=True).wait_for()
+    phone.page.reload()
+    for text in ("1. 21.5 g", "2. 18.5 g", "3. 9.5 g"):
+        phone.see(text)
+    phone.save()
+    assert amounts(phone) == ["18.5 g", "21.5 g", "9.5 g"]
+    nothing_lost(farm, phone)
 
 
 def test_a_bag_that_was_taken_back_is_not_on_the_pad_any_more(farm: Farm, browser: Browser) -> None:
@@ -341,3 +387,45 @@ def test_what_holds_for_the_next_stop_is_told_in_the_units_shown(farm: Farm, bro
     phone.tap("Use these")
     phone.see("canola · limit 1.07 bu/ac")
     phone.see("said on this phone: speed 6.5 km/h")
+
+
+@pytest.mark.parametrize(
+    "name", ["W" * 60, "حقل الشمال الكبير جدا بجانب النهر", "北の大きな畑とても長い名前の畑です川沿いの古い道"]
+)
+def test_a_long_name_in_any_script_pushes_no_button_away(farm: Farm, browser: Browser, name: str) -> None:
+    desk = farm.desk()
+    add_thing(desk, "field", {"name": name, "crop": "canola", "limit": "60 kg/ha", "area": "62 ha", "price": "640 /t"})
+    add_thing(desk, "combine", {"name": name, "cut_width": "12.2 m", "drop_width": "1.7 m"})
+    add_thing(desk, "pan", {"name": name, "area": "0.4 m2"})
+    add_thing(desk, "scale", {"name": name, "step": "0.1 g"})
+    desk.store.close()
+    phone = Handset.new(farm, browser)
+    phone.open()
+    phone.pair(name=name)
+    phone.acknowledge()
+    phone.choose(f"{name} canola", f"{name} cut")
+
+    def fits(screen: str) -> None:
+        over = phone.page.evaluate("() => document.documentElement.scrollWidth - document.documentElement.clientWidth")
+        assert over == 0, screen
+
+    start_screen(phone)
+    fits("start")
+    phone.tap("New check")
+    phone.tap("In the discharge")
+    fits("pans")
+    phone.tap(name)
+    phone.type_amount("21.5")
+    fits("pad")
+    phone.tap("read to")
+    fits("steps")
+    phone.tap("Close")
+    phone.tap("Add catch")
+    expect(phone.page.locator(".verdict")).to_be_visible()
+    fits("verdict")
+    phone.save()
+    fits("saved")
+    for screen in ("tray", "options", "where"):
+        phone.page.goto(f"{phone.address}#/{screen}")
+        phone.page.locator("main > *").first.wait_for()
+        fits(screen)

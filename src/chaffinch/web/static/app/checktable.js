@@ -128,7 +128,7 @@ export function sizeOf({ area, width, length, time }) {
  * @returns {Table}
  */
 function catchTable(one) {
-  const { n: _, pan, ...rest } = one;
+  const { n: _, key: _key, pan, ...rest } = one;
   return clean({ ...rest, ...sizeOf(pan) });
 }
 

@@ -25,7 +25,7 @@ const listOf = (fits) => (value) => Array.isArray(value) && value.every(fits);
 const tableOf = (fits) => (value) => isTable(value) && Object.values(value).every(fits);
 const isSetting = (/** @type {any} */ one) => isTable(one) && isText(one.name) && Number.isFinite(one.value) && maybe(isText)(one.unit);
 const isCatch = (/** @type {any} */ one) => isTable(one) && Number.isInteger(one.n) && one.n > 0 && isText(one.place)
-  && tableOf(isText)(one.pan) && (one.amount === null || maybe(isText)(one.amount)) && ["step", "bag"].every((key) => maybe(isText)(one[key]));
+  && tableOf(isText)(one.pan) && (one.amount === null || maybe(isText)(one.amount)) && ["step", "bag", "key"].every((key) => maybe(isText)(one[key]));
 const isMonitor = (/** @type {any} */ one) => one === null || (isTable(one) && isId(one.id) && Number.isFinite(one.reading) && isText(one.per));
 const isPhoto = (/** @type {any} */ one) => isTable(one) && isId(one.id) && isText(one.sha256) && SHA256.test(one.sha256) && Number.isInteger(one.bytes) && isTime(one.at);
 const isCount = (/** @type {unknown} */ value) => Number.isInteger(value);
@@ -40,8 +40,8 @@ const PARTS = {
 const NEEDED = {
   open: {},
   catch: { catch: isCatch },
-  weighed: { n: isCount, amount: isText, step: maybe(isText) },
-  "taken back": { n: isCount },
+  weighed: { n: isCount, key: maybe(isText), amount: isText, step: maybe(isText) },
+  "taken back": { n: isCount, key: maybe(isText) },
   terms: { terms: isTable, where: isTable },
   beside: {},
   photo: { photo: isPhoto },

@@ -10,6 +10,7 @@
 /**
  * @typedef {object} Catch
  * @property {number} n
+ * @property {string} [key]  its own, so that two phones or windows that go on with one stop keep both of their catches
  * @property {string} place
  * @property {Pan} pan
  * @property {string | null} amount  null while the bag waits to be weighed
@@ -30,6 +31,7 @@
  * @property {{[key: string]: any}} terms  what stands above the catches, as a check file says it
  * @property {Catch[]} catches  without those taken back
  * @property {number} next  number of the next catch
+ * @property {Set<number | string>} seen  numbers and keys of every catch that was told, those taken back too
  * @property {{name: string, value: number, unit?: string}[]} settings
  * @property {{[key: string]: number}} conditions
  * @property {{id: string, reading: number, per: string} | null} monitor
@@ -74,6 +76,7 @@ function opened(line) {
     terms: { ...line.terms },
     catches: catches.map((one) => ({ ...one })),
     next: 1 + catches.reduce((most, one) => Math.max(most, one.n), 0),
+    seen: new Set(catches.map((one) => one.n)),
     settings: [...(line.settings ?? [])],
     conditions: { ...line.conditions },
     monitor: line.monitor ?? null,
@@ -91,13 +94,19 @@ function opened(line) {
 function fold(stop, line) {
   if (line.what !== "close") stop.said_at = line.at;
   if (line.what === "catch") {
-    if (!stop.catches.some((one) => one.n === line.catch.n)) stop.catches.push({ ...line.catch });
-    stop.next = Math.max(stop.next, line.catch.n + 1);
+    const { n, key } = line.catch;
+    if (!stop.seen.has(key ?? n)) {
+      // Another window or phone, unheard here, may have given the number to a catch of its own.
+      const own = stop.seen.has(n) ? stop.next : n;
+      stop.catches.push({ ...line.catch, n: own });
+      stop.next = Math.max(stop.next, own + 1);
+    }
+    for (const one of [n, key]) if (one !== undefined) stop.seen.add(one);
   } else if (line.what === "weighed") {
-    const one = stop.catches.find((c) => c.n === line.n);
+    const one = stop.catches.find((c) => isMeant(c, line));
     if (one) Object.assign(one, { amount: line.amount, ...(line.step ? { step: line.step } : {}) });
   } else if (line.what === "taken back") {
-    stop.catches = stop.catches.filter((one) => one.n !== line.n);
+    stop.catches = stop.catches.filter((one) => !isMeant(one, line));
   } else if (line.what === "terms") {
     stop.where = { ...line.where };
     stop.terms = { ...line.terms };
@@ -112,6 +121,15 @@ function fold(stop, line) {
   } else if (line.what === "close") {
     stop.closed = stop.closed || line.how;
   }
+}
+
+/**
+ * Whether a line speaks of a catch: by its key, or by its number where it has none.
+ * @param {Catch} one
+ * @param {JournalLine} line
+ */
+function isMeant(one, { n, key }) {
+  return one.key && key ? one.key === key : one.n === n;
 }
 
 /**

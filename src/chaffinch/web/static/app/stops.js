@@ -71,14 +71,14 @@ export class Stops extends Frame {
    */
   async addCatch(reading, remember) {
     const { phone, draft } = this;
-    const fresh = newId();
+    const [fresh, key] = [newId(), newId()];
     /** @type {{stop: string, lines: JournalLine[]}} */
     const lost = { stop: "", lines: [] };
     const done = await this.write(async () => {
       const stop = this.stopInHand;
       lost.stop = stop?.id ?? fresh;
       const at = phone.now();
-      const one = { n: stop?.next ?? 1, place: draft.place, pan: draft.pan, ...reading };
+      const one = { n: stop?.next ?? 1, key, place: draft.place, pan: draft.pan, ...reading };
       lost.lines = [{ stop: lost.stop, what: "catch", at, catch: one }];
       if (!stop) {
         const { where: filed, terms } = phone.terms;
@@ -110,7 +110,8 @@ export class Stops extends Frame {
    * @param {string | undefined} step
    */
   weighed(n, amount, step) {
-    const line = { stop: this.draft.stop, what: "weighed", at: this.phone.now(), n, amount, ...(step ? { step } : {}) };
+    const key = this.bagInHand?.key;
+    const line = { stop: this.draft.stop, what: "weighed", at: this.phone.now(), n, ...(key ? { key } : {}), amount, ...(step ? { step } : {}) };
     return this.say(line);
   }
 
@@ -119,7 +120,8 @@ export class Stops extends Frame {
    * @param {number} n
    */
   takeBack(stop, n) {
-    return this.say({ stop: stop.id, what: "taken back", at: this.phone.now(), n });
+    const key = stop.catches.find((one) => one.n === n)?.key;
+    return this.say({ stop: stop.id, what: "taken back", at: this.phone.now(), n, ...(key ? { key } : {}) });
   }
 
   /**

@@ -113,9 +113,14 @@ export function panWords(pan) {
   return (pan.name ? `${pan.name} (${size})` : size).replace(/\bm2\b/g, "m²").replace(/\bft2\b/g, "ft²");
 }
 
+/** Whether anything confirmed is in a stop, also where its catches were taken back. @param {import("../stop.js").Stop} stop */
+export function holdsSomething({ catches, monitor, photos, settings, conditions }) {
+  return catches.length > 0 || monitor !== null || photos.length > 0 || settings.length > 0 || Object.keys(conditions).length > 0;
+}
+
 /** @param {App} app */
 function open(app) {
-  const stops = app.phone.openStops.filter((stop) => stop.catches.length > 0);
+  const stops = app.phone.openStops.filter(holdsSomething);
   if (stops.length === 0) return null;
   return h(
     "section",

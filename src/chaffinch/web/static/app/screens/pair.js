@@ -5,6 +5,7 @@ import { entry, h } from "../dom.js";
 import { told } from "../post.js";
 import { ask, pair as askToPair } from "../sending.js";
 import { SIGNAL } from "../texts.js";
+import { holdsSomething } from "./home.js";
 
 /** @typedef {import("../app.js").App} App */
 
@@ -39,7 +40,7 @@ export function pair(app, offered) {
     const book = typeof there.body.book === "object" ? there.body.book?.id : there.body.book;
     if (phone.bookId && book !== phone.bookId) {
       const { queued, sending, attention } = phone.counts;
-      const [records, open] = [queued + sending + attention, phone.openStops.filter((one) => one.catches.length > 0).length];
+      const [records, open] = [queued + sending + attention, phone.openStops.filter(holdsSomething).length];
       const own = [records > 0 && `${records} ${records === 1 ? "record" : "records"}`, open > 0 && `${open} not finished ${open === 1 ? "stop" : "stops"}`].filter(Boolean).join(" and ");
       if (own) return `${own} here wait for the book ${phone.kept.pairing.book.title}, and this is another. Send them there first, or take them as a file.`;
     }
