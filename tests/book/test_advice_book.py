@@ -20,9 +20,10 @@ from chaffinch.book.advice_kept import (
     tried_after,
 )
 from chaffinch.book.advice_own import changes_tried, own_trials
-from chaffinch.book.advice_said import held_said, own_said, standing_said, trial_command, trial_sides
+from chaffinch.book.advice_said import gain_said, held_said, own_said, standing_said, trial_command, trial_sides
 from chaffinch.book.check import answer
 from chaffinch.book.checks import find_check
+from chaffinch.book.currency import read_told
 from chaffinch.book.desk import open_desk
 from chaffinch.book.keeping import back_up
 from chaffinch.book.merging import merge
@@ -410,3 +411,19 @@ def test_the_reason_to_leave_the_settings_is_the_one_that_holds() -> None:
             seen.add((leads, found.belief.of(USUAL) >= 0.5, bool(found.worth)))
             assert ("most likely" in standing_said(found)) is (leads and found.belief.of(USUAL) < 0.5)
     assert any(leads and not half for leads, half, _ in seen)
+
+
+def test_a_check_file_in_one_currency_is_not_weighed_with_another() -> None:
+    check = check_from_table(
+        {"crop": "canola", "country": "CA", "yield": "2.5 t/ha", "price": "$600 /t",
+         "combine": {"cut_width": "12 m", "drop_width": "1.8 m"},
+         "catch": [{"place": "discharge", "pan": "0.4 m2", "amount": "60 g", "step": "0.1 g"}]}
+    )  # fmt: skip
+    stop = read_told("€250 /h", "money_rate", field="--stop-cost")
+    with pytest.raises(InputError, match=r"--stop-cost: is in €, check, price in \$"):
+        advise_file(check, AdviceTerms(money=[stop], **MONEY))
+    dear = read_told("€550 /t", "price", field="--price")
+    found = advise_file(check, AdviceTerms(price_per_t=550.0, money=[dear, stop], answers=BLOWN, **MONEY))
+    assert (found.price_per_t, found.currency) == (550.0, "€")
+    # A price in euros is not told with the dollars of the check's own.
+    assert "expected €" in gain_said(found, found.shown[0])

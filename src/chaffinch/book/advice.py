@@ -12,7 +12,7 @@ from chaffinch.book.advice_kept import answers_kept, holding, refuse_what_nobody
 from chaffinch.book.advice_own import Own, of_book, of_check
 from chaffinch.book.check import CheckAnswer, answer
 from chaffinch.book.checks import LoggedCheck, checks_where, counting
-from chaffinch.book.currency import MoneyTold, check_price_told, one_currency
+from chaffinch.book.currency import MoneyTold, check_price_of, check_price_told, one_currency, one_currency_told
 from chaffinch.book.desk import Desk
 from chaffinch.book.filed import with_field
 from chaffinch.book.hour_costs import StoredHour, per_hour, stored_hour
@@ -159,9 +159,11 @@ def advise_file(check: Check, terms: AdviceTerms, *, seed: int = 1) -> AdviceFou
     Raises
     ------
     InputError
-        For a check that cannot be answered, or a question or answer that is none.
+        For a check that cannot be answered, a question or answer that is none, or two currencies.
     """
-    return _advise(answer(check, seed=seed), None, None, Own(), {}, terms, currency="", seed=seed)
+    price = [] if terms.price_per_t is not None or check.price_per_t is None else [check_price_of(check, "check")]
+    currency = one_currency_told("", [*price, *terms.money])
+    return _advise(answer(check, seed=seed), None, None, Own(), {}, terms, currency=currency, seed=seed)
 
 
 def advise_check(

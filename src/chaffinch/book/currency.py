@@ -14,6 +14,7 @@ from chaffinch.book.desk import Desk
 from chaffinch.book.shown_unit import farm_of
 from chaffinch.book.things import Thing
 from chaffinch.errors import InputError
+from chaffinch.records.check import Check
 from chaffinch.reference import crop as find_crop
 from chaffinch.units.money import same_currency
 
@@ -58,10 +59,12 @@ def price_told(field: Thing | None) -> MoneyTold | None:
 
 def check_price_told(logged: LoggedCheck) -> MoneyTold | None:
     """The price a check was logged with; None where it tells none."""
-    if logged.check.price_per_t is None:
-        return None
-    text = f"{logged.check.currency}{logged.check.price_per_t:g} /t"
-    return MoneyTold(f"check {logged.id[:8]}, price", text, logged.check.currency)
+    return None if logged.check.price_per_t is None else check_price_of(logged.check, f"check {logged.id[:8]}")
+
+
+def check_price_of(check: Check, called: str) -> MoneyTold:
+    """The price that a check tells, under the name it is called by."""
+    return MoneyTold(f"{called}, price", f"{check.currency}{check.price_per_t:g} /t", check.currency)
 
 
 def price_at(logged: LoggedCheck, field: Thing | None) -> tuple[float, MoneyTold] | None:
@@ -103,7 +106,17 @@ def one_currency(desk: Desk, told: Iterable[MoneyTold]) -> str:
         When two of them are in different currencies.
     """
     farm = farm_of(desk)
-    own = "" if farm is None else str(farm.parts.get("currency", "")).strip()
+    return one_currency_told("" if farm is None else str(farm.parts.get("currency", "")).strip(), told)
+
+
+def one_currency_told(own: str, told: Iterable[MoneyTold]) -> str:
+    """As :func:`one_currency`, where no book is at hand; ``own`` is the farm's currency, "" for none.
+
+    Raises
+    ------
+    InputError
+        When two of them are in different currencies.
+    """
     known = [("the farm's money", own)] if own else []
     for one in told:
         if not one.currency:
