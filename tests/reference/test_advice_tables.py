@@ -117,3 +117,13 @@ def test_a_cause_against_which_nothing_helps_is_told(shelf: Path) -> None:
     path.write_text(path.read_text(encoding="utf-8") + new, encoding="utf-8")
     with pytest.raises(ReferenceDataError, match="none helps against the cause moon"):
         read_table()
+
+
+@pytest.mark.parametrize(
+    "setting", ["concave clearance", "upper sieve", "lower sieve", "rear of upper sieve", "grate area"]
+)
+def test_what_many_machines_have_set_by_hand_is_told_as_near(setting: str) -> None:
+    """Sieves and concaves are set by a lever at the machine wherever there is none in the cab."""
+    ours = [change for change in advice_table().changes if change.setting == setting]
+    assert ours
+    assert all(change.near for change in ours)
