@@ -181,3 +181,8 @@ def test_a_whole_process_returns_2_and_stays_quiet(check_file):
 
 def _ran(result):
     return result.status, result.out, result.err
+
+
+def test_the_id_of_a_check_without_its_book_says_how(chaffinch) -> None:
+    assert "chaffinch check --book BOOK 9532d92f" in one_line(*_ran(chaffinch("check", "9532d92f")))
+    assert "--book" not in one_line(*_ran(chaffinch("check", "decade.toml")))

@@ -17,7 +17,7 @@ def test_field_summary_in_the_farms_unit(chaffinch):
     logged(chaffinch, "--at", "2026-08-15 10:00")
 
     page = chaffinch("where", "--field", "Long Hollow").out
-    assert "2 checks on 62 ha." in page
+    assert "2 checks on 153 ac." in page
     assert "Header loss was measured in no check" in page
     assert "over the field (likely" in page
     assert page == chaffinch("book", "show", "field", "Long Hollow").out

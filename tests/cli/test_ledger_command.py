@@ -6,6 +6,7 @@ import json
 
 import pytest
 
+from chaffinch.book.things import edit_label, things
 from season_book import start
 
 
@@ -123,3 +124,19 @@ def test_one_line_for_what_cannot_be(chaffinch, arguments, said):
     assert ran.status == 2
     assert said in ran.err
     assert len(ran.err.strip().splitlines()) == 1
+
+
+def test_areas_are_in_acres_where_losses_are_per_acre(chaffinch, harvest):
+    farm = next(t for t in things(harvest.desk, "farm"))
+    edit_label(harvest.desk, farm, "report_in", "bu/ac")
+
+    text = " ".join(chaffinch("ledger").out.split())
+    assert "left on 153 ac by machine" in text
+    assert "Measured area only: 153 ac of 252 ac" in text
+    assert "lost at lb/ac" in text
+    where = " ".join(chaffinch("where", "--season", "2026").out.split())
+    assert "lost at lb/ac" in where
+    assert " ha" not in text + where
+    field = " ".join(chaffinch("where", "--field", "Long Hollow").out.split())
+    assert "canola · 153 ac" in field
+    assert "checks on 153 ac." in field

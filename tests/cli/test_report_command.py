@@ -153,3 +153,18 @@ def test_a_check_loads_no_typesetter() -> None:
     code = "import sys, chaffinch.cli.check_page; print(*(n in sys.modules for n in ('typst', 'segno')))"
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert done.stdout.split() == ["False", "False"]
+
+
+def test_a_combine_without_a_width_holds_no_other_card_up(chaffinch: Callable[..., Any], farm: Path) -> None:
+    assert chaffinch("book", "add", "combine", "Young Bess", "--set", "cut_width=30 ft").status == 0
+    ran = chaffinch("card", "--pdf", "cards.pdf", "--date", "2026-08-15")
+    assert ran.status == 0, ran.err
+    said = " ".join(ran.out.split())
+    assert "Left out: Young Bess" in said
+    assert 'chaffinch book edit-label combine "Young Bess" drop_width' in said
+    assert said.endswith("wrote cards.pdf 1 card")
+    assert is_pdf(farm / "cards.pdf")
+    one = chaffinch("card", "--combine", "Young Bess", "--pdf", "none.pdf")
+    assert one.status == 2
+    assert 'edit-label combine "Young Bess" drop_width "66 in"' in " ".join(one.err.split())
+    assert not (farm / "none.pdf").exists()

@@ -7,6 +7,7 @@ import re
 import pytest
 
 from chaffinch.book.logging_checks import log_check
+from chaffinch.book.things import edit_label, things
 from chaffinch.cli.worth import factor_words
 from chaffinch.records.checkfile import check_from_table
 from season_book import start
@@ -177,3 +178,23 @@ def test_a_combine_without_a_check_is_told_to_take_one(chaffinch):
 
     assert ran.status == 2
     assert "take a first check" in ran.err
+
+
+@pytest.mark.usefixtures("harvest")
+def test_plain_numbers_take_a_comma_too(chaffinch):
+    point, comma = (
+        asked(chaffinch, "--area-left", "30 ha", "--hours-since", hours, "--action-minutes", minutes, "--json")
+        for hours, minutes in (("1.5", "20.5"), ("1,5", "20,5"))
+    )
+    assert comma.status == 0, comma.err
+    assert point.out == comma.out
+    wrong = asked(chaffinch, "--area-left", "30 ha", "--hours-since", "a while")
+    assert wrong.status == 2
+    assert "--hours-since" in wrong.err
+    assert "write it like 1.5" in wrong.err
+    assert "float" not in wrong.err
+
+
+def test_the_area_left_is_in_the_farms_own_measure(chaffinch, harvest):
+    edit_label(harvest.desk, next(t for t in things(harvest.desk, "farm")), "report_in", "bu/ac")
+    assert " 60 ac left" in asked(chaffinch, "--area-left", "60 ac", "--hours-since", "4").out

@@ -18,6 +18,7 @@ USUAL_STEP: Final = "0.1 g"
 """Step of a kitchen scale, used where the book has no scale; the card says what it shows."""
 MOST: Final = 200
 """Cards of one print at most; own figure."""
+_WIDTHS: Final = {"drop_width", "spread_width"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,7 +66,13 @@ def machine_cards(
     InputError
         When the book has no combine, no pan or no crop to make a card of, or a width is missing.
     """
-    combines = _in_use(desk, "combine", combine)
+    named = _in_use(desk, "combine", combine)
+    combines = [one for one in named if _WIDTHS & set(one.parts)]
+    if not combines:
+        raise InputError(
+            f"combine {named[0].name}", None, "has neither the width of its discharge nor that of its throw",
+            f'chaffinch book edit-label combine "{named[0].name}" drop_width "66 in"',
+        )  # fmt: skip
     pans = [one for one in _in_use(desk, "pan", pan) if {"area", "width"} & set(one.parts)]
     if not pans:
         raise InputError("pan", None, "has no size in the book", 'chaffinch book add pan tray --set area="4 ft2"')
@@ -80,6 +87,11 @@ def machine_cards(
         for home in fields
         for tray in pans
     ]
+
+
+def without_widths(desk: Desk) -> list[str]:
+    """Names of the combines of which no card can be made: nothing says how wide their discharge lies."""
+    return [t.name for t in things(desk, "combine") if not t.retired and not _WIDTHS & set(t.parts)]
 
 
 def _in_use(desk: Desk, kind: str, chosen: Thing | None) -> list[Thing]:

@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from chaffinch import units
-from chaffinch.book.figures import rounded
+from chaffinch.book.figures import plain_number, rounded
 from chaffinch.errors import InputError
 
 if TYPE_CHECKING:
@@ -80,6 +80,20 @@ def unit_for(desk: Desk, crop_name: str | None, bushels_kg: Sequence[float], *, 
         raise InputError("farm, report_in", wanted, "is not a unit of loss", mend) from None
     factor = units.write(1.0, unit, "area_mass", bushel_kg=bushel)
     return Unit(unit, factor, "ac" if unit.endswith("/ac") else "ha", currency, note)
+
+
+def whole_unit(desk: Desk, report_in: str | None = None) -> Unit:
+    """Unit of land of a whole season, where crops differ: of the farm, or as this person reads."""
+    farm = farm_of(desk)
+    wanted = report_in or str("kg/ha" if farm is None else farm.parts.get("report_in", "kg/ha"))
+    return unit_for(desk, None, [], report_in="lb/ac" if "ac" in wanted else "kg/ha")
+
+
+def area_said(area_ha: float, unit: Unit | None = None) -> str:
+    """An area in acres where losses are per acre, else in hectares."""
+    if unit is not None and unit.land == "ac":
+        return f"{plain_number(units.write(area_ha, 'ac', 'land'))} ac"
+    return f"{plain_number(area_ha)} ha"
 
 
 def _bushel(crop_name: str | None, country: object, bushels_kg: Sequence[float]) -> tuple[float | None, str]:

@@ -7,7 +7,8 @@ from dataclasses import replace
 from typing import TYPE_CHECKING, Any, Final
 
 from chaffinch import units
-from chaffinch.book.figures import plain_number, range_words
+from chaffinch.book.figures import range_words
+from chaffinch.book.shown_unit import area_said
 from chaffinch.book.times import local
 from chaffinch.book.wording import SOURCE
 from chaffinch.cli.book_figures import Unit, as_range, headline, unit_for
@@ -49,7 +50,7 @@ def show_field(desk: Desk, found: FieldSummary, page: Page) -> None:
     names = {t.id: t.name for t in by_ids(desk, [*others, found.field.parts.get("season")]).values()}
     unit = unit_of(desk, found)
     parts = found.field.parts
-    area = None if found.area_ha is None else f"{plain_number(found.area_ha)} ha"
+    area = None if found.area_ha is None else area_said(found.area_ha, unit)
     right = " · ".join(x for x in (str(parts.get("crop", "")), area, names.get(str(parts.get("season", "")), "")) if x)
     page.say()
     page.two_ends(found.field.title, right)
@@ -66,7 +67,7 @@ def show_field(desk: Desk, found: FieldSummary, page: Page) -> None:
         headline(page, found.mean_kg_ha.times(unit.factor), unit.name, what, notch)
         page.say()
     _sources(found, unit, page)
-    _coverage(found, page)
+    _coverage(found, unit, page)
     _money(found, unit, page)
     if unit.note:
         page.paragraph(unit.note)
@@ -86,9 +87,9 @@ def _sources(found: FieldSummary, unit: Unit, page: Page) -> None:
         page.say("  " + line)
 
 
-def _coverage(found: FieldSummary, page: Page) -> None:
+def _coverage(found: FieldSummary, unit: Unit, page: Page) -> None:
     count = len(found.checks)
-    area = "a field of unknown area" if found.area_ha is None else f"{plain_number(found.area_ha)} ha"
+    area = "a field of unknown area" if found.area_ha is None else area_said(found.area_ha, unit)
     page.paragraph(f"{count} {'check' if count == 1 else 'checks'} on {area}.")
     if count == 1:
         page.paragraph(

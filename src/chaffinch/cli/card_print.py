@@ -87,7 +87,7 @@ class Printing:
     def print_book(self, options: Mapping[str, Any]) -> None:
         """Write a page for each machine, crop and pan of the book."""
         from chaffinch.book.card import card
-        from chaffinch.book.machine_cards import machine_cards
+        from chaffinch.book.machine_cards import machine_cards, without_widths
         from chaffinch.cli.book_filing import one_thing
         from chaffinch.cli.book_which import open_the_book
         from chaffinch.cli.pdf_file import refuse_taken
@@ -101,6 +101,12 @@ class Printing:
         found = machine_cards(
             desk, combine=combine, field=field, crop=options.get("crop"), pan=pan, report_in=options.get("report_in")
         )
+        for name in without_widths(desk) if combine is None else ():
+            Page.here().paragraph(
+                f"Left out: {name}, whose discharge has no width in the book. It is told by "
+                f'chaffinch book edit-label combine "{name}" drop_width "66 in"',
+                bullet="· ",
+            )
         address = self._address(desk, combine)
         pages = [
             cab_card(

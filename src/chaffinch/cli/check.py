@@ -2,15 +2,20 @@
 
 from __future__ import annotations
 
+import re
 from typing import TYPE_CHECKING
 
 import click
 
-from chaffinch.cli.files import read_bytes
+from chaffinch.cli.files import MISSING, read_bytes
 from chaffinch.cli.page import Page
+from chaffinch.errors import CheckFileError
 
 if TYPE_CHECKING:
     from chaffinch.records.check import Check
+
+_ID = re.compile("[0-9a-f]{4,8}(?:-[0-9a-f-]{0,27})?")
+"""The beginning of an id of the book, which no check file is called by."""
 
 
 @click.command("check")
@@ -43,7 +48,13 @@ def _check(file: str, address: str | None) -> Check:
     if address is None:
         from chaffinch.records.checkfile import read_check_file
 
-        return read_check_file(read_bytes(file), name=file)
+        try:
+            return read_check_file(read_bytes(file), name=file)
+        except CheckFileError as error:
+            if error.problem == MISSING and _ID.fullmatch(file):
+                mend = f"for a check of the book name it too: chaffinch check --book BOOK {file}"
+                raise CheckFileError(error.field, error.value, error.problem, mend) from None
+            raise
     # Only now: a book brings a database library along, and a check file must not wait for it.
     from chaffinch.book.checks import find_check
     from chaffinch.cli.book_which import open_the_book

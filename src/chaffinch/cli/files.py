@@ -7,6 +7,8 @@ from pathlib import Path
 
 from chaffinch.errors import CheckFileError
 
+MISSING = "does not exist"
+
 MOST_BYTES = 1_000_000
 """A check file is a page of text; anything beyond this is another file."""
 
@@ -42,7 +44,7 @@ def read_bytes(name: str, *, most: int = MOST_BYTES, what: str = "a check file")
     except CheckFileError:
         raise
     except FileNotFoundError:
-        raise CheckFileError("file", name, "does not exist", "check the name and the folder you are in") from None
+        raise CheckFileError("file", name, MISSING, "check the name and the folder you are in") from None
     except PermissionError:
         raise CheckFileError("file", name, "may not be read", "change its permissions") from None
     except (OSError, ValueError) as error:

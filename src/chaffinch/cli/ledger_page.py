@@ -23,6 +23,7 @@ from chaffinch.book.ledger_said import (
     pair_said,
     taken_said,
 )
+from chaffinch.book.shown_unit import area_said, whole_unit
 from chaffinch.book.wording import SOURCE
 from chaffinch.cli.book_figures import Unit, headline, unit_for
 from chaffinch.cli.page import Page
@@ -41,27 +42,29 @@ def show(desk: Desk, found: Ledger, page: Page) -> None:
     if not found.currency:
         found = replace(found, currency=unit_for(desk, None, []).currency)
     page.say()
-    area = sum(one.area_ha or 0.0 for one in found.fields)
-    page.two_ends(f"Season {found.season.name}", f"{counted(found.checks)}, {_fields_of(found)}, {_ha(area)}")
+    land = whole_unit(desk)
+    area = area_said(sum(one.area_ha or 0.0 for one in found.fields), land)
+    page.two_ends(f"Season {found.season.name}", f"{counted(found.checks)}, {_fields_of(found)}, {area}")
     page.say()
     if found.loss is None or found.loss.whole.judged is None:
         page.paragraph("Nothing to sum up yet: no field with an area has a check of header or machine loss.")
         _left_out(found, page)
         page.say()
         return
-    _whole(found, page)
+    _whole(found, land, page)
     _fields(desk, found, page)
     page.say()
-    _crops(found, page)
+    _crops(found, land, page)
     page.say()
-    _sources(found, page)
+    _source_rows(found.loss.whole, land, page)
     page.say()
-    _remarks(found, page, money=True)
+    _remarks(found, land, page, money=True)
     page.say()
 
 
-def show_where(found: Ledger, page: Page) -> None:
+def show_where(desk: Desk, found: Ledger, page: Page) -> None:
     """Print where a season's grain was lost, by source over the whole and by crop."""
+    land = whole_unit(desk)
     page.say()
     page.two_ends(f"Season {found.season.name}", f"{counted(found.checks)} in {_fields_of(found)}")
     page.say()
@@ -70,13 +73,13 @@ def show_where(found: Ledger, page: Page) -> None:
         _left_out(found, page)
         page.say()
         return
-    _sources(found, page)
+    _source_rows(found.loss.whole, land, page)
     for crop, one in found.loss.crops.items():
         page.say()
         page.say("  " + page.soft(crop or "crop not told"))
-        _source_rows(one, page)
+        _source_rows(one, land, page)
     page.say()
-    _remarks(found, page, money=False)
+    _remarks(found, land, page, money=False)
     page.say()
 
 
@@ -124,14 +127,18 @@ def show_comparison(
     page.say()
 
 
-def _whole(found: Ledger, page: Page) -> None:
+def _whole(found: Ledger, land: Unit, page: Page) -> None:
     assert found.loss is not None
     judged = found.loss.whole.judged
     assert judged is not None
-    headline(page, judged.kg.times(0.001), "t", f"left on {_ha(judged.area_ha)} by {left_by(found)}")
+    headline(page, judged.kg.times(0.001), "t", f"left on {area_said(judged.area_ha, land)} by {left_by(found)}")
     if judged.money is not None:
         page.say()
-        on = "" if judged.priced_ha >= judged.area_ha - 1e-9 else f" on the {_ha(judged.priced_ha)} with a price"
+        on = (
+            ""
+            if judged.priced_ha >= judged.area_ha - 1e-9
+            else f" on the {area_said(judged.priced_ha, land)} with a price"
+        )
         page.paragraph(f"That is {_money(judged.money, found.currency)}{on}.")
     page.say()
 
@@ -156,45 +163,42 @@ def _fields(desk: Desk, found: Ledger, page: Page) -> None:
     page.print_table(rows, left=2, may_go=(4,))
 
 
-def _crops(found: Ledger, page: Page) -> None:
+def _crops(found: Ledger, land: Unit, page: Page) -> None:
     assert found.loss is not None
-    rows = [["crop", "ha", "unchecked", "t", "likely", "money"]]
+    rows = [["crop", "area", "unchecked", "t", "likely", "money"]]
     for name, one in found.loss.crops.items():
         if one.judged is None:
-            rows.append([name, plain_number(one.area_ha), f"{round(one.unchecked_pct)} %", "", "not measured", ""])
+            rows.append([name, area_said(one.area_ha, land), f"{round(one.unchecked_pct)} %", "", "not measured", ""])
             continue
         low, middle, high = range_words(one.judged.kg.times(0.001))
         money = "" if one.judged.money is None else _money(one.judged.money, found.currency, short=True)
         rows.append(
-            [name, plain_number(one.area_ha), f"{round(one.unchecked_pct)} %", middle, f"{low} to {high}", money]
+            [name, area_said(one.area_ha, land), f"{round(one.unchecked_pct)} %", middle, f"{low} to {high}", money]
         )
     page.print_table(rows)
 
 
-def _sources(found: Ledger, page: Page) -> None:
-    assert found.loss is not None
-    _source_rows(found.loss.whole, page)
-
-
-def _source_rows(one: CropLoss, page: Page) -> None:
-    rows = [["lost at", "kg/ha", "likely", "t", "on"]]
+def _source_rows(one: CropLoss, land: Unit, page: Page) -> None:
+    rows = [["lost at", land.name, "likely", "t", "on"]]
     for source, total in one.sources.items():
-        low, middle, high = range_words(total.kg_ha)
-        rows.append(
-            [SOURCE[source], middle, f"{low} to {high}", range_words(total.kg.times(0.001))[1], _ha(total.area_ha)]
-        )
+        low, middle, high = range_words(total.kg_ha.times(land.factor))
+        on = area_said(total.area_ha, land)
+        rows.append([SOURCE[source], middle, f"{low} to {high}", range_words(total.kg.times(0.001))[1], on])
     page.print_table(rows)
 
 
-def _remarks(found: Ledger, page: Page, *, money: bool) -> None:
+def _remarks(found: Ledger, land: Unit, page: Page, *, money: bool) -> None:
     assert found.loss is not None
     whole = found.loss.whole
     texts = []
     if whole.judged is not None:
-        texts.append(MEASURED.format(area=f"{_ha(whole.judged.area_ha)} of {_ha(whole.area_ha)}"))
+        areas = (area_said(ha, land) for ha in (whole.judged.area_ha, whole.area_ha))
+        texts.append(MEASURED.format(area=" of ".join(areas)))
     if whole.assumed is not None and whole.judged is not None and _adds(whole):
         low, middle, high = range_words(whole.assumed.kg.times(0.001))
-        texts.append(ASSUMED.format(kg=f"{middle} t (likely {low} to {high})", area=_ha(whole.assumed.area_ha)))
+        texts.append(
+            ASSUMED.format(kg=f"{middle} t (likely {low} to {high})", area=area_said(whole.assumed.area_ha, land))
+        )
     texts += missing_said(found)
     texts += other_crops_said(found)
     texts += doubted_said(found)
@@ -232,10 +236,6 @@ def _unit(desk: Desk, one: SeasonField) -> Unit:
 
 def _fields_of(found: Ledger) -> str:
     return "1 field" if len(found.fields) == 1 else f"{len(found.fields)} fields"
-
-
-def _ha(area_ha: float) -> str:
-    return f"{plain_number(area_ha)} ha"
 
 
 def _money(r: Range, currency: str, *, short: bool = False) -> str:

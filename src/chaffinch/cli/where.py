@@ -74,7 +74,7 @@ def _season(desk: Desk, season: str, page: Page, *, as_data: bool) -> None:
         left = ("whole", "crops", "fields_without_area", "checks_filed_under_no_field", "checks_of_another_crop")
         print_json({key: whole[key] for key in ("season", "checks", "variation", "machine_only", "header_only", *left)})
         return
-    show_where(found, page)
+    show_where(desk, found, page)
 
 
 def _as_json(found: CheckAnswer) -> dict[str, Any]:

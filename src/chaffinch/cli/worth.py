@@ -10,6 +10,7 @@ import click
 
 from chaffinch import units
 from chaffinch.cli.book_which import book_option, open_the_book, print_json, progress
+from chaffinch.cli.numbers import NUMBER
 from chaffinch.cli.page import Page
 from chaffinch.errors import InputError
 
@@ -37,11 +38,15 @@ DO: Final = {"act": "make a change", "leave": "leave it"}
               help="How many changes do harm instead.")  # fmt: skip
 @click.option("--harm", default="20 kg/ha", show_default=True, metavar="TEXT",
               help="What such a change adds to the loss.")  # fmt: skip
-@click.option("--action-minutes", default=20.0, show_default=True, help="Minutes a change takes.")
-@click.option("--action-cost", default=0.0, show_default=True, help="What a change costs besides, in money.")
-@click.option("--stop-minutes", default=10.0, show_default=True, help="Minutes to stop safely and start again.")
-@click.option("--catch-minutes", default=5.0, show_default=True, help="Minutes for one catch.")
-@click.option("--hours-since", type=float, help="Hours of combining since the last check; by the clock up to 12.")
+@click.option("--action-minutes", default="20", show_default=True, type=NUMBER, help="Minutes a change takes.")
+@click.option(
+    "--action-cost", default="0", show_default=True, type=NUMBER, help="What a change costs besides, in money."
+)
+@click.option(
+    "--stop-minutes", default="10", show_default=True, type=NUMBER, help="Minutes to stop safely and start again."
+)
+@click.option("--catch-minutes", default="5", show_default=True, type=NUMBER, help="Minutes for one catch.")
+@click.option("--hours-since", type=NUMBER, help="Hours of combining since the last check; by the clock up to 12.")
 @click.option("--condition", "given_conditions", metavar="KEY=NUMBER", multiple=True, help="Now, like humidity_pct=45.")
 @click.option("--json", "as_data", is_flag=True, help="Print as JSON.")
 def command(address: str | None, as_data: bool, **given: Any) -> None:
@@ -109,6 +114,7 @@ def _effect(text: str) -> tuple[float, float]:
 def _show(found: WorthFound, page: Page, unit: PaceUnit) -> None:
     from chaffinch.book.figures import percent, plain_number, range_words
     from chaffinch.book.own_variation import variation_said
+    from chaffinch.book.shown_unit import area_said
     from chaffinch.book.times import local
     from chaffinch.book.wording import CAUTION, SOURCE
 
@@ -117,7 +123,7 @@ def _show(found: WorthFound, page: Page, unit: PaceUnit) -> None:
     what = " and ".join(SOURCE[s] for s in found.judged)
     page.say()
     page.two_ends(
-        f"{found.combine.name} · {found.last.check.crop}", f"{plain_number(found.terms.area_left_ha)} ha left"
+        f"{found.combine.name} · {found.last.check.crop}", f"{area_said(found.terms.area_left_ha, unit.loss)} left"
     )
     page.say()
     page.paragraph(

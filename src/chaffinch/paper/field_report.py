@@ -10,7 +10,7 @@ from chaffinch.book.check_json import as_range
 from chaffinch.book.desk import Desk
 from chaffinch.book.fields import FieldSummary, field_summary
 from chaffinch.book.figures import range_words
-from chaffinch.book.shown_unit import Unit
+from chaffinch.book.shown_unit import Unit, area_said
 from chaffinch.book.things import Thing, by_ids
 from chaffinch.book.times import local
 from chaffinch.book.wording import VERDICT
@@ -21,7 +21,7 @@ from chaffinch.paper.blocks import NAME, NUMBER, TEXT, Block, Report
 from chaffinch.paper.changes import changes, trials_where
 from chaffinch.paper.field_told import Told, currency_of, told_of, unit_of_field
 from chaffinch.paper.paces import paces
-from chaffinch.paper.told import area_said, count_of
+from chaffinch.paper.told import count_of
 from chaffinch.paper.wanted import Wanted, price_said
 from chaffinch.paper.words import words
 from chaffinch.reference import crop as find_crop

@@ -11,14 +11,14 @@ from chaffinch.book.fields import CheckLine, FieldSummary
 from chaffinch.book.figures import plain_number, range_words
 from chaffinch.book.ledger_said import DOUBTED
 from chaffinch.book.own_variation import variation_said
-from chaffinch.book.shown_unit import Unit, unit_for
+from chaffinch.book.shown_unit import Unit, area_said, unit_for
 from chaffinch.book.things import Thing
 from chaffinch.book.times import local
 from chaffinch.book.wording import SOURCE
 from chaffinch.paper import drawing
 from chaffinch.paper.day_told import day_drawing
 from chaffinch.paper.drawing import Drawing
-from chaffinch.paper.told import Amount, area_said, count_of, money_said
+from chaffinch.paper.told import Amount, count_of, money_said
 from chaffinch.paper.words import words
 from chaffinch.reference import crop as find_crop
 

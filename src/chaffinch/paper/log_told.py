@@ -15,14 +15,14 @@ from chaffinch.book.log_large import LogWalked
 from chaffinch.book.log_losses import LogLoss, MachineLoss
 from chaffinch.book.log_zone_edges import zone_edges
 from chaffinch.book.log_zones import ZonesTold, zone_rows
-from chaffinch.book.shown_unit import PaceUnit
+from chaffinch.book.shown_unit import PaceUnit, area_said
 from chaffinch.book.times import local
 from chaffinch.engine.estimate import Range
 from chaffinch.paper import drawing
 from chaffinch.paper.drawing import Drawing
 from chaffinch.paper.log_map import Edge, Squares, log_map, squares_of
 from chaffinch.paper.season_told import KG_PER_SHORT_TON, T_PER_KG
-from chaffinch.paper.told import Amount, area_said, money_said, sign_of
+from chaffinch.paper.told import Amount, money_said, sign_of
 from chaffinch.paper.words import words
 
 if TYPE_CHECKING:

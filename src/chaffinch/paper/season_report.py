@@ -9,7 +9,7 @@ from chaffinch.book.checks import LoggedCheck
 from chaffinch.book.desk import Desk
 from chaffinch.book.ledger import Ledger, SeasonField, ledger
 from chaffinch.book.ledger_json import as_json
-from chaffinch.book.shown_unit import unit_for, unit_of
+from chaffinch.book.shown_unit import area_said, unit_for, unit_of, whole_unit
 from chaffinch.book.things import Thing, by_ids
 from chaffinch.engine.sources import sources_seen
 from chaffinch.how_far import Progress
@@ -19,8 +19,8 @@ from chaffinch.paper.blocks import NAME, NUMBER, TEXT, Block, Report
 from chaffinch.paper.changes import changes, trials_where
 from chaffinch.paper.paces import paces
 from chaffinch.paper.season_fair import fair
-from chaffinch.paper.season_told import Told, told_of, whole_unit
-from chaffinch.paper.told import area_said, count_of
+from chaffinch.paper.season_told import Told, told_of
+from chaffinch.paper.told import count_of
 from chaffinch.paper.wanted import Wanted, price_said
 from chaffinch.paper.words import words
 from chaffinch.reference import crop as find_crop

@@ -24,15 +24,15 @@ from chaffinch.book.ledger_said import (
     pair_said,
     taken_said,
 )
-from chaffinch.book.shown_unit import Unit, unit_for
-from chaffinch.book.things import Thing, things
+from chaffinch.book.shown_unit import Unit, area_said, unit_for, whole_unit
+from chaffinch.book.things import Thing
 from chaffinch.book.wording import SOURCE
 from chaffinch.engine.estimate import Range
 from chaffinch.engine.ledger_season import CropLoss
 from chaffinch.paper import drawing
 from chaffinch.paper.drawing import Drawing
 from chaffinch.paper.season_map import Tile, season_map, thirds
-from chaffinch.paper.told import Amount, area_said, money_said
+from chaffinch.paper.told import Amount, money_said
 from chaffinch.paper.words import words
 
 T_PER_KG: Final = 0.001
@@ -69,17 +69,6 @@ class Told:
     crops: list[list[str]] = field(default_factory=list)
     sources: list[list[str]] = field(default_factory=list)
     remarks: list[str] = field(default_factory=list)
-
-
-def whole_unit(desk: Desk, report_in: str | None) -> Unit:
-    """Unit of land of the whole season, where crops differ."""
-    wanted = "lb/ac" if "ac" in (report_in or _farm_unit(desk)) else "kg/ha"
-    return unit_for(desk, None, [], report_in=wanted)
-
-
-def _farm_unit(desk: Desk) -> str:
-    farms = [t for t in things(desk, "farm") if not t.retired]
-    return str(farms[0].parts.get("report_in", "kg/ha")) if farms else "kg/ha"
 
 
 def told_of(desk: Desk, found: Ledger, report_in: str | None) -> Told:

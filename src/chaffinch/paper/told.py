@@ -6,10 +6,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Final
 
-from chaffinch import units
 from chaffinch.book.desk import Desk
-from chaffinch.book.figures import plain_number, range_words
-from chaffinch.book.shown_unit import Unit, farm_of
+from chaffinch.book.figures import range_words
+from chaffinch.book.shown_unit import farm_of
 from chaffinch.book.wording import SOURCE
 from chaffinch.engine.estimate import Range
 from chaffinch.errors import InputError
@@ -83,13 +82,6 @@ def what_lost(judged: Sequence[str]) -> str:
 def count_of(n: int) -> str:
     """``1 check``, ``12 checks``."""
     return words("today.one") if n == 1 else words("today.many", n=n)
-
-
-def area_said(area_ha: float, unit: Unit | None = None) -> str:
-    """An area in acres where losses are per acre, else in hectares."""
-    if unit is not None and unit.land == "ac":
-        return f"{plain_number(units.write(area_ha, 'ac', 'land'))} ac"
-    return f"{plain_number(area_ha)} ha"
 
 
 def sign_of(currency: str) -> str:

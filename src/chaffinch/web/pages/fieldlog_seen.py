@@ -10,10 +10,9 @@ from typing import TYPE_CHECKING, Final
 from chaffinch.book.fieldlog_said import HAS_LOSS, NO_LOSS, aside_said, problem_said, question_said
 from chaffinch.book.fieldlogs import LogFound, PartFigures, inspect_log
 from chaffinch.book.figures import plain_number
-from chaffinch.book.shown_unit import PaceUnit
+from chaffinch.book.shown_unit import PaceUnit, area_said
 from chaffinch.how_far import Progress
 from chaffinch.paper.log_told import Weight
-from chaffinch.web.pages.told import area_said
 from chaffinch.web.words.desk import words
 
 if TYPE_CHECKING:

@@ -9,17 +9,18 @@ from starlette.responses import Response
 
 from chaffinch.book.desk import Desk
 from chaffinch.book.ledger import Ledger, ledger
+from chaffinch.book.shown_unit import area_said, whole_unit
 from chaffinch.book.things import Thing, things
 from chaffinch.book.version import book_version
 from chaffinch.book.wording import SOURCE
 from chaffinch.errors import ChaffinchError, InputError
 from chaffinch.paper.season_told import compared as compared_in
-from chaffinch.paper.season_told import told_of, whole_unit
+from chaffinch.paper.season_told import told_of
 from chaffinch.web.access import reader
 from chaffinch.web.pages.answers import Longer, Working, longer_in, longer_of
 from chaffinch.web.pages.field import ThingId, thing_or_missing
 from chaffinch.web.pages.frame import asked, desk_of, person_of, show
-from chaffinch.web.pages.told import area_said, count_of
+from chaffinch.web.pages.told import count_of
 from chaffinch.web.words.desk import words
 
 router = APIRouter()
