@@ -290,6 +290,42 @@ def test_a_phone_brings_no_record_of_one_farm_to_another(farm: Farm, browser: Br
         assert list(farm.in_book()) == [mine]
 
 
+def test_a_file_of_another_farms_phone_is_asked_about(farm: Farm, browser: Browser, tmp_path: Path) -> None:
+    phone = Handset.new(farm, browser).ready()
+    mine = phone.check("21.5")
+    phone.page.goto(f"{phone.address}#/tray")
+    with phone.page.expect_download() as download:
+        phone.tap("Everything here as a file")
+    own = tmp_path / "own.jsonl"
+    download.value.save_as(own)
+    head, record = (json.loads(line) for line in own.read_text("utf-8").splitlines())
+    assert head["book"]["title"] == "Larkhollow"
+    assert record["id"] == mine
+    note = seal(STOP, "note", 1, "Zed's phone", AT, {"text": "of a neighbour"}).as_dict()
+    foreign = tmp_path / "foreign.jsonl"
+    foreign.write_text(
+        f"{json.dumps({**head, 'journal': [], 'book': {'id': 'other', 'title': 'Farside'}})}\n{json.dumps(note)}\n",
+        "utf-8",
+    )
+
+    def take(file: Path) -> None:
+        phone.page.goto(f"{phone.address}#/tray")
+        phone.page.locator("#take-file").set_input_files(file)
+
+    take(own)  # of the same book: nothing is asked
+    phone.see("0 new records, 1 that were here already")
+    phone.tap("Good")
+    take(foreign)
+    phone.see("a phone of the book Farside")
+    phone.tap("Leave it")
+    assert [one["id"] for one in phone.records()] == [mine]
+    phone.page.reload()
+    take(foreign)
+    phone.tap("Take it in all the same")
+    phone.see("1 new records")
+    assert phone.errors == []
+
+
 def test_a_receipt_that_cannot_be_kept_is_asked_for_again(farm: Farm, browser: Browser) -> None:
     """The storage is full when the book answers: that is said, and the phone goes on by itself when there is room."""
     phone = Handset.new(farm, browser).ready()

@@ -193,9 +193,17 @@ export class App extends Stops {
     this.saveFile(phone.asFile(phone.records, { journal: phone.journal, lines: phone.lines, photos }), "phone");
   }
 
-  /** @param {File} file */
-  async takeFile(file) {
+  /** @param {File} file @param {boolean} [anyway]  also where it is of another book */
+  async takeFile(file, anyway = false) {
     const found = await readLines(await file.text());
+    const own = this.phone.kept.pairing?.book;
+    if (!anyway && found.book && own && found.book.id !== own.id) {
+      this.sheet("Of another book", h("div.stack", {},
+        h("p", {}, `This file comes from a phone of the book ${found.book.title}. Taken in here, its records go into ${own.title}.`),
+        h("button.main", { onclick: () => this.closeSheet() }, "Leave it"),
+        h("button.second", { onclick: () => this.takeFile(file, true) }, "Take it in all the same")));
+      return;
+    }
     const here = new Set(this.phone.journal.map((line) => JSON.stringify(line)));
     const journal = found.journal.filter((line) => !here.has(JSON.stringify(line)));
     /** @type {Envelope[]} */

@@ -49,10 +49,10 @@ export async function unpacked(text) {
  * What a file of lines holds: records that fit their hash, journal lines and photos of a whole export, and what is
  * wrong with the rest.
  * @param {string} text
- * @returns {Promise<{records: Envelope[], journal: any[], photos: {sha256: string, bytes: ArrayBuffer}[], wrong: string[]}>}
+ * @returns {Promise<{records: Envelope[], journal: any[], photos: {sha256: string, bytes: ArrayBuffer}[], wrong: string[], book: {id: string, title: string} | null}>}
  */
 export async function readLines(text) {
-  const found = { records: /** @type {Envelope[]} */ ([]), journal: /** @type {any[]} */ ([]), photos: /** @type {any[]} */ ([]), wrong: /** @type {string[]} */ ([]) };
+  const found = { records: /** @type {Envelope[]} */ ([]), journal: /** @type {any[]} */ ([]), photos: /** @type {any[]} */ ([]), wrong: /** @type {string[]} */ ([]), book: /** @type {{id: string, title: string} | null} */ (null) };
   const all = text.split(/\r?\n/);
   const lines = all.slice(0, MOST_LINES);
   if (all.slice(MOST_LINES).some((line) => line.trim() !== "")) found.wrong.push(`lines after ${MOST_LINES}: are too many for one file`);
@@ -85,7 +85,8 @@ export async function readLines(text) {
  * @param {any} head
  * @param {Awaited<ReturnType<typeof readLines>>} found
  */
-async function readHead({ journal, photos }, found) {
+async function readHead({ journal, photos, book }, found) {
+  if (typeof book?.id === "string") found.book = { id: book.id, title: String(book.title ?? "") };
   for (const [i, line] of (Array.isArray(journal) ? journal : []).entries()) {
     const problem = problemOfLine(line);
     if (problem) found.wrong.push(`note ${i + 1}: ${problem}`);

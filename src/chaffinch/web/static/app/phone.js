@@ -294,7 +294,8 @@ export class Phone extends EventTarget {
    * @returns {string}
    */
   asFile(records, beside) {
-    const head = { phone: "chaffinch", layout: 1, device: this.device, written_at: this.now(), ...beside };
+    const { id, title } = this.kept.pairing?.book ?? {};
+    const head = { phone: "chaffinch", layout: 1, device: this.device, written_at: this.now(), ...(id ? { book: { id, title } } : {}), ...beside };
     return [head, ...records].map((one) => JSON.stringify(one)).join("\n") + "\n";
   }
 
