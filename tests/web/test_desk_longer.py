@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import threading
+import time
 from collections.abc import Callable
 from pathlib import Path
 
@@ -12,7 +13,7 @@ from desk_farm import desk_farm
 from chaffinch.book.desk import start_book
 from chaffinch.book.things import add_thing
 from chaffinch.book.version import book_version
-from chaffinch.web.pages.answers import KEPT, Longer, Working
+from chaffinch.web.pages.answers import KEPT, MOST_WAITING, Longer, Working
 
 
 def test_one_question_is_worked_out_once() -> None:
@@ -75,6 +76,46 @@ def test_only_so_many_are_kept() -> None:
     assert calls[-1] == "again"
     longer.ask(KEPT + 4, lambda _: calls.append("never"))
     assert calls[-1] == "again"
+
+
+def test_questions_that_nobody_looks_after_keep_nobody_waiting() -> None:
+    """A hundred other figures in a row: few of them are worked out, and whoever keeps looking gets the answer."""
+    longer, go, worked = Longer(patience_s=0.0), threading.Event(), []
+
+    def ask(key: str) -> object:
+        def work(_: object) -> str:
+            go.wait(30)
+            worked.append(key)
+            return key
+
+        return longer.ask(key, work)
+
+    assert ask("first") == Working(0, 0)
+    for n in range(100):
+        assert ask("mine") == Working(0, 0)
+        assert ask(f"whim {n}") == Working(0, 0)
+    go.set()
+    while isinstance(ask("mine"), Working):
+        time.sleep(0.01)
+    while isinstance(ask("whim 99"), Working):
+        time.sleep(0.01)
+    assert worked[:2] == ["first", "mine"]
+    assert len(worked) <= 2 + MOST_WAITING
+
+
+def test_whoever_waits_for_a_question_that_was_let_go_is_not_failed() -> None:
+    longer, go, told = Longer(patience_s=20.0), threading.Event(), []
+    quick = Longer(patience_s=0.0, _jobs=longer._jobs, _lock=longer._lock, _hands=longer._hands)
+    quick.ask("first", lambda _: go.wait(30))
+    waits = threading.Thread(target=lambda: told.append(longer.ask("mine", lambda _: "answer")))
+    waits.start()
+    while "mine" not in longer._jobs:
+        time.sleep(0.01)
+    for n in range(MOST_WAITING + 1):
+        quick.ask(n, lambda _: None)
+    waits.join(10)
+    assert told == [Working(0, 0)]
+    go.set()
 
 
 def test_each_database_tells_its_version(new_address: Callable[[], str]) -> None:

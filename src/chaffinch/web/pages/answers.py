@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections import OrderedDict
 from collections.abc import Callable, Hashable
-from concurrent.futures import Future, ThreadPoolExecutor
+from concurrent.futures import CancelledError, Future, ThreadPoolExecutor
 from concurrent.futures import TimeoutError as NotYet
 from dataclasses import dataclass, field
 from functools import lru_cache
@@ -32,6 +32,9 @@ PATIENCE_S: Final = 1.2
 """How long a page waits for a long answer before it shows how far the work is [s]; own figure."""
 KEPT: Final = 48
 """Long answers kept; own figure."""
+MOST_WAITING: Final = 16
+"""Questions that wait for their turn; own figure. Beyond it the one that was looked after longest ago is let go: a page
+that is still open asks again every two seconds, a page that was left does not."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -129,6 +132,7 @@ class Longer:
             if job is None:
                 job = self._begin(key, work)
             self._jobs.move_to_end(key)
+            self._let_go()
             self._forget()
         try:
             return job.future.result(timeout=self.patience_s)  # type: ignore[no-any-return]
@@ -136,8 +140,10 @@ class Longer:
             if job.future.done():  # the work itself timed out on something
                 raise
             return Working(*job.told)
+        except CancelledError:
+            return Working(0, 0)  # whoever still looks asks again
         finally:
-            if job.future.done() and job.future.exception() is not None:
+            if job.future.done() and not job.future.cancelled() and job.future.exception() is not None:
                 with self._lock:
                     self._jobs.pop(key, None)
 
@@ -150,6 +156,13 @@ class Longer:
         job = _Job(self._hands.submit(work, step), told)
         self._jobs[key] = job
         return job
+
+    def _let_go(self) -> None:
+        """Take back what waits beyond the limit, so that nobody's whims keep others waiting for hours."""
+        waiting = [key for key, job in self._jobs.items() if not (job.future.done() or job.future.running())]
+        for key in waiting[: max(0, len(waiting) - MOST_WAITING)]:
+            if self._jobs[key].future.cancel():
+                del self._jobs[key]
 
     def _forget(self) -> None:
         while len(self._jobs) > KEPT:
