@@ -427,3 +427,20 @@ def test_a_check_file_in_one_currency_is_not_weighed_with_another() -> None:
     assert (found.price_per_t, found.currency) == (550.0, "€")
     # A price in euros is not told with the dollars of the check's own.
     assert "expected €" in gain_said(found, found.shown[0])
+
+
+def test_a_step_noted_twice_after_one_check_was_tried_once(book: SeasonBook) -> None:
+    """A second press of a button takes no step off the list; a second check does."""
+    ids = book.check("Old Bess", 10, 8, machine_kg_ha=90.0)
+    machine = find_thing(book.desk, "combine", "Old Bess")
+    first = keep_tried(book.desk, ids, "fan_down", "without effect")
+    assert keep_tried(book.desk, ids, "fan_down", "without effect") == first
+    assert len(things(book.desk, "note")) == 1
+    keep_tried(book.desk, ids, "fan_down", "made it worse")
+    assert [(t.change, t.without_effect) for t in own_trials(book.desk, machine, "canola")] == [("fan_down", True)]
+    keep_tried(book.desk, ids, "fan_down", "helped")
+    assert [t.without_effect for t in own_trials(book.desk, machine, "canola")] == [False]
+    for number in (11, 12):
+        keep_tried(book.desk, book.check("Old Bess", number, 8), "fan_down", "without effect")
+    found = advise_check(book.desk, find_check(book.desk, ids), AdviceTerms(answers=BLOWN, **MONEY))
+    assert [h.kept_back for h in found.held if h.change.key == "fan_down"] == ["tried twice without effect"]

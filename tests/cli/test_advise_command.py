@@ -103,13 +103,21 @@ def test_an_answer_that_was_kept_is_taken_back(chaffinch, harvest):
 
 
 def test_what_was_tried_is_noted_and_counts(chaffinch, harvest):
+    asked = ("advise", "--combine", "Old Bess", "--answer", "found=chaff", "--answer", "chaff=far")
     for _ in range(2):
         ran = chaffinch("advise", "--combine", "Old Bess", "--tried", "fan_down=none")
         assert ran.status == 0, ran.err
         assert "fan_down, without effect" in ran.out
-    told = chaffinch("advise", "--combine", "Old Bess", "--answer", "found=chaff", "--answer", "chaff=far")
-    assert "was tried twice on this machine without effect" in one_line(told.out)
-    assert harvest.ids["check"][:8] in told.out
+    # Noted again after the same check it was tried once.
+    told = one_line(chaffinch(*asked).out)
+    assert "was tried twice" not in told
+    assert "A note says that it did not help on this machine" in told
+    assert harvest.ids["check"][:8] in told
+    second = harvest.check("Old Bess", 11, 8, machine_kg_ha=90.0)
+    assert chaffinch("advise", "--combine", "Old Bess", "--tried", "fan_down=none").status == 0
+    told = one_line(chaffinch(*asked).out)
+    assert "was tried twice on this machine without effect" in told
+    assert second[:8] in told
 
 
 @pytest.mark.usefixtures("harvest")

@@ -113,7 +113,7 @@ def refuse_what_nobody_is_asked(answers: Mapping[str, str]) -> None:
 
 
 def keep_tried(desk: Desk, check_id: str, change: str, outcome: str) -> str:
-    """Keep what a change did, beside the check after which it was made. Returns the id of the note.
+    """Keep what a change did, beside the check after which it was made, once. Returns the id of the note.
 
     Raises
     ------
@@ -125,6 +125,9 @@ def keep_tried(desk: Desk, check_id: str, change: str, outcome: str) -> str:
         raise InputError("change", change, "is none of ours", f"use one of {keys}")
     if outcome not in OUTCOMES:
         raise InputError("outcome", outcome, "is none of ours", f"use one of {', '.join(OUTCOMES)}")
+    for one in tried_after(desk, {check_id}):
+        if (one.change, one.outcome) == (change, outcome):
+            return one.note
     return add_thing(desk, "note", {"text": f"{TRIED}{change}; {outcome}", "of": check_id}).id
 
 

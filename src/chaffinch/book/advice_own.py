@@ -145,8 +145,13 @@ def own_trials(
             continue
         found.append(OwnTrial(change.key, answered.answer.ratio, idle))
     checks = counting(desk, checks_where(desk, combine=combine.id))
-    ids = {i for c in checks if find_crop(c.check.crop).key == crop for i in (c.id, *c.versions.all)}
-    found += [OwnTrial(one.change, None, one.outcome != "helped") for one in tried_after(desk, ids)]
+    home = {i: c.id for c in checks if find_crop(c.check.crop).key == crop for i in (c.id, *c.versions.all)}
+    # A step is tried once after a check, however often that is noted. Where notes differ the one that it helped holds,
+    # in whatever order they came into the book.
+    noted: dict[tuple[str, str], set[str]] = {}
+    for one in tried_after(desk, home):
+        noted.setdefault((one.change, home[one.of]), set()).add(one.outcome)
+    found += [OwnTrial(change, None, "helped" not in outcomes) for (change, _), outcomes in noted.items()]
     return found
 
 
