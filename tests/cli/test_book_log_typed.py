@@ -277,28 +277,32 @@ def test_columns_of_a_spreadsheet_are_matched_at_the_terminal(farm):
 def test_a_thing_is_added_by_answering(farm, chaffinch):
     """Without a name ``book add`` asks for it and for each field; what --set said is not asked."""
     person = Person("book", "add", "field", "--set", "season=2026", folder=farm)
-    person.types(r"name: [^\n]*: ", "")
-    person.types(r"is missing.*name: [^\n]*: ", "Stone Corner")
-    person.types(r"crop: [^\n]*: ", "canolla")
-    person.types(r"did you mean canola.*crop: [^\n]*: ", "canola")
-    person.types(r"area: [^\n]*like 62 ha: ", "62")
-    person.types(r"area: [^\n]*: ", "24 ha")
-    person.types(r"yield_expected: [^\n]*: ", "45 bu/ac")
-    for key in ("yield_actual", "price", "price_date", "windrowed", "limit", "note"):
-        person.types(rf"{key}: [^\n]*Enter for none[^\n]*: ", "")
+    person.types(r"Name: ", "")
+    person.types(r"is missing.*Name: ", "Stone Corner")
+    person.types(r"The crop \(Enter for none\), like canola: ", "canolla")
+    person.types(r"did you mean canola.*The crop [^\n]*: ", "canola")
+    person.types(r"Area [^\n]*like 62 ha: ", "62")
+    person.types(r"Area [^\n]*: ", "24 ha")
+    person.types(r"Yield expected [^\n]*: ", "45 bu/ac")
+    for about in ("Yield delivered", "Price of the crop", "The day of that price"):
+        person.types(rf"{about} \(Enter for none\), like [^\n]*: ", "")
+    person.types(r"Cut by a windrower first: yes or no \(Enter for none\): ", "yes")
+    person.types(r"Loss above which acting pays \(Enter for none\), like 1 bu/ac: ", "")
+    person.types(r"Anything else \(Enter for none\): ", "")
     person.sees(r"saved field Stone Corner \([0-9a-f]{8}\)")
     assert person.leaves()[0] == 0
     found = chaffinch("book", "show", "fields", "--json").data["things"][-1]
     assert (found["name"], found["crop"], found["area"]) == ("Stone Corner", "canola", "24 ha")
+    assert found["windrowed"] is True
     assert found["season"] == chaffinch("book", "show", "seasons", "--json").data["things"][0]["id"]
 
 
 def test_adding_can_be_stopped_and_a_taken_name_is_told_at_once(farm, chaffinch):
     """The name is judged before anything else is asked; Ctrl-C leaves the book as it was."""
     person = Person("book", "add", "combine", folder=farm)
-    person.types(r"name: [^\n]*: ", "old bess")
-    person.types(r"is taken.*name: [^\n]*: ", "Young Bess")
-    person.interrupts(r"cut_width: [^\n]*: ")
+    person.types(r"Name: ", "old bess")
+    person.types(r"is taken.*Name: ", "Young Bess")
+    person.interrupts(r"Width of crop that ends up in one discharge strip, like [^\n]*: ")
     status, rest = person.leaves()
     assert status == 1
     assert "nothing was added" in rest

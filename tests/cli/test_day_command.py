@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import io
+import re
 import sys
 
 import pytest
 
+from chaffinch.book.things import edit_label, things
 from day_book import day_book, forecast
 
 
@@ -80,3 +82,19 @@ def test_bad_input_is_one_line_with_field_and_mend(plan, tmp_path, more, field, 
     assert field in ran.err
     assert mend in ran.err
     assert ran.err.count("\n") == 1
+
+
+def test_hours_of_moist_grain_keep_their_line_where_only_dry_is_a_grade(chaffinch, tmp_path, monkeypatch):
+    """In Australia nothing stands between dry and not dry; a longer word once broke the whole table up."""
+    monkeypatch.setenv("TZ", "UTC")
+    made = day_book(tmp_path / "larkhollow.chaffinch", report_in="bu/ac")
+    edit_label(made.desk, next(t for t in things(made.desk, "farm")), "country", "AU")
+    made.desk.store.close()
+    (tmp_path / "forecast.csv").write_text(forecast(), encoding="utf-8")
+    ran = chaffinch(
+        "day", "--book", str(tmp_path / "larkhollow.chaffinch"), "--combine", "Old Bess", "--field", "Long Hollow",
+        "--forecast", str(tmp_path / "forecast.csv"), "--hour-cost", "400 /h",
+    )  # fmt: skip
+    assert ran.status == 0, ran.err
+    assert re.search(r"^  \d\d:00 .*\$\d+ +■, grain not dry$", ran.out, re.M), ran.out
+    assert max(len(line) for line in ran.out.splitlines()) <= 80

@@ -51,7 +51,7 @@ ASSUMED: Final = {
     ),
     "hours left out": "Only three days from now on are planned; farther out a forecast is none for a combine.",
 }
-GRADE: Final[dict[Grade, str]] = {"dry": "dry", "tough": "tough", "damp": "damp", "over": "over the limit"}
+GRADE: Final[dict[Grade, str]] = {"dry": "dry", "tough": "tough", "damp": "damp", "over": "not dry"}
 WHY: Final = {"not a working hour": "no work", "grain too moist": "too moist"}
 APART: Final = {
     ("up", "down"): "header loss falls while machine loss rises",

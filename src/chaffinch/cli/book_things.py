@@ -160,13 +160,24 @@ def ask_parts(desk: Desk, kind: Kind, given: Mapping[str, Any], with_name: str) 
             check_part(kind, part, without_bushels(desk, {**given, **parts, part.name: value})[part.name])
             return value
 
-        choice = part.holds.removeprefix("one of ") if part.holds.startswith("one of ") else ""
-        example = "" if choice or part.name == with_name else example_of(part.name, part.holds)
-        about = f"{part.name}: {part.about}" + (f" ({choice})" if choice else "")
-        value = ask(about + ("" if must else "; Enter for none"), read, example=example)
+        about, example = _asked(part, with_name)
+        value = ask(about + ("" if must else " (Enter for none)"), read, example=example)
         if value is not None:
             parts[part.name] = value
     return parts | dict(given)
+
+
+def _asked(part: Part, with_name: str) -> tuple[str, str]:
+    """How a field of a thing is asked for, and like what."""
+    if part.name == with_name:
+        return "Name" if part.name == "name" else part.about.capitalize(), ""
+    about = part.about[:1].upper() + part.about[1:]
+    if part.holds.startswith("one of "):
+        return f"{about}: {part.holds.removeprefix('one of ')}", ""
+    if part.holds == "flag":
+        return f"{about}: yes or no", ""
+    # A remark is like no other.
+    return about, "" if part.holds == "text" and part.name == "note" else example_of(part.name, part.holds)
 
 
 def kind_of_thing(word: str) -> Kind:

@@ -52,7 +52,7 @@ def show(found: DayAnswer, page: Page, unit: PaceUnit) -> None:
 def _table(found: DayAnswer, page: Page, unit: PaceUnit) -> None:
     rows = table_rows(found, unit)
     if len(rows) > 1:
-        page.print_table(rows, gap=2, may_go=(6,))
+        page.print_table(rows, gap=2, may_go=(6, 1))
     page.paragraph(table_about(found, unit))
 
 
