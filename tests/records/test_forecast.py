@@ -317,3 +317,13 @@ def test_what_is_done_to_the_rows_is_said() -> None:
     turned = read_forecast(table(*zones))
     assert [one.at[11:] for one in turned.hours] == ["00:00", "01:00", "02:00", "03:00"]
     assert turned.notes == ("The clocks change in this forecast: all hours are told by the clock of its first row.",)
+
+
+def test_lines_above_the_header_are_named_with_its_line() -> None:
+    """Stations and services write a place, a zone and a date above; a zone in them must not be lost unseen."""
+    above = "latitude,longitude,utc_offset_seconds\n52.1,-106.6,-21600\n\n"
+    with pytest.raises(InputError) as refused:
+        read_forecast(above + table("2026-09-02 13:00,20,50", "2026-09-02 14:00,21,49"))
+    assert refused.value.problem == "stands before the header, which is in line 4"
+    assert "take the lines above it out" in refused.value.mend
+    assert "where they tell a zone" in refused.value.mend

@@ -20,6 +20,9 @@ from chaffinch.errors import InputError, one_of
 MOST_CHARACTERS: Final = 20_000_000
 """Largest forecast that is read [characters]; 20,000 rows take about 1 MB."""
 MOST_ROWS: Final = 200_000
+MOST_ABOVE: Final = 30
+"""Lines among which a header is looked for that is not the first [1]; own figure."""
+FORMS: Final = "2026-09-02T14:00-06:00"
 LARGEST: Final = 1e6
 """Numbers of a saved JSON are below it; no quantity read here comes near."""
 QUANTITIES: Final = ("temperature", "humidity", "dew", "wind", "cloud")
@@ -108,6 +111,10 @@ def rows_in(text: str) -> Rows:
     first = lines[0]
     if _is_header(first):
         return _of_table(lines)
+    below = next((n for n, line in enumerate(lines[:MOST_ABOVE], start=1) if _is_table_header(line)), None)
+    if below is not None:
+        mend = f"take the lines above it out; where they tell a zone, give times with it, like {FORMS}"
+        raise InputError("forecast, line 1", first, f"stands before the header, which is in line {below}", mend)
     if _DATED.match(first):
         mend = "begin with a line like time,temperature (C),humidity (%)"
         raise InputError("forecast, line 1", first, "is no header, and a table with dates needs one", mend)
@@ -117,6 +124,12 @@ def rows_in(text: str) -> Rows:
 def _is_header(line: str) -> bool:
     words = set(re.split(r"[^a-z0-9]+", line.casefold()))
     return bool(words & (_WORDS["time"] | _WORDS["date"] | _WORDS["hour"] | _WORDS["temperature"]))
+
+
+def _is_table_header(line: str) -> bool:
+    """Whether a line names times and temperatures, as the header of a table does."""
+    words = set(re.split(r"[^a-z0-9]+", line.casefold()))
+    return any(words & _WORDS[when] for when in ("time", "date", "hour")) and bool(words & _WORDS["temperature"])
 
 
 # --- a table with a header -----------------------------------------------------------------------------------------
