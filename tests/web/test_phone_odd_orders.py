@@ -422,6 +422,36 @@ def test_the_spreader_is_said_of_the_whole_stop_and_shown(farm: Farm, browser: B
     nothing_lost(farm, phone)
 
 
+def test_a_stop_of_another_machine_keeps_what_was_said_of_its_spreader(farm: Farm, browser: Browser) -> None:
+    desk = farm.desk()
+    for name in ("Young Bess", "Hired Hetty"):
+        body = {"name": name, "cut_width": "10 m", "drop_width": "1.5 m", "spread_width": "9 m"}
+        add_thing(desk, "combine", body)
+    desk.store.close()
+    phone = Handset.new(farm, browser)
+    phone.open()
+    phone.pair()
+    phone.acknowledge()
+    phone.choose(combine="Young Bess")
+    start_screen(phone)
+    phone.tap("New check")
+    phone.tap("In the discharge")
+    phone.tap("Off", exact=True)
+    phone.tap("Red tray")
+    phone.catch("21.5")
+    phone.choose(combine="Hired Hetty")
+    start_screen(phone)
+    phone.tap("Long Hollow")
+    phone.tap("Field, machine and terms")
+    phone.tap("Use these for this stop")
+    expect(phone.page.get_by_text("Cannot be worked out")).to_have_count(0)
+    phone.save()
+    (record,) = phone.records()
+    check = record["body"]["check"]
+    assert (check["combine"]["name"], check["spreading"]) == ("Hired Hetty", False)
+    nothing_lost(farm, phone)
+
+
 def test_what_holds_for_the_next_stop_is_told_in_the_units_shown(farm: Farm, browser: Browser) -> None:
     """A limit as losses are shown, not with the digits of a conversion; a speed of last week is not overlooked."""
     phone = Handset.new(farm, browser).ready()

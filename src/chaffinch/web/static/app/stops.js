@@ -184,7 +184,9 @@ export class Stops extends Frame {
     const use = async () => {
       const { where: filed, terms } = this.phone.terms;
       const keep = Object.fromEntries(["trial", "side"].filter((key) => stop.where[key]).map((key) => [key, stop.where[key]]));
-      const line = { stop: stop.id, what: "terms", at: this.phone.now(), where: { ...filed, ...keep }, terms };
+      // Whether the spreader was on is a fact of this stop, whatever machine it is said to be of.
+      const { spreading } = stop.terms;
+      const line = { stop: stop.id, what: "terms", at: this.phone.now(), where: { ...filed, ...keep }, terms: { ...terms, ...(spreading === undefined ? {} : { spreading }) } };
       this.closeSheet();
       if (await this.say(line)) this.show();
     };
