@@ -126,6 +126,39 @@ def test_units_are_found_and_said() -> None:
     np.testing.assert_allclose(found.rows.column("flow_kg_s"), made["flow"], rtol=1e-8)
 
 
+@pytest.mark.parametrize(
+    ("header", "t_ha"),
+    [
+        ("Yield (tons/ac)", 2000 * POUND * 10 / ACRE),
+        ("Yield [tonnes/ac]", 10_000 / ACRE),
+        ("Yield (tonne/ha)", 1.0),
+        ("Yield_q_ha", 0.1),
+        ("Yield (t/ac)", None),
+    ],
+)
+def test_a_yield_by_the_ton_is_read_by_its_label_or_asked(header: str, t_ha: float | None) -> None:
+    """A ton by the acre is two and a half by the hectare: never one taken for the other because both are possible."""
+    made = {"Speed (km/h)": driven()["speed"], "Width (m)": driven()["width"], header: np.full(400, 2.5)}
+    found = read(text(made))
+    if t_ha is None:
+        (question,) = found.questions
+        assert {"yield_t_ha:t/ha", "yield_t_ha:tonne/ac", "yield_t_ha:ton/ac"} <= set(question.choices)
+        return
+    assert found.questions == ()
+    np.testing.assert_allclose(found.rows.column("yield_t_ha"), 2.5 * t_ha, rtol=1e-9)
+
+
+@pytest.mark.parametrize("unit", ["mi/hr", "miles/hour", "miles per hour", "mph"])
+def test_miles_an_hour_however_they_are_spelled(unit: str) -> None:
+    made = {f"Speed ({unit})": np.full(30, 3.0), "Width (m)": np.full(30, 9.0)}
+    np.testing.assert_allclose(read(text(made)).rows.column("speed_kmh"), 3.0 * 1.609344)
+
+
+def test_a_number_of_rows_is_no_width() -> None:
+    found = read(text({"Speed (km/h)": np.full(30, 5.0), "Swath rows": np.full(30, 8.0)}))
+    assert "width_m" not in found.rows
+
+
 def test_two_fitting_units_are_asked_and_the_answer_settles_it() -> None:
     made = {k: v for k, v in named(leave=("yield",)).items() if not k.startswith("Flow")} | {"Flow": driven()["flow"]}
     found = read(text(made))

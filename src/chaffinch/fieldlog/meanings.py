@@ -39,6 +39,8 @@ UNITS: Final[Mapping[str, Mapping[str, float]]] = MappingProxyType(
             "dt/ha": 0.1,
             "kg/ha": 0.001,
             "lb/ac": float(_LB_KG * _PER_ACRE_T_HA),
+            "tonne/ac": float(1000 * _PER_ACRE_T_HA),
+            "ton/ac": float(2000 * _LB_KG * _PER_ACRE_T_HA),  # of 2,000 lb; "t/ac" may be either and is asked
             "bu/ac": float(_PER_ACRE_T_HA),  # times the weight of a bushel [kg]
         },
         "area_mass": {"kg/ha": 1.0, "lb/ac": float(_LB_KG * _PER_ACRE_T_HA * 1000), "t/ha": 1000.0},
@@ -60,7 +62,13 @@ UNITS: Final[Mapping[str, Mapping[str, float]]] = MappingProxyType(
 """Units a column may be in, in the unit of our own column; exact, from the base constants of ``units``."""
 
 _SPELLED: Final = {
-    "kmh": "km/h", "kph": "km/h", "km h": "km/h", "m s": "m/s", "mps": "m/s", "mi h": "mph", "ft s": "ft/s",
+    "kmh": "km/h", "kph": "km/h", "kmph": "km/h", "km hr": "km/h", "km hour": "km/h", "km per hour": "km/h",
+    "mi hr": "mph", "mile hour": "mph", "miles hour": "mph", "miles per hour": "mph", "m sec": "m/s",
+    "t hr": "t/h", "kg hr": "kg/h", "kg sec": "kg/s", "tonne h": "t/h", "tonnes h": "t/h",
+    "tonne ha": "t/ha", "tonnes ha": "t/ha", "tonnes hectare": "t/ha", "mg ha": "t/ha", "q ha": "dt/ha",
+    "tonnes ac": "tonne/ac", "tonne acre": "tonne/ac", "tonnes acre": "tonne/ac",
+    "tons ac": "ton/ac", "ton acre": "ton/ac", "tons acre": "ton/ac", "short tons ac": "ton/ac",
+    "km h": "km/h", "m s": "m/s", "mps": "m/s", "mi h": "mph", "ft s": "ft/s",
     "kg s": "kg/s", "kgs": "kg/s", "t h": "t/h", "kg h": "kg/h", "lb s": "lb/s", "lbs s": "lb/s", "lb sec": "lb/s",
     "t ha": "t/ha", "kg ha": "kg/ha", "dt ha": "dt/ha", "lb ac": "lb/ac", "lbs ac": "lb/ac", "lb acre": "lb/ac",
     "bu ac": "bu/ac", "bu acre": "bu/ac", "metre": "m", "meters": "m", "metres": "m", "feet": "ft", "inch": "in",
@@ -148,7 +156,7 @@ _SOMETHING_ELSE: Final = frozenset(
         "dry", "corrected", "adjusted", "target", "max", "min", "maximum", "minimum", "average", "avg", "avgd",
         "total", "set", "setpoint", "estimated", "volume", "vol", "cross", "offset", "error", "raw", "count", "prev",
         "previous", "accumulated", "cumulative", "engine", "fuel", "rotor", "fan", "temperature", "cost", "price",
-        "variance", "sd", "std",
+        "variance", "sd", "std", "rows",
     )
 )  # fmt: skip
 
@@ -278,12 +286,13 @@ def _parted(name: str) -> list[tuple[list[str], str]]:
     """Ways of parting a header into words and a unit."""
     brackets = [_unit(b) for b in re.findall(r"[(\[]([^()\[\]]*)[)\]]", name)]
     plain = re.sub(r"[(\[][^()\[\]]*[)\]]", " ", name)
-    notes = [b for b in re.findall(r"[(\[]([^()\[\]]*)[)\]]", name) if not _unit(b)]
+    # What stands by what is a unit, if none that is known: it says nothing of the meaning.
+    notes = [b for b in re.findall(r"[(\[]([^()\[\]]*)[)\]]", name) if not _unit(b) and "/" not in b]
     words = [w for w in re.split(r"[^\w%°]+|_", " ".join([plain, *notes]).casefold()) if w]
     unit = next((b for b in reversed(brackets) if b), "")
     if unit:
         return [(words, unit)]
-    tails = [(words[:-n], _unit(" ".join(words[-n:]))) for n in (1, 2) if len(words) > n]
+    tails = [(words[:-n], _unit(" ".join(words[-n:]))) for n in (1, 2, 3) if len(words) > n]
     return [(words, ""), *((rest, tail) for rest, tail in tails if tail)]
 
 
