@@ -154,6 +154,13 @@ def test_miles_an_hour_however_they_are_spelled(unit: str) -> None:
     np.testing.assert_allclose(read(text(made)).rows.column("speed_kmh"), 3.0 * 1.609344)
 
 
+@pytest.mark.parametrize(("each", "unit"), [(2000.0, "ms"), (2.0, "s"), (1 / 30, "min")])
+def test_an_interval_without_a_unit_is_in_the_one_it_can_be_in(each: float, unit: str) -> None:
+    found = read(text({"Grain flow (kg/s)": np.full(30, 5.0), "Interval": np.full(30, each)}, digits=12))
+    assert found.matched["Interval"] == f"interval_s:{unit}"
+    np.testing.assert_allclose(found.rows.column("interval_s"), 2.0)
+
+
 def test_a_number_of_rows_is_no_width() -> None:
     found = read(text({"Speed (km/h)": np.full(30, 5.0), "Swath rows": np.full(30, 8.0)}))
     assert "width_m" not in found.rows

@@ -28,7 +28,7 @@ from chaffinch.fieldlog.rows import (
     out_of_range,
 )
 from chaffinch.fieldlog.timecolumn import Times, times
-from chaffinch.fieldlog.unitsfound import BY_POSITION, LEAST, UnitSets, factor, unit_sets
+from chaffinch.fieldlog.unitsfound import BY_POSITION, LEAST, UnitSets, factor, may_be, unit_sets
 
 if TYPE_CHECKING:
     import polars as pl
@@ -103,7 +103,7 @@ def found_in_table(
     questions += stamps.questions
     told += stamps.problems
     where = points or places(raw.get("lon_deg"), raw.get("lat_deg"), answers.crs, name)
-    known = _known_units(by)
+    known = _known_units(by, raw)
     found = unit_sets(_for_relations(raw, stamps), known, where.step_m, answers.bushel_kg)
     questions += _unit_questions(found, by, known, raw)
     questions += _swapped(where, _for_relations(raw, stamps), by, known, found)
@@ -160,8 +160,8 @@ def _for_relations(raw: Mapping[str, FloatArray], stamps: Times) -> dict[str, Fl
     return {**raw, "interval_s": np.r_[np.nan, np.diff(stamps.time_s)]}
 
 
-def _known_units(by: Mapping[str, Matched]) -> dict[str, str]:
-    """Units told by a name or a person, or the only ones there are."""
+def _known_units(by: Mapping[str, Matched], raw: Mapping[str, FloatArray]) -> dict[str, str]:
+    """Units told by a name or a person, or the only ones there are; an interval is in seconds where it can be."""
     known: dict[str, str] = {}
     for meaning, column in by.items():
         units = UNITS[MEANINGS[meaning].kind]
@@ -169,7 +169,9 @@ def _known_units(by: Mapping[str, Matched]) -> dict[str, str]:
             known[meaning] = column.unit or next(iter(units), "")
     if "elevation_m" in by:
         known.setdefault("elevation_m", "m")  # nothing here is worked out from it
-    known.setdefault("interval_s", "s")
+    interval = raw.get("interval_s")
+    if interval is None or may_be("interval_s", interval, factor("interval_s", "s")):
+        known.setdefault("interval_s", "s")
     return known
 
 

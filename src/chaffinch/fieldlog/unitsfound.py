@@ -76,7 +76,7 @@ def unit_sets(
         if name in known:
             choices[name] = [known[name]]
         else:
-            choices[name] = [unit for unit in kind if _may_be(name, values, factor(name, unit, bushel_kg))]
+            choices[name] = [unit for unit in kind if may_be(name, values, factor(name, unit, bushel_kg))]
     fitting: list[dict[str, str]] = []
     off: dict[str, float] = {}
     sizes = int(np.prod([max(len(c), 1) for c in choices.values()], dtype=np.int64)) if choices else 1
@@ -136,7 +136,7 @@ def _relations(x: Mapping[str, FloatArray], step_m: FloatArray | None) -> dict[s
     return found
 
 
-def _may_be(name: str, values: FloatArray, worth: float) -> bool:
+def may_be(name: str, values: FloatArray, worth: float) -> bool:
     """Whether the middle of the working records lies where a machine's can, in that unit."""
     known = MEANINGS[name]
     working = values[values != 0.0]
