@@ -29,6 +29,16 @@ def test_a_column_left_aside_is_named(tmp_path: Path, capsys: pytest.CaptureFixt
     assert "Left aside: Ball colour. A column that is told is read" in " ".join(capsys.readouterr().out.split())
 
 
+def test_a_log_of_which_no_yield_was_read_says_so(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Its limit was blamed, and not the column that had been left aside."""
+    lines = [",".join(line.split(",")[:5]) for line in Path(EXAMPLE).read_text(encoding="utf-8").splitlines()]
+    (tmp_path / "log.csv").write_text("\n".join([f"{lines[0]},Kernels", *(f"{line},4.2" for line in lines[1:])]))
+    assert run(["fieldlog", "clean", str(tmp_path / "log.csv"), "--zone", "-06:00"]) == 0
+    said = " ".join(capsys.readouterr().out.split())
+    assert "! No record tells a yield and a moisture that can be meant, so none counts." in said
+    assert '! Left aside: Kernels. A column that is told is read: --column "NAME=MEANING:UNIT".' in said
+
+
 def test_looking_as_data(capsys: pytest.CaptureFixture[str]) -> None:
     assert run(["fieldlog", "inspect", EXAMPLE, "--json", "--zone", "-06:00"]) == 0
     told = json.loads(capsys.readouterr().out)

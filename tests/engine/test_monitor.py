@@ -130,8 +130,14 @@ def test_simulated_bars_are_read_back():
     ("readings", "missing"),
     [
         ([2.0, 3.0, 5.0], ("1 more with the bar above 0",)),
-        ([3.0, 3.2, 3.4, 3.6], ("readings that span 1.5 times per area (now 1.20)",)),
-        ([3.0], ("3 more with the bar above 0", "readings that span 1.5 times per area (now 1.00)")),
+        ([3.0, 3.2, 3.4, 3.6], ("a highest reading 1.5 times the lowest, counted per area (now 1.20 times)",)),
+        (
+            [3.0],
+            (
+                "3 more with the bar above 0",
+                "a highest reading 1.5 times the lowest, counted per area (now 1.00 times)",
+            ),
+        ),
         ([2.0, 2.0, 3.0, 3.0], ()),
     ],
 )

@@ -103,6 +103,10 @@ DOUBTS: Final = {
 TOO_MUCH: Final = (
     "{what} flagged {share} of all records: its limit does not suit this log and can be set, or the log is not sound."
 )
+NO_CROP: Final = (
+    "No record tells a yield and a moisture that can be meant, so none counts. Was a column of yield or flow read, and "
+    "in its own unit?"
+)
 LAG: Final = (
     "Grain of {machine} reaches the sensor {seconds} after it is cut (give or take {sd}); the flow was put back."
 )
@@ -111,16 +115,16 @@ LAG_UNTOLD: Final = "The passes of {machine} do not tell a delay of the flow; it
 NO_LOSS: Final = "The machine logged no loss readings of its own."
 HAS_LOSS: Final = "The machine's own loss readings are there: {columns}. They are readings of a sensor, not losses."
 
-ASIDE: Final = "Left aside: {columns}. A column that is told is read: NAME=MEANING:UNIT."
+ASIDE: Final = "Left aside: {columns}. A column that is told is read: {how}."
 ASIDE_MOST: Final = 12
 """Columns named of those left aside; own figure: a page holds them, and terminals write dozens."""
 
 
-def aside_said(matched: Mapping[str, str]) -> list[str]:
-    """Which columns were left aside, as one sentence; none where all were read."""
+def aside_said(matched: Mapping[str, str], how: str = "NAME=MEANING:UNIT") -> list[str]:
+    """Which columns were left aside and how one is told, as one sentence; none where all were read."""
     left = [header for header, meant in matched.items() if meant == "-"]
     more = [f"{len(left) - ASIDE_MOST} more"] if len(left) > ASIDE_MOST else []
-    return [ASIDE.format(columns=", ".join([*left[:ASIDE_MOST], *more]))] if left else []
+    return [ASIDE.format(columns=", ".join([*left[:ASIDE_MOST], *more]), how=how)] if left else []
 
 
 def question_said(question: Question) -> tuple[str, str]:
@@ -166,5 +170,8 @@ def warnings_said(cleaned: CleanedLog) -> list[str]:
     """Filters that took too much."""
     share = {one.flag: one.count / max(cleaned.records, 1) for one in cleaned.taken}
     return [
-        TOO_MUCH.format(what=f'"{flag_said(flag)}"', share=f"{100 * share[flag]:.0f} %") for flag in cleaned.too_much()
+        NO_CROP
+        if flag.name == "RANGE" and share[flag] >= 1.0
+        else TOO_MUCH.format(what=f'"{flag_said(flag)}"', share=f"{100 * share[flag]:.0f} %")
+        for flag in cleaned.too_much()
     ]

@@ -62,6 +62,8 @@ class LogUnits:
 
 
 METRIC: Final = LogUnits()
+TELL: Final = '--column "NAME=MEANING:UNIT"'
+"""How a column is told here."""
 
 
 def show_found(found: LogFound, page: Page, units: LogUnits = METRIC) -> None:
@@ -98,7 +100,7 @@ def show_found(found: LogFound, page: Page, units: LogUnits = METRIC) -> None:
         page.paragraph(f"{column} was not recorded; it was worked out: {how}.", bullet="· ")
     loss = found.loss_readings
     page.paragraph(HAS_LOSS.format(columns=", ".join(loss)) if loss else NO_LOSS, bullet="· ")
-    for told in aside_said(found.matched):
+    for told in aside_said(found.matched, TELL):
         page.paragraph(told, bullet="· ")
     for header, meant in found.matched.items():
         if meant != "-":
@@ -137,7 +139,8 @@ def show_cleaned(done: LogCleaned | LogWalked, page: Page, units: LogUnits = MET
         page.paragraph(text, bullet="· ")
     for problem in done.found.problems:
         page.paragraph(problem_said(problem), bullet="! ")
-    for text in warnings_said(cleaned):
+    too_much = warnings_said(cleaned)
+    for text in (*too_much, *(aside_said(done.found.matched, TELL) if too_much else ())):
         page.paragraph(text, bullet="! ")
     page.say()
 

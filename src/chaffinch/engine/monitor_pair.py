@@ -115,5 +115,5 @@ def missing(above: Sequence[float]) -> tuple[str, ...]:
         need.append(f"{LEAST_PAIRS - len(above)} more with the bar above 0")
     if len(above) < 2 or max(above) < LEAST_SPAN * min(above):
         span = max(above) / min(above) if above else 1.0
-        need.append(f"readings that span {LEAST_SPAN:g} times per area (now {span:.2f})")
+        need.append(f"a highest reading {LEAST_SPAN:g} times the lowest, counted per area (now {span:.2f} times)")
     return tuple(need)
