@@ -17,6 +17,7 @@ from chaffinch.book.humidity import hours_of, readings_of
 from chaffinch.book.pace import PaceTerms
 from chaffinch.book.shown_unit import unit_of
 from chaffinch.book.things import find_thing
+from chaffinch.engine.estimate import Range
 from chaffinch.errors import InputError
 from chaffinch.records.forecast import read_forecast
 from day_book import HEADER_GAMMA, MACHINE_GAMMA, day_book, forecast
@@ -165,6 +166,33 @@ def test_a_crop_without_an_isotherm_gets_no_moisture_and_no_limit_by_it(taught: 
     assert "use your meter" in day_said.grain_said(pea)
     with pytest.raises(InputError, match="no isotherm"):
         planned(taught, dataclasses.replace(TERMS, most_moisture_pct=12.0), crop="pea")
+
+
+@pytest.mark.parametrize(
+    ("upper_pct", "warm_f", "said"),
+    [
+        (16.0, 60.0, "up to 16.0 % and 16 °C (60 °F), keeps about 120 days"),  # cells of the printed table
+        (20.0, 80.0, "keeps about 7 days"),
+        (20.0, 95.0, "keeps less than 7 days"),
+        (35.0, 80.0, "keeps less than 1 day"),
+        (15.0, 40.0, "keeps more than 300 days"),
+        (13.0, 80.0, ""),
+    ],
+)
+def test_a_day_says_how_long_its_moistest_grain_keeps(
+    taught: SeasonBook, upper_pct: float, warm_f: float, said: str
+) -> None:
+    wheat = planned(taught, crop="wheat")
+    first = next(k for k, hour in enumerate(wheat.plan.hours) if hour.worked > 0.0)
+    hours = [dataclasses.replace(hour, worked=float(k == first)) for k, hour in enumerate(wheat.plan.hours)]
+    hours[first] = dataclasses.replace(hours[first], grain_pct=Range(upper_pct - 3, upper_pct - 1, upper_pct))
+    air = list(wheat.hours)
+    air[first] = dataclasses.replace(air[first], temperature_c=(warm_f - 32.0) / 1.8)
+    plan = dataclasses.replace(wheat.plan, hours=tuple(hours))
+    told = day_said.grain_said(dataclasses.replace(wheat, plan=plan, hours=tuple(air)))
+    assert "13.5 % or less" in told
+    assert ("keeps" in told) == bool(said)
+    assert said in told
 
 
 def test_hours_that_are_no_span_are_refused() -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+import math
 from collections.abc import Mapping
 from types import MappingProxyType
 from typing import Final
@@ -12,9 +13,9 @@ from chaffinch.book.figures import plain_number, rounded
 from chaffinch.book.pace_said import ASSUMED as ASSUMED_OF_PACE
 from chaffinch.book.shown_unit import PaceUnit
 from chaffinch.engine.day import Hour
-from chaffinch.engine.grain_air import Grade, grade
+from chaffinch.engine.grain_air import Grade, grade, keeps_days
 from chaffinch.reference import source
-from chaffinch.reference.grain_air import long_term_pct
+from chaffinch.reference.grain_air import StorageDays, long_term_pct, storage_days
 
 GUIDE: Final = (
     "A guide: what tough straw does to this machine's loss was hardly learned from its checks, so the change over the "
@@ -155,7 +156,7 @@ def moving(found: DayAnswer) -> str:
 
 
 def grain_said(found: DayAnswer) -> str:
-    """When the grain is dry enough to sell, in one sentence."""
+    """When the grain is dry enough to sell, and how it keeps, in a few sentences."""
     if found.isotherm is None:
         return f"No isotherm of {found.curves.crop} could be found, so grain moisture is not foretold: use your meter."
     sure = f"± {found.isotherm.plus_minus.value:g} points by its isotherm"
@@ -178,13 +179,49 @@ def grain_said(found: DayAnswer) -> str:
 
 
 def _storage(found: DayAnswer) -> str:
-    """What long storage asks for, with who printed it; empty where nobody was found who did."""
+    """What storage asks for, with who printed it; empty where nobody was found who did."""
     crop = {"durum": "wheat", "malting-barley": "barley"}.get(found.curves.crop, found.curves.crop)
-    figure = long_term_pct().get(crop)
-    if figure is None:
+    told = ""
+    if (figure := long_term_pct().get(crop)) is not None:
+        who = _printed(figure.source, figure.origin)
+        told = f" To keep over the seasons: {figure.value:g} % or less ({who})."
+    table = next((one for one in storage_days().values() if crop in one.crops), None)
+    return told if table is None else told + _keeps(found, table)
+
+
+def _keeps(found: DayAnswer, table: StorageDays) -> str:
+    """How long the moistest grain of the hours worked keeps as it comes in; empty where it is drier than the table.
+
+    Taken at the upper end of its range, and as warm as the air it was cut in (own figure).
+    """
+    worked = [
+        (hour.grain_pct.high, 1.8 * air.temperature_c + 32.0)
+        for hour, air in zip(found.plan.hours, found.hours, strict=True)
+        if hour.worked > 0.0 and hour.grain_pct is not None and hour.grain_pct.high >= table.moisture_pct[0]
+    ]
+    if not worked:
         return ""
-    printed = source(figure.source)
-    return f" To keep over the seasons: {figure.value:g} % or less ({printed.org}, {printed.year}, {figure.origin})."
+    coldest, warmest, wettest = table.temperature_f[0], table.temperature_f[-1], table.moisture_pct[-1]
+
+    def days(one: tuple[float, float]) -> float | None:
+        return keeps_days(table, min(one[0], wettest), min(max(one[1], coldest), warmest))
+
+    wet, warm = min(worked, key=lambda one: (days(one) or math.inf, -one[1], -one[0]))
+    least = days((wet, warm))
+    grain = f"at up to {wet:.1f} % and {(warm - 32.0) / 1.8:.0f} °C ({warm:.0f} °F)"
+    if least is None:
+        long = "more than 300 days"
+    else:
+        beyond = wet > wettest or warm > warmest
+        days_kept = round(least)
+        long = f"{'less than' if beyond else 'about'} {days_kept} {'day' if days_kept == 1 else 'days'}"
+    who = _printed(table.source, table.origin)
+    return f" Neither dried nor cooled, the moistest grain of the hours worked, {grain}, keeps {long} ({who})."
+
+
+def _printed(key: str, origin: str) -> str:
+    printed = source(key)
+    return f"{printed.org}, {printed.year}, {origin}"
 
 
 def hour_grade(found: DayAnswer, hour: Hour) -> Grade | None:
