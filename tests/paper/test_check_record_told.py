@@ -6,6 +6,8 @@ from typing import Any
 
 import pytest
 
+from chaffinch.book.check import answer
+from chaffinch.book.said import sentence
 from chaffinch.paper.check_record_told import catches_told, shown_amount
 from chaffinch.records.checkfile import check_from_table, check_to_table
 
@@ -43,3 +45,16 @@ def test_what_a_form_shows_is_a_reading_of_the_same_step() -> None:
         shown = shown_amount(check_to_table(check)["catch"][0])
         again = {"place": "standing", "pan": "0.4 m2", "amount": shown}
         assert check_from_table({"crop": "canola", "catch": [again]}).catches == check.catches
+
+
+def test_paper_and_phone_name_no_key_of_a_file() -> None:
+    """A person at the field's edge, or with a sheet of paper, writes no ``widths_taped = true``."""
+    found = answer(
+        check_from_table(
+            {"crop": "canola", "limit": "60 kg/ha", "combine": {"cut_width": "12 m", "drop_width": "1.7 m"},
+             "catch": [{"place": "discharge", "pan": "0.4 m2", "amount": "21.5 g"}]}
+        )
+    )  # fmt: skip
+    (said,) = [sentence(one, found.check) for one in found.notices if one.key == "width-guessed"]
+    assert "widths_taped" not in said
+    assert "tape it and say so where the widths stand for ± 2 %" in said

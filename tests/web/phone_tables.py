@@ -19,7 +19,7 @@ from chaffinch.reference import crop, crop_keys
 
 STATIC = Path(__file__).parents[2] / "src" / "chaffinch" / "web" / "static"
 APP = STATIC / "app"
-TABLES = ("VERDICT", "VERDICT_LINE", "SOURCE", "NOTICE", "NEXT_STEP", "CAUTION", "CAUTIONS")
+TABLES = ("VERDICT", "VERDICT_LINE", "SOURCE", "TAPED", "NOTICE", "NEXT_STEP", "CAUTION", "CAUTIONS")
 
 
 def wording_js() -> str:

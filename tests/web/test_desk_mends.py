@@ -59,7 +59,7 @@ def test_every_mend_with_a_command_becomes_one_for_the_desk() -> None:
         ('write drop_width = "66 in" (off) or spread_width = "30 ft" (on)',
          "write “drop width” as 66 in (off) or “spread width” as 30 ft (on)"),
         ("write spreading = false or spreading = true at the top", "write “spreading” as no or “spreading” as yes"),
-        ("tape it and set widths_taped = true for ± 2 %.", "tape it and say so under Set-up for ± 2 %."),
+        ("tape it and say so where the widths stand for ± 2 %.", "tape it and say so under Set-up for ± 2 %."),
     ],
 )  # fmt: skip
 def test_a_mend_at_the_desk(mend: str, here: str) -> None:

@@ -7,7 +7,7 @@ from chaffinch.book.check import CheckAnswer
 from chaffinch.book.figures import percent
 from chaffinch.book.in_trade_unit import loss_factor
 from chaffinch.book.notices import Notice
-from chaffinch.book.wording import NEXT_STEP, NOTICE, SOURCE
+from chaffinch.book.wording import NEXT_STEP, NOTICE, SOURCE, TAPED
 from chaffinch.engine.estimate import CLEAR
 from chaffinch.records.check import Check
 
@@ -15,9 +15,9 @@ EVEN = 0.5
 """Probability of being the largest source from which a source is named as the likeliest place."""
 
 
-def sentence(notice: Notice, check: Check) -> str:
-    """The sentence of a notice, losses and widths written in the check's units."""
-    facts = dict(notice.facts)
+def sentence(notice: Notice, check: Check, *, say_so: str = TAPED) -> str:
+    """The sentence of a notice, losses and widths in the check's units; ``say_so`` is how taped widths are told."""
+    facts = {**notice.facts, "say_so": say_so}
     for key in ("kg_ha", "smallest_kg_ha"):
         if key in facts:
             facts["loss"] = f"{_short(float(str(facts[key])) * loss_factor(check))} {check.trade_unit}"

@@ -12,6 +12,8 @@ from chaffinch.cli.ruler import ruler
 from chaffinch.engine.estimate import Range
 
 SHAPE = {"over": "▲", "under": "▼", "unsettled": "◆"}
+SAY_SO = "set widths_taped = true"
+"""How taped widths are told in a check file, and with ``book edit-label``."""
 
 
 def show(found: CheckAnswer, page: Page) -> None:
@@ -163,5 +165,5 @@ def _notices(found: CheckAnswer, page: Page) -> None:
         page.say()
         page.say("  " + (page.strong(title) if kind == "warning" else page.soft(title)))
         for notice in here:
-            page.paragraph(sentence(notice, found.check), indent=2, bullet="· ")
+            page.paragraph(sentence(notice, found.check, say_so=SAY_SO), indent=2, bullet="· ")
     page.say()

@@ -16,7 +16,7 @@ _PIECES: Final = tuple(
     (re.compile(pattern), key)
     for pattern, key in (
         (r'write crop = "canola"', "mend.crop"),
-        (r"set widths_taped = true", "mend.taped"),
+        (r"say so where the widths stand", "mend.taped"),
         (r" at the top(?: of the file)?\b", ""),
         (r"chaffinch book log … --anyway", "mend.box"),
         (r": chaffinch book log … --bar NUMBER", ""),

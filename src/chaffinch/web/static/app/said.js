@@ -5,7 +5,7 @@
  */
 
 import { percent, plainNumber, rangeWords } from "./figures.js";
-import { NEXT_STEP, NOTICE, SOURCE, VERDICT_LINE } from "./wording.js";
+import { NEXT_STEP, NOTICE, SOURCE, TAPED, VERDICT_LINE } from "./wording.js";
 
 /** @typedef {import("../engine/types.js").Answer} Answer */
 /** @typedef {import("../engine/types.js").Notice} Notice */
@@ -39,7 +39,8 @@ export function fill(sentence, facts) {
  * @returns {string}
  */
 export function sentence(notice, answer) {
-  const facts = { ...notice.facts };
+  /** @type {{[key: string]: any}} */
+  const facts = { ...notice.facts, say_so: TAPED };
   const unit = answer.judged.trade.unit;
   const loss = facts.kg_ha ?? facts.smallest_kg_ha;
   if (loss !== undefined) facts.loss = `${short(loss * lossFactor(answer))} ${unit}`;

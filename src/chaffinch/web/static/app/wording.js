@@ -23,6 +23,9 @@ export const SOURCE = {
   "leak": "leak"
 };
 
+/** @type {string} */
+export const TAPED = "say so where the widths stand";
+
 /** @type {{[key: string]: string}} */
 export const NOTICE = {
   "machine-only": "Machine only: header loss was not measured. A frame in the cut strip, ahead of the discharge, shows it.",
@@ -50,7 +53,7 @@ export const NOTICE = {
   "lost-seed-is-lighter": "Lost seed is often lighter than tank seed, so counts lean high; weighing does not.",
   "moisture-as-is": "Moisture not given: weight taken as it is, no change to market moisture.",
   "step-from-digits": "Step {step:g} {unit} taken from the digits written.",
-  "width-guessed": "Drop or spread width taken as guessed (± 8 %); tape it and set widths_taped = true for ± 2 %.",
+  "width-guessed": "Drop or spread width taken as guessed (± 8 %); tape it and {say_so} for ± 2 %.",
   "windrower-width-used": "Windrowed crop: the windrower's width ({width}) counts as the cut width."
 };
 
