@@ -90,6 +90,11 @@ def test_a_mark_between_thousands_is_read_where_it_shows(decimals: str) -> None:
     np.testing.assert_allclose(found.rows.column("yield_t_ha"), driven()["yield"], atol=1e-4)
 
 
+def test_the_name_of_a_machine_keeps_its_blanks() -> None:
+    found = read(text({"Speed (km/h)": np.full(30, 5.0), "Machine": np.array(["745 123"] * 30)}))
+    assert [part.machine for part in found.rows.parts] == ["745 123"]
+
+
 def test_what_may_be_a_decimal_mark_is_not_taken_for_another() -> None:
     data = b"Speed (km/h);Yield (kg/ha)\n" + b"5.5;1,204\n" * 9
     found = read(data, decimals=".")

@@ -263,7 +263,8 @@ def _is_numeric(cells: list[str]) -> bool:
 
 
 def _by_thousands(cell: str) -> bool:
-    return any(re.match(form, cell) for form in _BY_THOUSANDS.values())
+    # Blanks alone part the name of a machine, too: 745 123.
+    return ("," in cell or "." in cell) and any(re.match(form, cell) for form in _BY_THOUSANDS.values())
 
 
 def _mark(cells: list[str]) -> str:
