@@ -138,7 +138,7 @@ def test_checks_that_cannot_stand_on_the_curve_are_counted(book):
 
     found = best(book)
     assert found.curves.left_out == {"tell no speed": 1}
-    assert points_left_out(found) == "Left out: 1 check of those that tell no speed."
+    assert points_left_out(found.curves) == "Left out: 1 check of those that tell no speed."
 
 
 def test_a_price_that_only_a_check_without_speed_tells_is_asked_for(book):

@@ -7,7 +7,7 @@ from typing import Final
 
 import numpy as np
 
-from chaffinch.book.curves import seen_range
+from chaffinch.book.curves import Curves, seen_range
 from chaffinch.book.figures import percent, plain_number, range_words, rounded
 from chaffinch.book.own_variation import variation_said
 from chaffinch.book.pace import PaceAnswer
@@ -302,17 +302,17 @@ def headers_behind(found: PaceAnswer) -> str:
     return f"Header loss has its own curve, from {own} {'check' if own == 1 else 'checks'} of this machine."
 
 
-def points_left_out(found: PaceAnswer) -> str:
+def points_left_out(curves: Curves) -> str:
     """Which checks say nothing to the curve, in one sentence; empty where all do."""
     told = [
         f"1 check of those that {why}" if count == 1 else f"{count} checks that {why}"
-        for why, count in found.curves.left_out.items()
+        for why, count in curves.left_out.items()
     ]
     return f"Left out: {', '.join(told)}." if told else ""
 
 
-def load_said(found: PaceAnswer) -> str:
+def load_said(curves: Curves) -> str:
     """Why the curve stands over speed where it does; empty over throughput."""
-    if found.curves.load_kind == "throughput" or not found.curves.points:
+    if curves.load_kind == "throughput" or not curves.points:
         return ""
     return "The curve stands over speed: some checks have no yield, so their throughput is not known."

@@ -56,7 +56,7 @@ def show(found: PaceAnswer, page: Page, unit: PaceUnit) -> None:
     page.say()
     if SENDS_OUT & set(pace.remarks):
         page.paragraph(CAUTION, bullet="! ")
-    for text in (*remarks_said(found), headers_behind(found), load_said(found), points_left_out(found)):
+    for text in (*remarks_said(found), headers_behind(found), load_said(found.curves), points_left_out(found.curves)):
         if text:
             page.paragraph(text, bullet="· ")
     _taken(found, page, unit)

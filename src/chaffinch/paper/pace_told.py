@@ -69,7 +69,7 @@ def told_of(found: PaceAnswer, unit: PaceUnit) -> Told:
                     unit=unit.speed), name="pace", limit=today, limit_name=words("combine.now_notch"),
     )  # fmt: skip
     remarks = remarks_said(found)
-    remarks += [text for text in (headers_behind(found), load_said(found), points_left_out(found)) if text]
+    remarks += [text for text in (headers_behind(found), load_said(curves), points_left_out(curves)) if text]
     return Told(
         best=rounded(best, 1),
         unit=unit.speed,

@@ -75,6 +75,8 @@ TOLD: Final = MappingProxyType(
         "season.machine_only": "Machine only: what the header loses is not in it.",
         "season.header_only": "Header only: what the machine loses is not in it.",
         "combine.curve": "Machine loss by speed",
+        "combine.load": "Machine loss by load",
+        "combine.load.about": "A curve with its range; {points} points with their ranges are this machine's own checks, from {low} to {high} {unit}. Where the curve is broken, that load was not tried yet.",
         "drawing.beyond": "ranges reach {high}",
         "drawing.beyond.about": "Its axis ends at {end}; ranges reach up to {high} {unit} and are cut there.",
         "combine.curve.about": "A curve with its range, likely {low} to {high} {unit} at the best pace of {best}; {points} points with their ranges are this machine's own checks, each at the speed that gives its load today. Where the curve is broken, load or speed was not tried yet. Below the axis the bar is the pace that costs about the same.",

@@ -11,6 +11,7 @@ from starlette.responses import Response
 from chaffinch import units
 from chaffinch.book.checks import checks_where, counting
 from chaffinch.book.currency import read_told
+from chaffinch.book.curves import curves
 from chaffinch.book.desk import Desk
 from chaffinch.book.hour_costs import PARTS, StoredHour, hour_cost, money_of, stored_hour
 from chaffinch.book.monitors import MonitorFound, monitor, sensors_noted
@@ -21,6 +22,8 @@ from chaffinch.book.things import Thing, things
 from chaffinch.book.version import book_version
 from chaffinch.errors import InputError, SamplerError
 from chaffinch.how_far import Progress
+from chaffinch.paper.curve_told import CurveTold
+from chaffinch.paper.curve_told import told_of as curve_told
 from chaffinch.paper.pace_told import told_of as pace_told
 from chaffinch.records.kinds import KINDS
 from chaffinch.reference import crop as find_crop
@@ -78,6 +81,7 @@ def combine(request: Request, combine_id: ThingId) -> Response:
     version = book_version(desk)
     found_pace: Any = None
     found_monitor: Any = None
+    found_curve: Any = None
     unit: PaceUnit | None = None
     if crop:
         unit = unit_of(desk, crop, report_in=person.report_in)
@@ -86,7 +90,9 @@ def combine(request: Request, combine_id: ThingId) -> Response:
         found_monitor = _monitor(request, desk, thing, crop, version, sensor)
         if isinstance(found_monitor, MonitorFound):
             found_monitor = _monitor_told(request, found_monitor, unit, (thing.id, crop, version))
-    for one in (found_pace, found_monitor):
+        if found_pace is None:
+            found_curve = _curve(request, desk, thing, crop, unit, version)
+    for one in (found_pace, found_curve, found_monitor):
         if isinstance(one, Working):
             return show(request, "working.html", "combines", working=one, title=thing.title)
     return show(
@@ -102,6 +108,7 @@ def combine(request: Request, combine_id: ThingId) -> Response:
         examples=EXAMPLES,
         unit=unit,
         pace=None if found_pace is None or unit is None else _pace_told(found_pace, unit),
+        curve=found_curve,
         monitor=monitor_told(found_monitor, unit) if unit and isinstance(found_monitor, InputError) else found_monitor,
         fields=[t for t in things(desk, "field") if not t.retired and _key(t) == crop],
         season_names={t.id: t.name for t in things(desk, "season")},
@@ -129,6 +136,19 @@ def _pace(request: Request, desk: Desk, thing: Thing, crop: str, form: Form, uni
     except (InputError, SamplerError) as error:
         _refuse(form, error)
         return None
+
+
+def _curve(request: Request, desk: Desk, thing: Thing, crop: str, unit: PaceUnit, version: str) -> Any:
+    """Loss against load, where no pace is shown; what hinders it stands among its remarks."""
+    key = ("curve", thing.id, crop, version, unit.loss.name, unit.speed)
+
+    def work(step: Progress) -> Any:
+        return curve_told(curves(desk, thing, crop, progress=step), unit)
+
+    try:
+        return longer_of(request).ask(key, work)
+    except (InputError, SamplerError) as error:
+        return CurveTold(None, [], "", [said(error)])
 
 
 def _refuse(form: Form, error: InputError | SamplerError) -> None:

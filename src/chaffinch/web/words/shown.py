@@ -117,6 +117,8 @@ SHOWN: Final = MappingProxyType(
         "combine.parts": "The hour cost in parts",
         "combine.show": "Work it out",
         "combine.ask": "Tell what one more hour of combining costs, and the best pace is worked out from this machine's checks.",
+        "combine.load.key": "Dots are this machine's checks with their ranges; the curve is faint where no check was taken.",
+        "combine.load.none": "No check of this machine tells a load, so there is no curve: note the ground speed with a check.",
         "combine.key": "Dots are this machine's checks with their ranges; the curve is faint where no check was taken; the bar below is the pace band.",
         "combine.cost": "What a pace costs",
         "combine.monitor": "What the loss monitor means",
