@@ -96,5 +96,5 @@ def test_hours_of_moist_grain_keep_their_line_where_only_dry_is_a_grade(chaffinc
         "--forecast", str(tmp_path / "forecast.csv"), "--hour-cost", "400 /h",
     )  # fmt: skip
     assert ran.status == 0, ran.err
-    assert re.search(r"^  \d\d:00 .*\$\d+ +■, grain not dry$", ran.out, re.M), ran.out
+    assert re.search(r"^  \d\d:00 .*\$\d+ +■, not dry$", ran.out, re.M), ran.out
     assert max(len(line) for line in ran.out.splitlines()) <= 80

@@ -86,5 +86,8 @@ def _grain(hour: Hour) -> str:
 def _mark(found: DayAnswer, hour: Hour) -> str:
     sold = hour_grade(found, hour)
     marks = ["■" if hour.worked >= 1.0 else f"■ {rounded(100 * hour.worked, 0)} %"] if hour.worked > 0.0 else []
-    marks += [f"grain {GRADE[sold]}"] if sold not in (None, "dry") else []
+    if sold == "over":
+        marks.append(GRADE[sold])  # by itself: a longer word would cost the table a column
+    elif sold not in (None, "dry"):
+        marks.append(f"grain {GRADE[sold]}")
     return ", ".join(marks)
