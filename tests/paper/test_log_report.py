@@ -20,6 +20,7 @@ from chaffinch.errors import InputError
 from chaffinch.fieldlog.loss_parts import Cell
 from chaffinch.fieldlog.rows import Part, Rows
 from chaffinch.fieldlog.writing import write_log
+from chaffinch.paper import log_picture
 from chaffinch.paper.log_map import log_map, squares_of
 from chaffinch.paper.log_report import log_report
 from chaffinch.paper.log_told import Weight, told_of
@@ -139,17 +140,29 @@ def test_no_square_is_lost_when_they_are_put_together(most: int) -> None:
     assert counts.max() - counts.min() <= 1
 
 
-def test_a_field_that_lost_alike_says_so_and_its_thirds_differ(found: tuple[LogLoss, str], season: SeasonBook) -> None:
+def test_a_field_that_lost_alike_says_so_and_its_thirds_differ(
+    found: tuple[LogLoss, str], season: SeasonBook, monkeypatch: pytest.MonkeyPatch
+) -> None:
     """Thirds by noise alone would read "100 to 100" three times, and as a pattern of the field."""
     loss, sign = found
     unit = unit_of(season.desk, "canola")
     own = 100.0 / unit.loss.factor
-    alike = [replace(one, kg_ha=own * (1.0 + 0.01 * (n % 5) / 5)) for n, one in enumerate(loss.squares)]
+    alike = tuple(replace(one, kg_ha=own * (1.0 + 0.01 * (n % 5) / 5)) for n, one in enumerate(loss.squares))
     told = told_of(replace(loss, squares=alike), unit, sign, Weight(0.001, "t"))
     assert len({row[1] for row in told.thirds[1:]}) == len(told.thirds) - 1 == 3
     assert told.map is not None
     assert "hardly differ" in told.map.about
-    once = [replace(one, kg_ha=own * (1 + n % 3)) for n, one in enumerate(loss.squares)]
+    laid_out: list[str] = []
+
+    def laid(_: str, data: dict[str, list[str]], **__: float) -> list[bytes]:
+        laid_out.extend(data["lines"])
+        return [b""]
+
+    monkeypatch.setattr(log_picture, "pictures", laid)
+    log_picture.map_picture(replace(loss, squares=alike), unit, sign)
+    log_picture.map_picture(loss, unit, sign)
+    assert [line.startswith("The squares hardly differ") for line in laid_out] == [False, True, False]
+    once = tuple(replace(one, kg_ha=own * (1 + n % 3)) for n, one in enumerate(loss.squares))
     drawn = told_of(replace(loss, squares=once), unit, sign, Weight(0.001, "t")).map
     assert drawn is not None
     assert "hardly differ" not in drawn.about

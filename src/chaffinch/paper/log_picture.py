@@ -13,6 +13,7 @@ from chaffinch.errors import InputError
 from chaffinch.paper.ink import WIDE
 from chaffinch.paper.log_told import told_of, weight_of
 from chaffinch.paper.typeset import pictures, refuse_without_typesetter
+from chaffinch.paper.words import words
 
 PT_PER_PX: Final = 0.75
 """Points of a pixel of a drawing [1], as on paper: 96 px and 72 pt are an inch."""
@@ -41,12 +42,15 @@ def map_picture(found: LogLoss, unit: PaceUnit, sign: str, zones: ZonesTold | No
     first = next((part.first for part in found.log.found.parts if part.first), "")
     name = " · ".join(text for text in (found.combines, found.curves.crop, first[:10]) if text)
     named = ", ".join(f"{row[0]} {row[1]}" for row in told.zones[1:] if row[0])
+    # A picture has no room for what is said of the map, but for this: a pattern of noise alone looks like a field's.
+    alike = words("whole.map.alike")
+    said = [one for one in (named, alike if alike in told.map.about else "") if one]
     width = round(WIDE * PT_PER_PX, 2)
     data = {
         "title": name,
         "size": "a4",
         "date": NO_DAY,
-        "lines": [told.total, *([named] if named else [])],
+        "lines": [told.total, *said],
         "svg": told.map.ink(WIDE),
         "alt": told.map.alt,
         "width_pt": width,
