@@ -145,6 +145,26 @@ def test_the_map_as_a_picture(chaffinch, tmp_path):
     assert (tmp_path / "map.png").read_bytes() == picture
 
 
+@pytest.mark.usefixtures("harvest")
+def test_a_place_for_the_map_is_refused_before_the_log_is_summed(chaffinch, tmp_path, monkeypatch):
+    def summed(*_, **__):
+        raise AssertionError("summed in vain")
+
+    monkeypatch.setattr("chaffinch.cli.fieldlog_loss.found_loss", summed)
+    (tmp_path / "there.gpkg").write_bytes(b"kept")
+    (tmp_path / "there.png").write_bytes(b"kept")
+    for name, said in (
+        ("map.tif", "has an ending no map has"),
+        ("map.csv", "has an ending no map has"),
+        ("there.gpkg", "is there already"),
+        ("there.png", "is there already"),
+        (EXAMPLE, "is the log itself"),
+    ):
+        ran = asked(chaffinch, "map", "--to", name)
+        assert (ran.status, said in ran.err) == (2, True), ran.err
+    assert (tmp_path / "there.gpkg").read_bytes() == b"kept"
+
+
 def test_a_log_is_looked_at_in_the_farms_units(chaffinch, tmp_path, monkeypatch):
     monkeypatch.chdir(tmp_path)
     start(tmp_path / "larkhollow.chaffinch", report_in="bu/ac")

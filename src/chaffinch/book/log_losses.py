@@ -32,6 +32,7 @@ from chaffinch.book.things import Thing
 from chaffinch.engine.domain import FloatArray, between, positive
 from chaffinch.engine.pace import Pace
 from chaffinch.errors import InputError
+from chaffinch.fieldlog.work_folder import refuse_itself
 from chaffinch.how_far import Progress
 
 if TYPE_CHECKING:
@@ -44,6 +45,8 @@ __all__ = ["JoinedCheck", "LogLoss", "MachineLoss", "OtherPace", "log_loss", "me
 CELL_SWATHS: Final = 3.0
 """Side of a square of the map [swaths]; own figure: below, one pass is a square."""
 SPEED_CLASS_KMH: Final = 1.0
+PICTURE: Final = ".png"
+"""Ending of a map to look at."""
 HOUR_S: Final = 3600.0
 MEANT_KMH: Final = (0.5, 25.0)
 """Speeds a combine can be meant to cut at [km/h]; own figures."""
@@ -166,6 +169,26 @@ def log_loss(
         by_zone=() if of_parts.zones is None else of_parts.zones.found(price_per_t),
         in_several=0 if of_parts.zones is None else of_parts.zones.in_several,
     )
+
+
+def refuse_map(path: str | Path, to: str | Path | None, *, replace: bool) -> None:
+    """Refuse a place for the map, or for its picture, before a long log is summed for it.
+
+    Raises
+    ------
+    InputError
+        For the log itself, an ending no map has, and a file that is there already.
+    """
+    from chaffinch.fieldlog.writing import map_format
+
+    refuse_itself(path, to)
+    if to is None:
+        return
+    where = Path(to)
+    # A picture is drawn elsewhere; that its file is there is refused alike.
+    map_format(where.with_suffix(".gpkg") if where.suffix.lower() == PICTURE else where, replace=True)
+    if where.exists() and not replace:
+        raise InputError("output", where.name, "is there already", "give another name, or --replace it")
 
 
 def write_map(found: LogLoss, to: str | Path, *, replace: bool = False) -> None:

@@ -98,14 +98,13 @@ def map_(
         return map_each(path, given, to=to, replace=replace, jobs=jobs, on=on or "", as_data=as_data)
     if on is not None:
         raise InputError("--on", on, "is for many logs", "name a folder of them and add --each")
-    from chaffinch.book.log_large import refuse_itself
-    from chaffinch.book.log_losses import write_map
+    from chaffinch.book.log_losses import PICTURE, refuse_map, write_map
     from chaffinch.cli.fieldlog_loss_page import as_json, show
 
-    refuse_itself(path, to)
+    refuse_map(path, to, replace=replace)
     told = zones_told(zones, zone_name, zone_crs)
     found, unit, sign = found_loss(open_the_book(given.pop("address")), path, given, {}, told)
-    picture = to is not None and Path(to).suffix.lower() == ".png"
+    picture = to is not None and Path(to).suffix.lower() == PICTURE
     if picture and to is not None:
         from chaffinch.paper.log_picture import write_map_picture
 

@@ -62,6 +62,24 @@ def write_log(path: Path, rows: Rows, *, beside: Mapping[str, Any] | None = None
             _by_gdal(fresh, rows, table, "GPKG" if kind == "GeoPackage" else "GeoJSON")
 
 
+def map_format(path: Path, *, replace: bool) -> str:
+    """In which format a map is written there.
+
+    Raises
+    ------
+    InputError
+        For an ending no map has (comma text is none), and a file that is there already.
+    """
+    kind = ENDINGS.get(path.suffix.lower())
+    if kind is None or kind == "comma text":
+        raise InputError(
+            "output", path.name, "has an ending no map has", "use .gpkg, .geojson or .parquet; .png of one log"
+        )
+    if path.exists() and not replace:
+        raise InputError("output", path.name, "is there already", "give another name, or --replace it")
+    return kind
+
+
 def write_cells(path: Path, squares: Sequence[Cell], *, replace: bool = False) -> None:
     """Write the map of a loss: squares with their area [ha] and loss [kg/ha and kg].
 
@@ -73,11 +91,7 @@ def write_cells(path: Path, squares: Sequence[Cell], *, replace: bool = False) -
     import polars as pl
     import shapely
 
-    kind = ENDINGS.get(path.suffix.lower())
-    if kind is None or kind == "comma text":
-        raise InputError("output", path.name, "has an ending no map has", "use .gpkg, .geojson or .parquet")
-    if path.exists() and not replace:
-        raise InputError("output", path.name, "is there already", "give another name, or --replace it")
+    kind = map_format(path, replace=replace)
     if not squares:
         raise InputError("output", path.name, "would be empty: no record counts", "look at the cleaning first")
     wkb = shapely.to_wkb([shapely.box(*one.box) for one in squares])
