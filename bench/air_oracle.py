@@ -16,7 +16,7 @@ from dataclasses import dataclass
 import numpy as np
 import psychrolib
 
-from chaffinch.engine import air
+from chaffinch.engine.air import moist as air
 
 HUMIDITY_PCT = np.array([0.5, 1, 2, 5, 10, 20, 30, 40, 50, 60, 70, 80, 90, 95, 99, 100.0])
 PRESSURES_PA = (60_000.0, 90_000.0, 101_325.0, 105_000.0)

@@ -28,9 +28,9 @@ import click
 import numpy as np
 import sqlalchemy as sa
 
-from chaffinch.book.checks import checks_where, counting
+from chaffinch.book.checks.fields import answered
+from chaffinch.book.checks.held import checks_where, counting
 from chaffinch.book.desk import Desk, open_desk, start_book
-from chaffinch.book.fields import answered
 from chaffinch.book.things import find_thing
 from chaffinch.records.kinds import CHECK
 from chaffinch.store import records

@@ -35,16 +35,16 @@ sys.path.insert(0, str(Path(__file__).resolve().parent.parent / "examples"))
 
 from simulated_world import farm, losses, weather
 
-from chaffinch.engine.air_lag import grain_course, toughness
+from chaffinch.engine.air.grain import HUMIDITY_SPAN_PCT, equilibrium_pct
+from chaffinch.engine.air.lag import grain_course, toughness
 from chaffinch.engine.catch import read
-from chaffinch.engine.day import Day, Job, plan_day
-from chaffinch.engine.day_losses import TOUGHNESS, AskedOf, DayLosses, Told, day_losses
+from chaffinch.engine.day.hours import Day, Job, plan_day
+from chaffinch.engine.day.losses import TOUGHNESS, AskedOf, DayLosses, Told, day_losses
 from chaffinch.engine.estimate import Range, default_prior
 from chaffinch.engine.evidence import Catch, evidence
 from chaffinch.engine.exposure import Exposure, in_discharge
-from chaffinch.engine.grain_air import HUMIDITY_SPAN_PCT, equilibrium_pct
-from chaffinch.engine.loss_point import LossPoint
-from chaffinch.engine.response import Response, fit_response
+from chaffinch.engine.response.fit import Response, fit_response
+from chaffinch.engine.response.loss_point import LossPoint
 from chaffinch.engine.work import lost_time_h_ha
 from chaffinch.reference.grain_air import isotherm_of
 

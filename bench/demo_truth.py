@@ -31,9 +31,9 @@ sys.path.insert(0, str(Path(__file__).resolve().parent.parent / "examples"))
 from demo_book import SEED, Story
 from simulated_world import farm, losses
 
+from chaffinch.book.checks.points import CheckPoint
 from chaffinch.book.desk import Desk
-from chaffinch.book.pace import PaceAnswer, PaceTerms, pace
-from chaffinch.book.points import CheckPoint
+from chaffinch.book.pace.best import PaceAnswer, PaceTerms, pace
 from chaffinch.book.things import find_thing
 from pace_regret import held
 

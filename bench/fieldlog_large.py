@@ -26,17 +26,17 @@ import numpy as np
 import polars as pl
 
 from chaffinch.engine.estimate import Prior
-from chaffinch.engine.response import fit_response
+from chaffinch.engine.response.fit import fit_response
 from chaffinch.fieldlog.answers import Answers
-from chaffinch.fieldlog.clean import clean
+from chaffinch.fieldlog.cleaning.clean import clean
 from chaffinch.fieldlog.derive import completed
-from chaffinch.fieldlog.large import clean_large
-from chaffinch.fieldlog.loss import Tally, field_loss, interval_of, usage
-from chaffinch.fieldlog.loss_parts import CellTally
-from chaffinch.fieldlog.pieces import CleanedLog, median_over
-from chaffinch.fieldlog.reading import read_log
+from chaffinch.fieldlog.loss.parts import CellTally
+from chaffinch.fieldlog.loss.whole_field import Tally, field_loss, interval_of, usage
+from chaffinch.fieldlog.on_disk.large import clean_large
+from chaffinch.fieldlog.on_disk.pieces import CleanedLog, median_over
+from chaffinch.fieldlog.on_disk.staged import PIECE
+from chaffinch.fieldlog.reading.door import read_log
 from chaffinch.fieldlog.settings import usual
-from chaffinch.fieldlog.staged import PIECE
 
 M_PER_DEG = 111_195.08
 PASS = 400  # records of a pass: 720 m

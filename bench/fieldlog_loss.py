@@ -27,15 +27,15 @@ import numpy as np
 from scipy.special import ndtr
 
 from chaffinch.engine.estimate import Prior
-from chaffinch.engine.ledger import FieldCheck, FieldEntry, field_loss
-from chaffinch.engine.loss_point import LossPoint
-from chaffinch.engine.pace_curves import PAIRED_DRAWS, paired
-from chaffinch.engine.response import fit_response
-from chaffinch.engine.sharing import factors_together
-from chaffinch.fieldlog.clean import clean
-from chaffinch.fieldlog.loss import interval_of, usage, whole_field
-from chaffinch.fieldlog.moments import moments
-from chaffinch.fieldlog.pieces import some_of
+from chaffinch.engine.ledger.field import FieldCheck, FieldEntry, field_loss
+from chaffinch.engine.ledger.sharing import factors_together
+from chaffinch.engine.pace.curves import PAIRED_DRAWS, paired
+from chaffinch.engine.response.fit import fit_response
+from chaffinch.engine.response.loss_point import LossPoint
+from chaffinch.fieldlog.cleaning.clean import clean
+from chaffinch.fieldlog.loss.moments import moments
+from chaffinch.fieldlog.loss.whole_field import interval_of, usage, whole_field
+from chaffinch.fieldlog.on_disk.pieces import some_of
 from fieldlog_planted import PASSES, WIDTH_M, world
 from response_worlds import seen
 

@@ -23,13 +23,13 @@ import shapely
 
 import fieldlog_speed
 from chaffinch.fieldlog.answers import Answers
-from chaffinch.fieldlog.clean import clean
+from chaffinch.fieldlog.cleaning.clean import clean
+from chaffinch.fieldlog.cleaning.overlap import overlap_share
+from chaffinch.fieldlog.cleaning.passes import course
 from chaffinch.fieldlog.derive import completed
-from chaffinch.fieldlog.loss import usage, whole_field
-from chaffinch.fieldlog.loss_parts import of_groups
-from chaffinch.fieldlog.overlap import overlap_share
-from chaffinch.fieldlog.passes import course
-from chaffinch.fieldlog.reading import read_log
+from chaffinch.fieldlog.loss.parts import of_groups
+from chaffinch.fieldlog.loss.whole_field import usage, whole_field
+from chaffinch.fieldlog.reading.door import read_log
 from chaffinch.fieldlog.settings import usual
 from chaffinch.fieldlog.zones import Zones, zone_of
 

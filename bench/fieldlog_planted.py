@@ -17,7 +17,7 @@ from pathlib import Path
 
 import numpy as np
 
-from chaffinch.fieldlog.clean import Flag, clean
+from chaffinch.fieldlog.cleaning.clean import Flag, clean
 from chaffinch.fieldlog.derive import completed
 from chaffinch.fieldlog.rows import Part, Rows
 

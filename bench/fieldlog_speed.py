@@ -23,12 +23,12 @@ from pathlib import Path
 import numpy as np
 
 from chaffinch.engine.estimate import Prior
-from chaffinch.engine.response import fit_response
+from chaffinch.engine.response.fit import fit_response
 from chaffinch.fieldlog.answers import Answers
-from chaffinch.fieldlog.clean import clean
+from chaffinch.fieldlog.cleaning.clean import clean
 from chaffinch.fieldlog.derive import completed
-from chaffinch.fieldlog.loss import interval_of, usage, whole_field
-from chaffinch.fieldlog.reading import read_log
+from chaffinch.fieldlog.loss.whole_field import interval_of, usage, whole_field
+from chaffinch.fieldlog.reading.door import read_log
 
 M_PER_DEG = 111_195.08
 PASS = 400  # records of a pass: 720 m

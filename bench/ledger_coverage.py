@@ -26,12 +26,12 @@ from chaffinch.engine.catch import read
 from chaffinch.engine.estimate import Prior, estimate, range_of
 from chaffinch.engine.evidence import Catch, Evidence, evidence
 from chaffinch.engine.exposure import behind, in_discharge, in_header_strip
-from chaffinch.engine.fair import FairCheck, compare_groups
-from chaffinch.engine.ledger import FieldCheck, FieldEntry, FieldLoss, field_loss, interval
-from chaffinch.engine.ledger_check import field_check
-from chaffinch.engine.ledger_season import SeasonLoss, season_loss
-from chaffinch.engine.ledger_shared import DRAWS, shift
-from chaffinch.engine.sharing import SharedNames
+from chaffinch.engine.ledger.check import field_check
+from chaffinch.engine.ledger.fair import FairCheck, compare_groups
+from chaffinch.engine.ledger.field import FieldCheck, FieldEntry, FieldLoss, field_loss, interval
+from chaffinch.engine.ledger.season import SeasonLoss, season_loss
+from chaffinch.engine.ledger.shared import DRAWS, shift
+from chaffinch.engine.ledger.sharing import SharedNames
 from chaffinch.engine.variation import own_variation
 
 FloatArray = NDArray[np.float64]

@@ -22,8 +22,8 @@ import numpy as np
 
 from chaffinch import __version__
 from chaffinch.engine.estimate import Prior
-from chaffinch.engine.monitor import Pair, fit_monitor
-from chaffinch.engine.monitor_stale import stale
+from chaffinch.engine.monitor.key import Pair, fit_monitor
+from chaffinch.engine.monitor.stale import stale
 from trial_looks import POINTS_PER_ROUND, caught, laid_out, percent_of
 
 # The model's own figures, written out once more: a slip on either side shows as lost coverage.

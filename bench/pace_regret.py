@@ -31,10 +31,10 @@ from chaffinch.engine.catch import read
 from chaffinch.engine.estimate import Prior
 from chaffinch.engine.evidence import Catch, evidence
 from chaffinch.engine.exposure import Exposure, in_discharge
-from chaffinch.engine.loss_point import LossPoint
-from chaffinch.engine.pace import Pace, best_pace
-from chaffinch.engine.pace_curves import pair_posteriors
-from chaffinch.engine.response import fit_response
+from chaffinch.engine.pace.best import Pace, best_pace
+from chaffinch.engine.pace.curves import pair_posteriors
+from chaffinch.engine.response.fit import fit_response
+from chaffinch.engine.response.loss_point import LossPoint
 
 FloatArray = NDArray[np.float64]
 

@@ -22,16 +22,16 @@ from typing import Any
 
 from starlette.testclient import TestClient
 
-from chaffinch.book import field_checks, points
-from chaffinch.book.checks import checks_where, counting
-from chaffinch.book.curves import curves
+from chaffinch.book.checks import field_checks, points
+from chaffinch.book.checks.entering import log_check
+from chaffinch.book.checks.fields import answered, field_summary
+from chaffinch.book.checks.held import checks_where, counting
 from chaffinch.book.desk import Desk, open_desk
-from chaffinch.book.fields import answered, field_summary
-from chaffinch.book.ledger import ledger
-from chaffinch.book.logging_checks import log_check
-from chaffinch.book.monitors import monitor
+from chaffinch.book.monitors.key import monitor
+from chaffinch.book.pace.curves import curves
+from chaffinch.book.season.ledger import ledger
 from chaffinch.book.things import Thing, things
-from chaffinch.book.trials import answer_trial, trials
+from chaffinch.book.trials.trial import answer_trial, trials
 from chaffinch.errors import InputError
 from chaffinch.web.app import make_app
 from chaffinch.web.pages import answers

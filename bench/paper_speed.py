@@ -20,10 +20,10 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
-from chaffinch.book.card import card
+from chaffinch.book.checks.entering import log_check
 from chaffinch.book.desk import Desk, start_book
-from chaffinch.book.logging_checks import log_check
-from chaffinch.book.machine_cards import machine_cards
+from chaffinch.book.planning.card import card
+from chaffinch.book.planning.machine_cards import machine_cards
 from chaffinch.book.things import add_thing, find_thing
 from chaffinch.paper.blocks import Report
 from chaffinch.paper.cab_card import cab_card, print_cards

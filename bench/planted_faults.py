@@ -21,8 +21,8 @@ from dataclasses import replace
 import numpy as np
 
 from chaffinch.engine import catch, exposure
-from chaffinch.engine.advice import Causes, Situation, next_question, weigh
-from chaffinch.engine.advice_split import Split
+from chaffinch.engine.advice.causes import Causes, Situation, next_question, weigh
+from chaffinch.engine.advice.split import Split
 from chaffinch.engine.estimate import default_prior
 from chaffinch.engine.evidence import Catch
 from chaffinch.engine.sources import locate

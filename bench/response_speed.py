@@ -27,10 +27,10 @@ from chaffinch.engine.catch import read
 from chaffinch.engine.estimate import Prior
 from chaffinch.engine.evidence import Catch, evidence
 from chaffinch.engine.exposure import in_discharge
-from chaffinch.engine.loss_point import LossPoint
-from chaffinch.engine.response import fit_response
-from chaffinch.engine.response_curve import CurveTask, LevelSlope
-from chaffinch.engine.response_terms import terms
+from chaffinch.engine.response.curve import CurveTask, LevelSlope
+from chaffinch.engine.response.fit import fit_response
+from chaffinch.engine.response.loss_point import LossPoint
+from chaffinch.engine.response.terms import terms
 
 sys.path.insert(0, str(Path(__file__).resolve().parent.parent / "tests" / "engine"))
 

@@ -27,8 +27,8 @@ from chaffinch.engine.catch import read
 from chaffinch.engine.estimate import Prior
 from chaffinch.engine.evidence import Catch, Evidence, evidence
 from chaffinch.engine.exposure import Exposure, in_discharge
-from chaffinch.engine.loss_point import LossPoint
-from chaffinch.engine.response import fit_response
+from chaffinch.engine.response.fit import fit_response
+from chaffinch.engine.response.loss_point import LossPoint
 
 FloatArray = NDArray[np.float64]
 Source = Literal["machine", "header"]

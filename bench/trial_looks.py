@@ -27,9 +27,9 @@ from chaffinch.engine.catch import read
 from chaffinch.engine.estimate import DrawBelief, Prior, range_of
 from chaffinch.engine.evidence import Catch, Evidence, evidence
 from chaffinch.engine.exposure import in_discharge
-from chaffinch.engine.trial import BACK, KEEP, posterior
-from chaffinch.engine.trial_design import LEAST_EACH, Design, Stop
-from chaffinch.engine.trial_scatter import blurred
+from chaffinch.engine.trial.design import LEAST_EACH, Design, Stop
+from chaffinch.engine.trial.ratio import BACK, KEEP, posterior
+from chaffinch.engine.trial.scatter import blurred
 
 FloatArray = NDArray[np.float64]
 

@@ -25,9 +25,9 @@ from simulated_world import farm
 from simulated_world.diary import Hour, Stop, Trial, season_entries, utc
 from simulated_world.truth import truth_table
 
+from chaffinch.book.checks.entering import log_check, replace_check
 from chaffinch.book.desk import Desk, start_book
-from chaffinch.book.logging_checks import log_check, replace_check
-from chaffinch.book.merging import merge
+from chaffinch.book.exchange.merging import merge
 from chaffinch.book.things import add_thing, edit_label, find_thing
 from chaffinch.errors import ChaffinchError, InputError
 from chaffinch.records.checkfile import check_from_table

@@ -12,7 +12,7 @@ from typing import Final
 
 import numpy as np
 
-from chaffinch.engine.air_lag import toughness
+from chaffinch.engine.air.lag import toughness
 from season_book import SeasonBook, start
 
 MACHINE_GAMMA, HEADER_GAMMA = 1.4, -0.9

@@ -12,8 +12,8 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
+from chaffinch.book.checks.entering import log_check
 from chaffinch.book.desk import Desk, start_book
-from chaffinch.book.logging_checks import log_check
 from chaffinch.book.things import add_thing
 from chaffinch.records.checkfile import check_from_table
 

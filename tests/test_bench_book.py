@@ -13,7 +13,7 @@ from typing import Any
 import pytest
 import sqlalchemy as sa
 
-from chaffinch.book.checks import checks_where, counting
+from chaffinch.book.checks.held import checks_where, counting
 from chaffinch.book.desk import Desk, open_desk, start_book
 from chaffinch.book.things import find_thing
 from chaffinch.store import records

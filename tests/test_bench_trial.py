@@ -108,10 +108,13 @@ def test_keys_hold_what_a_further_check_would_find() -> None:
 
 
 def test_worlds_take_their_figures_from_the_same_design() -> None:
-    from chaffinch.engine import exposure, monitor, trial, trial_prior
+    from chaffinch.engine import exposure
     from chaffinch.engine.catch import PAN_SD
     from chaffinch.engine.estimate import PRIOR_MEDIAN_KG_HA, PRIOR_SD
     from chaffinch.engine.evidence import VARIATION_SD
+    from chaffinch.engine.monitor import key as monitor
+    from chaffinch.engine.trial import prior as trial_prior
+    from chaffinch.engine.trial import ratio as trial
 
     assert (PRIOR_MEDIAN_KG_HA["machine"], PRIOR_SD) == (looks.MEDIAN_KG_HA, looks.SD_LOG)
     assert looks.RATIO_SCALE == trial_prior.RATIO_SCALE

@@ -17,8 +17,8 @@ import numpy as np
 import pytest
 from scipy.stats import binom
 
-from chaffinch.book.check import answer
-from chaffinch.book.checks import LoggedCheck, all_versions, checks_where, counting
+from chaffinch.book.checks.answer import answer
+from chaffinch.book.checks.held import LoggedCheck, all_versions, checks_where, counting
 from chaffinch.book.desk import Desk, open_desk
 from chaffinch.book.keeping import check_whole
 from chaffinch.book.things import edits_of, find_thing, things

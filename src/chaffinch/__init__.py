@@ -27,12 +27,12 @@ from typing import TYPE_CHECKING, Any, Final
 __version__ = "0.1.0"
 
 _PUBLIC: Final = {
-    "answer": "chaffinch.book.check",
-    "CheckAnswer": "chaffinch.book.check",
-    "plan": "chaffinch.book.plan",
-    "KitPlan": "chaffinch.book.plan",
-    "card": "chaffinch.book.card",
-    "Card": "chaffinch.book.card",
+    "answer": "chaffinch.book.checks.answer",
+    "CheckAnswer": "chaffinch.book.checks.answer",
+    "plan": "chaffinch.book.planning.plan",
+    "KitPlan": "chaffinch.book.planning.plan",
+    "card": "chaffinch.book.planning.card",
+    "Card": "chaffinch.book.planning.card",
     "read_check_file": "chaffinch.records.checkfile",
     "check_from_table": "chaffinch.records.checkfile",
     "check_to_table": "chaffinch.records.checkfile",
@@ -51,12 +51,12 @@ _PUBLIC: Final = {
 __all__ = ["__version__", *sorted(_PUBLIC)]  # noqa: PLE0604 (names given by the table above)
 
 if TYPE_CHECKING:
-    from chaffinch.book.card import Card as Card
-    from chaffinch.book.card import card as card
-    from chaffinch.book.check import CheckAnswer as CheckAnswer
-    from chaffinch.book.check import answer as answer
-    from chaffinch.book.plan import KitPlan as KitPlan
-    from chaffinch.book.plan import plan as plan
+    from chaffinch.book.checks.answer import CheckAnswer as CheckAnswer
+    from chaffinch.book.checks.answer import answer as answer
+    from chaffinch.book.planning.card import Card as Card
+    from chaffinch.book.planning.card import card as card
+    from chaffinch.book.planning.plan import KitPlan as KitPlan
+    from chaffinch.book.planning.plan import plan as plan
     from chaffinch.errors import ChaffinchError as ChaffinchError
     from chaffinch.errors import InputError as InputError
     from chaffinch.errors import SamplerError as SamplerError

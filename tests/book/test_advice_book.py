@@ -7,9 +7,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from chaffinch.book.advice import AdviceTerms, advise_check, advise_file, last_check, split_of
-from chaffinch.book.advice_json import as_json
-from chaffinch.book.advice_kept import (
+from chaffinch.book.advice.advise import AdviceTerms, advise_check, advise_file, last_check, split_of
+from chaffinch.book.advice.kept import (
     TAKEN_BACK,
     answers_kept,
     keep_answers,
@@ -19,18 +18,19 @@ from chaffinch.book.advice_kept import (
     round_of,
     tried_after,
 )
-from chaffinch.book.advice_own import changes_tried, own_trials
-from chaffinch.book.advice_said import gain_said, held_said, own_said, standing_said, trial_command, trial_sides
-from chaffinch.book.check import answer
-from chaffinch.book.checks import find_check
+from chaffinch.book.advice.own import changes_tried, own_trials
+from chaffinch.book.advice.plain_data import as_json
+from chaffinch.book.advice.said import gain_said, held_said, own_said, standing_said, trial_command, trial_sides
+from chaffinch.book.checks.answer import answer
+from chaffinch.book.checks.held import find_check
 from chaffinch.book.currency import read_told
 from chaffinch.book.desk import open_desk
+from chaffinch.book.exchange.merging import merge
 from chaffinch.book.keeping import back_up
-from chaffinch.book.merging import merge
 from chaffinch.book.things import find_thing, things
-from chaffinch.book.trials import start_trial
-from chaffinch.engine.advice import USUAL, usual_leads
-from chaffinch.engine.advice_changes import LEAST_CAUSE
+from chaffinch.book.trials.trial import start_trial
+from chaffinch.engine.advice.causes import USUAL, usual_leads
+from chaffinch.engine.advice.changes import LEAST_CAUSE
 from chaffinch.engine.estimate import range_of
 from chaffinch.errors import InputError
 from chaffinch.records.checkfile import check_from_table
@@ -138,7 +138,7 @@ def test_a_step_against_header_loss_is_held_back_by_the_header_curve_in_words_to
 
 
 def test_air_and_settings_come_with_the_check(book: SeasonBook) -> None:
-    from chaffinch.book.logging_checks import log_check
+    from chaffinch.book.checks.entering import log_check
 
     table = {
         "crop": "canola", "country": "CA", "yield": "2.5 t/ha", "price": "600 /t",

@@ -11,9 +11,9 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from chaffinch.book.check import answer
-from chaffinch.book.check_json import as_json
-from chaffinch.book.said import next_step, sentence
+from chaffinch.book.checks.answer import answer
+from chaffinch.book.checks.plain_data import as_json
+from chaffinch.book.checks.said import next_step, sentence
 from chaffinch.engine.estimate import Range
 from chaffinch.errors import InputError, SamplerError
 from chaffinch.records.checkfile import check_from_table

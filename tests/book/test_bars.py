@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from chaffinch.book.bars import (
+from chaffinch.book.checks.bars import (
     bars,
     bars_beside,
     counts_per,
@@ -15,9 +15,9 @@ from chaffinch.book.bars import (
     take_back,
     write_beside,
 )
-from chaffinch.book.checks import find_check
-from chaffinch.book.logging_checks import log_check, replace_check
-from chaffinch.book.monitors import NO_SPEED, OTHER_WIDTH, SECOND, UNCOUNTED, monitor
+from chaffinch.book.checks.entering import log_check, replace_check
+from chaffinch.book.checks.held import find_check
+from chaffinch.book.monitors.key import NO_SPEED, OTHER_WIDTH, SECOND, UNCOUNTED, monitor
 from chaffinch.book.things import find_thing
 from chaffinch.errors import InputError
 from chaffinch.records.checkfile import check_from_table

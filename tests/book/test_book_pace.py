@@ -6,15 +6,15 @@ import math
 
 import pytest
 
-from chaffinch.book.logging_checks import log_check
-from chaffinch.book.pace import PaceTerms, pace
-from chaffinch.book.pace_json import as_json
-from chaffinch.book.pace_said import REMARK, advice_said, points_left_out, remarks_said, today_said
-from chaffinch.book.points import shared_sd
+from chaffinch.book.checks.entering import log_check
+from chaffinch.book.checks.points import shared_sd
+from chaffinch.book.pace.best import PaceTerms, pace
+from chaffinch.book.pace.plain_data import as_json
+from chaffinch.book.pace.said import REMARK, advice_said, points_left_out, remarks_said, today_said
+from chaffinch.book.pace.worth import WorthTerms, worth
 from chaffinch.book.shown_unit import PaceUnit, Unit
 from chaffinch.book.things import find_thing
-from chaffinch.book.worth import WorthTerms, worth
-from chaffinch.engine.pace import Remark
+from chaffinch.engine.pace.best import Remark
 from chaffinch.errors import InputError
 from chaffinch.records.checkfile import check_from_table
 from season_book import start, with_speeds

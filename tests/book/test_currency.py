@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from chaffinch.book.currency import one_currency, price_told, read_told
-from chaffinch.book.hour_costs import money_of
+from chaffinch.book.pace.hour_costs import money_of
 from chaffinch.book.things import edit_label, find_thing
 from chaffinch.errors import InputError
 from chaffinch.units.money import same_currency

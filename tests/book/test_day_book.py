@@ -9,12 +9,13 @@ from pathlib import Path
 
 import pytest
 
-from chaffinch.book import day_air, day_said
-from chaffinch.book.day import DayAnswer, DayTerms, day
-from chaffinch.book.day_json import as_json
-from chaffinch.book.day_table import table_rows
-from chaffinch.book.humidity import hours_of, readings_of
-from chaffinch.book.pace import PaceTerms
+from chaffinch.book.day import air as day_air
+from chaffinch.book.day import said as day_said
+from chaffinch.book.day.hours import DayAnswer, DayTerms, day
+from chaffinch.book.day.humidity import hours_of, readings_of
+from chaffinch.book.day.plain_data import as_json
+from chaffinch.book.day.table import table_rows
+from chaffinch.book.pace.best import PaceTerms
 from chaffinch.book.shown_unit import unit_of
 from chaffinch.book.things import find_thing
 from chaffinch.engine.estimate import Range

@@ -14,14 +14,15 @@ from any_records import envelopes, one_check
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from chaffinch.book import exporting, opentables
-from chaffinch.book.checks import counting
+from chaffinch.book.checks.entering import log_check, replace_check
+from chaffinch.book.checks.fields import field_summary
+from chaffinch.book.checks.held import counting
 from chaffinch.book.desk import Desk, open_desk, start_book
-from chaffinch.book.exporting import BOOK, CONFLICTS, RECORDS, dictionary, export_book, file_sha256
-from chaffinch.book.fields import field_summary
-from chaffinch.book.importing import import_folder
+from chaffinch.book.exchange import exporting
+from chaffinch.book.exchange import open_tables as opentables
+from chaffinch.book.exchange.exporting import BOOK, CONFLICTS, RECORDS, dictionary, export_book, file_sha256
+from chaffinch.book.exchange.importing import import_folder
 from chaffinch.book.keeping import check_whole
-from chaffinch.book.logging_checks import log_check, replace_check
 from chaffinch.book.things import add_thing, edit_label, find_thing, things
 from chaffinch.errors import BookError, InputError
 from chaffinch.records.checkfile import check_from_table

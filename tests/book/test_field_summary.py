@@ -6,11 +6,11 @@ from pathlib import Path
 
 import pytest
 
+from chaffinch.book.checks.entering import log_check
+from chaffinch.book.checks.field_checks import Filed, from_check, shared_names
+from chaffinch.book.checks.fields import field_summary
 from chaffinch.book.desk import Desk, start_book
-from chaffinch.book.field_checks import Filed, from_check, shared_names
-from chaffinch.book.fields import field_summary
-from chaffinch.book.ledger import ledger
-from chaffinch.book.logging_checks import log_check
+from chaffinch.book.season.ledger import ledger
 from chaffinch.book.things import add_thing, find_thing
 from chaffinch.errors import InputError
 from chaffinch.records.checkfile import check_from_table

@@ -12,9 +12,9 @@ import pytest
 from test_fieldlog_folder import season  # noqa: F401 - a fixture
 from test_fieldlog_maps import Mapped, mapped, maps  # noqa: F401 - the second a fixture
 
-from chaffinch.book.fieldlog_folder import clean_folder
-from chaffinch.book.fieldlog_maps import map_folder
-from chaffinch.book.fieldlogs import answers_of
+from chaffinch.book.fieldlogs.folder import clean_folder
+from chaffinch.book.fieldlogs.folder_maps import map_folder
+from chaffinch.book.fieldlogs.one_log import answers_of
 from chaffinch.errors import InputError
 from chaffinch.fieldlog.cluster import for_each_on
 

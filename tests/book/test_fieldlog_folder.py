@@ -8,8 +8,8 @@ from pathlib import Path
 import polars as pl
 import pytest
 
-from chaffinch.book.fieldlog_folder import clean_folder
-from chaffinch.book.fieldlogs import answers_of, clean_log
+from chaffinch.book.fieldlogs.folder import clean_folder
+from chaffinch.book.fieldlogs.one_log import answers_of, clean_log
 from chaffinch.errors import InputError
 
 EXAMPLE = Path(__file__).resolve().parents[2] / "examples" / "larkhollow-log.csv"

@@ -9,8 +9,8 @@ import polars as pl
 import pytest
 from test_log_losses import a_log
 
-from chaffinch.book.fieldlog_maps import MapDone, map_folder
-from chaffinch.book.log_losses import log_loss, write_map
+from chaffinch.book.fieldlogs.folder_maps import MapDone, map_folder
+from chaffinch.book.fieldlogs.losses import log_loss, write_map
 from chaffinch.errors import InputError
 from season_book import SeasonBook, start, with_speeds
 

@@ -9,12 +9,12 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from chaffinch.book import fieldlogs
-from chaffinch.book.fieldlog_said import FLAGS, PROBLEMS, QUESTIONS, problem_said, question_said
-from chaffinch.book.fieldlogs import answers_of, clean_log, import_log, inspect_log
-from chaffinch.book.log_large import cleaned_log
+from chaffinch.book.fieldlogs import one_log as fieldlogs
+from chaffinch.book.fieldlogs.large import cleaned_log
+from chaffinch.book.fieldlogs.one_log import answers_of, clean_log, import_log, inspect_log
+from chaffinch.book.fieldlogs.said import FLAGS, PROBLEMS, QUESTIONS, problem_said, question_said
 from chaffinch.errors import InputError
-from chaffinch.fieldlog.clean import Flag
+from chaffinch.fieldlog.cleaning.clean import Flag
 from chaffinch.fieldlog.rows import Problem, Question
 
 EXAMPLE = Path(__file__).resolve().parents[2] / "examples" / "larkhollow-log.csv"

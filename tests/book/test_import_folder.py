@@ -11,8 +11,8 @@ import pytest
 from any_records import one_check
 
 from chaffinch.book.desk import Desk, start_book
-from chaffinch.book.exporting import BOOK, CONFLICTS, RECORDS, export_book
-from chaffinch.book.importing import import_folder
+from chaffinch.book.exchange.exporting import BOOK, CONFLICTS, RECORDS, export_book
+from chaffinch.book.exchange.importing import import_folder
 from chaffinch.book.things import add_thing, find_thing
 from chaffinch.errors import InputError
 from chaffinch.store import records

@@ -7,10 +7,10 @@ from pathlib import Path
 
 import pytest
 
-from chaffinch.book.crop_points import crop_points
-from chaffinch.book.curves import curves
 from chaffinch.book.desk import open_desk
 from chaffinch.book.kept import Kept
+from chaffinch.book.pace.crop_points import crop_points
+from chaffinch.book.pace.curves import curves
 from chaffinch.book.things import edit_label, find_thing
 from season_book import start
 

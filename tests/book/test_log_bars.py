@@ -8,10 +8,10 @@ from threading import Barrier
 
 import pytest
 
-from chaffinch.book.bars import bars
+from chaffinch.book.checks.bars import bars
 from chaffinch.book.desk import open_desk
-from chaffinch.book.fieldlogs import answers_of, import_log
-from chaffinch.book.log_bars import log_bars, note_bars
+from chaffinch.book.fieldlogs.bars import log_bars, note_bars
+from chaffinch.book.fieldlogs.one_log import answers_of, import_log
 from chaffinch.book.things import find_thing
 from heard_logs import heard_folder
 from season_book import start, with_speeds

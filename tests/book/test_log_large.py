@@ -14,17 +14,17 @@ import pytest
 import shapely
 from test_log_losses import CHECK_S, M_DEG, combine
 
-from chaffinch.book import log_runs
-from chaffinch.book.fieldlog_said import problem_said
-from chaffinch.book.fieldlogs import answers_of, clean_log
-from chaffinch.book.log_large import LogWalked, cleaned_log, look_into
-from chaffinch.book.log_losses import log_loss, measured
-from chaffinch.book.log_zones import ZonesTold
+from chaffinch.book.fieldlogs import runs as log_runs
+from chaffinch.book.fieldlogs.large import LogWalked, cleaned_log, look_into
+from chaffinch.book.fieldlogs.losses import log_loss, measured
+from chaffinch.book.fieldlogs.one_log import answers_of, clean_log
+from chaffinch.book.fieldlogs.said import problem_said
+from chaffinch.book.fieldlogs.zones import ZonesTold
 from chaffinch.engine.estimate import Range
 from chaffinch.errors import InputError
-from chaffinch.fieldlog import batches
+from chaffinch.fieldlog.reading import batches
 from chaffinch.fieldlog.rows import Part, Rows
-from chaffinch.fieldlog.writing import write_log
+from chaffinch.fieldlog.writing.records import write_log
 from season_book import SeasonBook, start, with_speeds
 
 EXAMPLE = Path(__file__).parents[2] / "examples" / "larkhollow-log.csv"

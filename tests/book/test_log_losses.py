@@ -8,14 +8,14 @@ import numpy as np
 import pyogrio
 import pytest
 
-from chaffinch.book.log_losses import log_loss, write_map
+from chaffinch.book.fieldlogs.losses import log_loss, write_map
 from chaffinch.book.things import things
-from chaffinch.engine.pace_curves import paired
+from chaffinch.engine.pace.curves import paired
 from chaffinch.errors import InputError
 from chaffinch.fieldlog.derive import completed
-from chaffinch.fieldlog.loss import usage
+from chaffinch.fieldlog.loss.whole_field import usage
 from chaffinch.fieldlog.rows import Part, Rows
-from chaffinch.fieldlog.writing import write_log
+from chaffinch.fieldlog.writing.records import write_log
 from season_book import start, with_speeds
 
 M_DEG = 111_195.08

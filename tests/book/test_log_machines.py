@@ -13,13 +13,13 @@ import pytest
 import shapely
 from test_log_losses import a_log, combine
 
-from chaffinch.book import log_runs
-from chaffinch.book.log_answer import hours_said
-from chaffinch.book.log_losses import log_loss, measured
-from chaffinch.book.log_machines import told_machines, whose_records
-from chaffinch.book.log_zones import ZonesTold
+from chaffinch.book.fieldlogs import runs as log_runs
+from chaffinch.book.fieldlogs.answer import hours_said
+from chaffinch.book.fieldlogs.losses import log_loss, measured
+from chaffinch.book.fieldlogs.machines import told_machines, whose_records
+from chaffinch.book.fieldlogs.zones import ZonesTold
 from chaffinch.book.things import edit_label, find_thing
-from chaffinch.engine.sharing import SharedByBoth
+from chaffinch.engine.ledger.sharing import SharedByBoth
 from chaffinch.errors import InputError
 from season_book import SeasonBook, start, with_speeds
 

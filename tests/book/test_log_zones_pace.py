@@ -10,14 +10,14 @@ import pytest
 import shapely
 from test_log_losses import CHECK_S, M_DEG, a_log, combine
 
-from chaffinch.book.log_losses import log_loss
-from chaffinch.book.log_zone_edges import zone_names
-from chaffinch.book.log_zones import ZonesTold
-from chaffinch.engine.pace import break_even_loss_kg_ha
+from chaffinch.book.fieldlogs.losses import log_loss
+from chaffinch.book.fieldlogs.zone_edges import zone_names
+from chaffinch.book.fieldlogs.zones import ZonesTold
+from chaffinch.engine.pace.best import break_even_loss_kg_ha
 from chaffinch.errors import InputError
 from chaffinch.fieldlog.derive import completed
 from chaffinch.fieldlog.rows import Part, Rows
-from chaffinch.fieldlog.writing import write_log
+from chaffinch.fieldlog.writing.records import write_log
 from season_book import SeasonBook, start, with_speeds
 
 LON = -104.6

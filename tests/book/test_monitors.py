@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import pytest
 
-from chaffinch.book.monitors import monitor
+from chaffinch.book.monitors.key import monitor
 from chaffinch.book.things import find_thing
-from chaffinch.engine.monitor_stale import Conditions
+from chaffinch.engine.monitor.stale import Conditions
 from chaffinch.errors import InputError
 from season_book import start
 
@@ -50,8 +50,8 @@ def test_three_pairs_claim_nothing(book):
 
 
 def test_a_corrected_check_keeps_its_reading(book):
-    from chaffinch.book.checks import find_check
-    from chaffinch.book.logging_checks import replace_check
+    from chaffinch.book.checks.entering import replace_check
+    from chaffinch.book.checks.held import find_check
 
     paired(book)
     first = key_of(book).pairs[0].point.logged.id

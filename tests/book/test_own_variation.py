@@ -7,15 +7,15 @@ from dataclasses import replace
 
 import pytest
 
-from chaffinch.book.check import answer
-from chaffinch.book.checks import find_check
-from chaffinch.book.curves import curves
-from chaffinch.book.fields import field_summary
-from chaffinch.book.ledger import ledger
-from chaffinch.book.ledger_json import as_json as ledger_json
-from chaffinch.book.ledger_said import taken_said
-from chaffinch.book.own_variation import own_variations, variation_said, with_learned
-from chaffinch.book.points import points_of
+from chaffinch.book.checks.answer import answer
+from chaffinch.book.checks.fields import field_summary
+from chaffinch.book.checks.held import find_check
+from chaffinch.book.checks.own_variation import own_variations, variation_said, with_learned
+from chaffinch.book.checks.points import points_of
+from chaffinch.book.pace.curves import curves
+from chaffinch.book.season.ledger import ledger
+from chaffinch.book.season.plain_data import as_json as ledger_json
+from chaffinch.book.season.said import taken_said
 from chaffinch.book.things import find_thing
 from chaffinch.engine.estimate import Prior, estimate, range_of
 from chaffinch.records.checkfile import check_from_table, check_to_table

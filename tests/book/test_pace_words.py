@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from chaffinch.book.pace import PaceTerms, pace
-from chaffinch.book.pace_said import advice_said, apart, limit_said, remarks_said
+from chaffinch.book.pace.best import PaceTerms, pace
+from chaffinch.book.pace.said import advice_said, apart, limit_said, remarks_said
 from chaffinch.book.shown_unit import PaceUnit, Unit
 from chaffinch.book.things import find_thing
 from season_book import start, with_speeds

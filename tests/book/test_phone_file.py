@@ -12,7 +12,7 @@ from typing import Any
 import pytest
 
 from chaffinch.book.desk import Desk, open_desk, start_book
-from chaffinch.book.phone_file import import_phone_file, is_phone_file
+from chaffinch.book.exchange.phone_file import import_phone_file, is_phone_file
 from chaffinch.errors import InputError
 from chaffinch.store import records
 from chaffinch.sync.envelope import seal

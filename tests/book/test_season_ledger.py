@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import pytest
 
-from chaffinch.book.fields import field_summary
-from chaffinch.book.ledger import compare, ledger
-from chaffinch.book.ledger_json import as_json
-from chaffinch.book.ledger_said import (
+from chaffinch.book.checks.entering import log_check
+from chaffinch.book.checks.fields import field_summary
+from chaffinch.book.season.ledger import compare, ledger
+from chaffinch.book.season.plain_data import as_json
+from chaffinch.book.season.said import (
     HEADER_MISSING,
     HEADER_ONLY,
     LEAK_ONLY,
@@ -18,7 +19,6 @@ from chaffinch.book.ledger_said import (
     other_crops_said,
     pair_said,
 )
-from chaffinch.book.logging_checks import log_check
 from chaffinch.book.things import edit_label, find_thing
 from chaffinch.errors import InputError
 from chaffinch.records.checkfile import check_from_table
@@ -101,8 +101,8 @@ def test_a_field_without_an_area_is_in_no_sum(book):
 
 def test_checks_under_no_field_are_counted_as_such(book):
     checked(book)
-    from chaffinch.book.checks import checks_where, counting
-    from chaffinch.book.logging_checks import log_check
+    from chaffinch.book.checks.entering import log_check
+    from chaffinch.book.checks.held import checks_where, counting
 
     check = counting(book.desk, checks_where(book.desk))[0].check
     log_check(book.desk, check, taken_at="2026-08-20T08:00:00Z", where={"season": book.ids["2026"]})
@@ -315,7 +315,7 @@ def test_checks_without_speed_or_of_another_loss_are_counted_out(book):
 
 def test_after_a_new_check_only_its_field_is_summed_anew(book, monkeypatch):
     """What is kept in memory is what would come out without it; another price or area is another question."""
-    from chaffinch.book import field_checks
+    from chaffinch.book.checks import field_checks
 
     checked(book)
     checked(book, "Far Common")

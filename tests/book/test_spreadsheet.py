@@ -9,14 +9,14 @@ from pathlib import Path
 
 import pytest
 
-from chaffinch.book.checks import checks_where
-from chaffinch.book.columnmeanings import Matching
+from chaffinch.book.checks.fields import field_summary
+from chaffinch.book.checks.held import checks_where
 from chaffinch.book.desk import Desk, start_book
-from chaffinch.book.fields import field_summary
-from chaffinch.book.importing import Imported
+from chaffinch.book.exchange.importing import Imported
+from chaffinch.book.exchange.merging import merge
 from chaffinch.book.keeping import check_whole
-from chaffinch.book.merging import merge
-from chaffinch.book.spreadsheet import Rows, import_spreadsheet, match_columns, open_sheet, read_rows
+from chaffinch.book.sheets.meanings import Matching
+from chaffinch.book.sheets.spreadsheet import Rows, import_spreadsheet, match_columns, open_sheet, read_rows
 from chaffinch.book.things import add_thing, edit_label, find_thing, things
 from chaffinch.errors import InputError
 from chaffinch.store import records

@@ -9,7 +9,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from chaffinch.book.columnmeanings import (
+from chaffinch.book.names import nfc
+from chaffinch.book.sheets.meanings import (
     MEANINGS,
     Column,
     Matching,
@@ -17,7 +18,6 @@ from chaffinch.book.columnmeanings import (
     matching_from_toml,
     with_styles,
 )
-from chaffinch.book.names import nfc
 from chaffinch.errors import InputError
 
 

@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from chaffinch.book.sheetmarks import date_order, decimal_mark, leading_number, moment, plain_number, time_of_day
+from chaffinch.book.sheets.marks import date_order, decimal_mark, leading_number, moment, plain_number, time_of_day
 from chaffinch.errors import InputError
 
 

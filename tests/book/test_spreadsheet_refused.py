@@ -12,8 +12,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from chaffinch.book.desk import Desk, start_book
-from chaffinch.book.sheetgrid import MOST_BYTES
-from chaffinch.book.spreadsheet import Rows, import_spreadsheet, match_columns, open_sheet, read_rows
+from chaffinch.book.sheets.grid import MOST_BYTES
+from chaffinch.book.sheets.spreadsheet import Rows, import_spreadsheet, match_columns, open_sheet, read_rows
 from chaffinch.errors import InputError
 from chaffinch.store import records
 

@@ -8,18 +8,18 @@ from typing import Any
 
 import pytest
 
-from chaffinch.book.advice import AdviceTerms, advise_check, last_check
-from chaffinch.book.advice_json import as_json as advice_json
-from chaffinch.book.advice_said import hour_said as hour_of_advice
+from chaffinch.book.advice.advise import AdviceTerms, advise_check, last_check
+from chaffinch.book.advice.plain_data import as_json as advice_json
+from chaffinch.book.advice.said import hour_said as hour_of_advice
 from chaffinch.book.currency import read_told
-from chaffinch.book.day import DayTerms, day
-from chaffinch.book.day_json import as_json as day_json
-from chaffinch.book.day_said import taken
+from chaffinch.book.day.hours import DayTerms, day
+from chaffinch.book.day.plain_data import as_json as day_json
+from chaffinch.book.day.said import taken
 from chaffinch.book.for_phones import setup
-from chaffinch.book.hour_costs import StoredHour, hour_cost, per_hour, stored_hour
-from chaffinch.book.pace import PaceAnswer, PaceTerms, pace
-from chaffinch.book.pace_json import as_json
-from chaffinch.book.pace_said import hour_said
+from chaffinch.book.pace.best import PaceAnswer, PaceTerms, pace
+from chaffinch.book.pace.hour_costs import StoredHour, hour_cost, per_hour, stored_hour
+from chaffinch.book.pace.plain_data import as_json
+from chaffinch.book.pace.said import hour_said
 from chaffinch.book.shown_unit import unit_of
 from chaffinch.book.things import Thing, add_thing, edit_label, edits_of, find_thing
 from chaffinch.errors import InputError

@@ -6,8 +6,8 @@ from collections.abc import Callable
 
 import pytest
 
+from chaffinch.book.checks.entering import log_check
 from chaffinch.book.desk import Desk, start_book
-from chaffinch.book.logging_checks import log_check
 from chaffinch.book.things import add_thing, by_ids, edit_label, edits_of, find_thing, named, things, which_thing
 from chaffinch.errors import BookError, InputError
 from chaffinch.records.checkfile import check_from_table

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import pytest
 
-from chaffinch.book.logging_checks import replace_check
+from chaffinch.book.checks.entering import replace_check
 from chaffinch.book.things import things
-from chaffinch.book.trial_json import as_json
-from chaffinch.book.trial_said import DRAWN, about_settings, about_stops, next_step
-from chaffinch.book.trials import answer_trial, find_trial, start_trial, trials
+from chaffinch.book.trials.plain_data import as_json
+from chaffinch.book.trials.said import DRAWN, about_settings, about_stops, next_step
+from chaffinch.book.trials.trial import answer_trial, find_trial, start_trial, trials
 from chaffinch.errors import InputError
 from season_book import start
 

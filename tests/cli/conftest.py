@@ -53,6 +53,6 @@ def farm(chaffinch: Callable[..., Ran], tmp_path: Path, monkeypatch: pytest.Monk
     """The invented farm's book in a folder of its own, the current one; UTC, and the year 2030 by the clock."""
     monkeypatch.setenv("TZ", "UTC")
     # The hours in these tests must not turn into the future by the clock of whoever runs them.
-    monkeypatch.setattr("chaffinch.cli.book_times.clock", lambda: datetime(2030, 1, 1, tzinfo=UTC))
+    monkeypatch.setattr("chaffinch.cli.options.times.clock", lambda: datetime(2030, 1, 1, tzinfo=UTC))
     live_there(chaffinch, tmp_path, monkeypatch)
     return tmp_path

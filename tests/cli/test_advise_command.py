@@ -8,12 +8,12 @@ from pathlib import Path
 import pytest
 from typing_person import Person
 
-from chaffinch.book.advice import AdviceTerms, advise_check, advise_file
-from chaffinch.book.checks import find_check
+from chaffinch.book.advice.advise import AdviceTerms, advise_check, advise_file
+from chaffinch.book.checks.held import find_check
 from chaffinch.book.wording import CAUTION, CAUTIONS
 from chaffinch.cli.advise_page import all_questions, leak_walk, show
-from chaffinch.cli.page import Page
-from chaffinch.engine.advice_changes import RankedChange
+from chaffinch.cli.terminal.page import Page
+from chaffinch.engine.advice.changes import RankedChange
 from chaffinch.engine.estimate import Range
 from chaffinch.records.checkfile import read_check_file
 from chaffinch.reference.advice_read import advice_table

@@ -8,7 +8,7 @@ from threading import Event
 
 import pytest
 
-from chaffinch.cli import book_which
+from chaffinch.cli.options import which_book as book_which
 
 pytestmark = pytest.mark.usefixtures("farm")
 
@@ -47,7 +47,7 @@ def test_reading_and_writing_a_sheet_move_the_bar(chaffinch, farm, monkeypatch):
     def noted(label):
         yield lambda done, of: told.setdefault(label, []).append((done, of))
 
-    monkeypatch.setattr("chaffinch.cli.book_import.progress", noted)
+    monkeypatch.setattr("chaffinch.cli.book.importing.progress", noted)
     assert chaffinch("book", "import", "past.csv", "--zone", "UTC", "--json").status == 0
 
     for label in ("rows", "checks"):

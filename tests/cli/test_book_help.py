@@ -7,7 +7,7 @@ import sys
 
 import pytest
 
-from chaffinch.cli.book import BOOK_COMMANDS
+from chaffinch.cli.book.group import BOOK_COMMANDS
 
 
 @pytest.mark.parametrize("words", [("where",), ("book",), *(("book", name) for name in BOOK_COMMANDS)], ids=" ".join)

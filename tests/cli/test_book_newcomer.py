@@ -244,7 +244,7 @@ def test_history_takes_the_beginning_of_an_id_and_tells_feet(chaffinch, farm):
 )
 def test_quantities_of_a_correction_in_feet(old, new, told):
     """Metres become feet on such a farm, grams stay. 4 ft2 = 0.37161216 m2, 5.5 ft = 1.6764 m (exact)."""
-    from chaffinch.cli.book_history import differences
+    from chaffinch.cli.book.history import differences
 
     assert differences({"a": old}, {"a": new}, {}, feet=True) == [f"a: {told}"]
     assert differences({"a": old}, {"a": new}, {}) == [f"a: {old} → {new}"]
@@ -264,7 +264,7 @@ def test_what_the_checks_warn_of_stands_on_the_fields_page(chaffinch, farm):
 
 def test_the_overview_says_that_there_are_more_checks(chaffinch, monkeypatch):
     """Corrections are no checks of their own: 2 of 3 are shown of four records."""
-    from chaffinch.cli import book_show
+    from chaffinch.cli.book import show as book_show
 
     monkeypatch.setattr(book_show, "IN_OVERVIEW", 2)
     for day in (12, 13):

@@ -11,7 +11,7 @@ from pathlib import Path
 
 import pytest
 
-from chaffinch.cli import book_which
+from chaffinch.cli.options import which_book as book_which
 
 OLD = Path(__file__).parents[1] / "store" / "old_books" / "step-2.chaffinch"
 BOOK = "old.chaffinch"
@@ -128,6 +128,6 @@ def test_reading_a_large_book_is_seen_going_on(chaffinch, monkeypatch, what):
         begun.append(label)
         yield lambda _done, _of: None
 
-    monkeypatch.setattr("chaffinch.cli.book_show.progress", noted)
+    monkeypatch.setattr("chaffinch.cli.book.show.progress", noted)
     assert chaffinch("book", "show", *what).status == 0
     assert begun[0] == "Reading the book"

@@ -6,8 +6,8 @@ import click
 import pytest
 from farm_book import BOOK, logged
 
-from chaffinch.cli.book import BOOK_COMMANDS, BookCommands
-from chaffinch.cli.hushed import LONGEST_LOOKED_AT, hushed, hushed_value
+from chaffinch.cli.book.group import BOOK_COMMANDS, BookCommands
+from chaffinch.cli.terminal.hushed import LONGEST_LOOKED_AT, hushed, hushed_value
 
 pytestmark = pytest.mark.usefixtures("farm")
 

@@ -5,8 +5,8 @@ from __future__ import annotations
 import pytest
 from farm_book import BOOK, logged
 
+from chaffinch.book.checks.looking import reading_history
 from chaffinch.book.desk import open_desk
-from chaffinch.book.looking import reading_history
 
 pytestmark = pytest.mark.usefixtures("farm")
 

@@ -36,7 +36,7 @@ def test_checks_since(chaffinch):
 
 def test_overview_and_last_checks(chaffinch, monkeypatch):
     """The overview counts things; the list of checks stops at the last ones and says so."""
-    from chaffinch.cli import book_show
+    from chaffinch.cli.book import show as book_show
 
     monkeypatch.setattr(book_show, "LAST", 2)
     for day in (12, 13, 14):
@@ -54,7 +54,7 @@ def test_overview_and_last_checks(chaffinch, monkeypatch):
 
 def test_a_check_without_an_estimate_does_not_hide_the_others(chaffinch, monkeypatch):
     """One check that cannot be answered is named with its reason; the rest of the list stands."""
-    import chaffinch.book.check as answering
+    import chaffinch.book.checks.answer as answering
     from chaffinch.errors import SamplerError
 
     first = logged(chaffinch, "--at", "2026-08-12 10:00")

@@ -84,7 +84,7 @@ def test_neither_flag_nor_file_can_hold_such_an_hour(chaffinch, farm, clock_of, 
 @pytest.mark.usefixtures("farm")
 def test_an_hour_in_the_file_ahead_of_the_clock_is_refused(chaffinch, monkeypatch):
     """As with --at: the file or the clock is wrong, and the book must not choose."""
-    monkeypatch.setattr("chaffinch.cli.book_times.clock", lambda: datetime(2026, 8, 12, tzinfo=UTC))
+    monkeypatch.setattr("chaffinch.cli.options.times.clock", lambda: datetime(2026, 8, 12, tzinfo=UTC))
     ran = chaffinch("book", "log", "check.toml")
     assert ran.status == 2
     assert "more than a day ahead" in ran.err

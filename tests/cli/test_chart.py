@@ -8,8 +8,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from chaffinch.cli.chart import BAND, BAR, MARK, MIDDLE, POINT, Curve, Spot, chart
-from chaffinch.cli.page import to_ascii
+from chaffinch.cli.terminal.chart import BAND, BAR, MARK, MIDDLE, POINT, Curve, Spot, chart
+from chaffinch.cli.terminal.page import to_ascii
 from chaffinch.engine.estimate import Range
 
 CURVE = Curve([3.0, 5.0, 8.0], [Range(5, 10, 20), Range(12, 20, 35), Range(30, 50, 80)])

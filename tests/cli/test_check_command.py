@@ -80,7 +80,7 @@ def test_no_colour_is_respected_and_colour_only_decorates(monkeypatch):
     """With NO_COLOR nothing is styled; without it the text is the same once the codes are taken out."""
     import re
 
-    from chaffinch.cli.page import Page
+    from chaffinch.cli.terminal.page import Page
 
     styled, plain = Page(80, True, True), Page(80, False, True)
     assert re.sub(r"\x1b\[[0-9;]*m", "", styled.strong("x") + styled.plum("y") + styled.soft("z")) == "xyz"

@@ -7,12 +7,12 @@ from pathlib import Path
 
 import pytest
 
-from chaffinch.book.bars import bars
-from chaffinch.book.looking import readings
+from chaffinch.book.checks.bars import bars
+from chaffinch.book.checks.looking import readings
 from chaffinch.fieldlog.answers import Answers
-from chaffinch.fieldlog.reading import read_log
+from chaffinch.fieldlog.reading.door import read_log
 from chaffinch.fieldlog.rows import joined
-from chaffinch.fieldlog.writing import write_log
+from chaffinch.fieldlog.writing.records import write_log
 from heard_logs import HEARD, heard_folder, true_kg_ha
 from season_book import start, with_speeds
 

@@ -150,7 +150,7 @@ def test_a_place_for_the_map_is_refused_before_the_log_is_summed(chaffinch, tmp_
     def summed(*_, **__):
         raise AssertionError("summed in vain")
 
-    monkeypatch.setattr("chaffinch.cli.fieldlog_loss.found_loss", summed)
+    monkeypatch.setattr("chaffinch.cli.fieldlog.loss.found_loss", summed)
     (tmp_path / "there.gpkg").write_bytes(b"kept")
     (tmp_path / "there.png").write_bytes(b"kept")
     for name, said in (

@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from chaffinch.cli.main import run
-from chaffinch.cli.page import harmless
+from chaffinch.cli.terminal.page import harmless
 
 ODD = "\x1b[2JOld\x07 B\u202eess\x9b"
 

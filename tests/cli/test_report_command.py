@@ -73,7 +73,7 @@ def test_cards_and_the_sheet(chaffinch: Chaffinch, farm: Path) -> None:
 def test_the_address_is_asked_for_where_somebody_types(
     chaffinch: Chaffinch, farm: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    from chaffinch.cli import asking
+    from chaffinch.cli.terminal import asking
 
     typed = iter(["farm", "https://farm.local", ""])
     monkeypatch.setattr(asking, "a_person_types", lambda: True)

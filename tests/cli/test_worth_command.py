@@ -6,7 +6,7 @@ import re
 
 import pytest
 
-from chaffinch.book.logging_checks import log_check
+from chaffinch.book.checks.entering import log_check
 from chaffinch.book.things import edit_label, things
 from chaffinch.cli.worth import factor_words
 from chaffinch.records.checkfile import check_from_table

@@ -8,11 +8,11 @@ from typing import Any
 import numpy as np
 from scipy.special import ndtri
 
-from chaffinch.engine.advice import Causes, Situation, weigh
-from chaffinch.engine.advice_changes import Money, RankedChange, rank
-from chaffinch.engine.advice_split import Split
+from chaffinch.engine.advice.causes import Causes, Situation, weigh
+from chaffinch.engine.advice.changes import Money, RankedChange, rank
+from chaffinch.engine.advice.split import Split
 from chaffinch.engine.estimate import default_prior
-from chaffinch.engine.sobol import sobol
+from chaffinch.engine.sampling.sobol import sobol
 from chaffinch.reference.advice_read import advice_table
 
 YIELD_KG_HA = 3000.0

@@ -11,7 +11,7 @@ from pathlib import Path
 import numpy as np
 
 from chaffinch.engine.evidence import LN_LOSS, Evidence
-from chaffinch.engine.ledger import FieldCheck
+from chaffinch.engine.ledger.field import FieldCheck
 
 sys.path.insert(0, str(Path(__file__).resolve().parent.parent.parent / "bench"))
 coverage = importlib.import_module("ledger_coverage")

@@ -9,7 +9,7 @@ import numpy as np
 from made_catches import DESIGN_PAN, weighed
 
 from chaffinch.engine.evidence import LN_LOSS, Evidence, evidence
-from chaffinch.engine.trial import Stop
+from chaffinch.engine.trial.ratio import Stop
 
 
 def pans(*grams: float) -> Evidence:

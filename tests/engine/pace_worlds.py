@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from chaffinch.engine.pace_curves import LossAtSpeeds
+from chaffinch.engine.pace.curves import LossAtSpeeds
 
 SPEEDS_KMH = np.linspace(3.0, 12.0, 19)
 YIELD_T_HA = 3.0

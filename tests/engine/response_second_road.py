@@ -13,7 +13,7 @@ import numpy as np
 from scipy import stats
 
 from chaffinch.engine.evidence import LN_LOSS, Evidence
-from chaffinch.engine.loss_point import LossPoint
+from chaffinch.engine.response.loss_point import LossPoint
 
 GRID = np.linspace(math.log(0.05), math.log(5000.0), 577)
 WILD = 0.02

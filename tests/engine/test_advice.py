@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 from advice_worlds import YIELD_KG_HA, asked, money, split_high, split_of
 
-from chaffinch.engine.advice import (
+from chaffinch.engine.advice.causes import (
     UNEXPLAINED,
     USUAL,
     Situation,
@@ -22,8 +22,8 @@ from chaffinch.engine.advice import (
     standing,
     weigh,
 )
-from chaffinch.engine.advice_changes import OwnTrial, RankedChange, rank, with_trials
-from chaffinch.engine.advice_split import Split, level_of, log_evidence, split_of_ranges
+from chaffinch.engine.advice.changes import OwnTrial, RankedChange, rank, with_trials
+from chaffinch.engine.advice.split import Split, level_of, log_evidence, split_of_ranges
 from chaffinch.engine.estimate import Prior, Range, default_prior
 from chaffinch.errors import InputError
 from chaffinch.reference.advice_read import advice_table

@@ -11,7 +11,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from chaffinch.engine import air
+from chaffinch.engine.air import moist as air
 from chaffinch.errors import InputError
 
 sys.path.append(str(Path(__file__).parents[2] / "bench"))

@@ -7,8 +7,8 @@ import math
 import numpy as np
 import pytest
 
-from chaffinch.engine import air_lag
-from chaffinch.engine.air_lag import OUT_OF_LINE, READING_SD_PCT, grain_course, out_of_line
+from chaffinch.engine.air import lag as air_lag
+from chaffinch.engine.air.lag import OUT_OF_LINE, READING_SD_PCT, grain_course, out_of_line
 from chaffinch.errors import InputError
 
 HOURS = np.arange(48.0)

@@ -9,9 +9,9 @@ import numpy as np
 import pytest
 from scipy.optimize import linprog
 
-from chaffinch.engine.air_lag import GrainCourse
-from chaffinch.engine.day import Job, LastCheck, cost_at, plan_day
-from chaffinch.engine.day_losses import (
+from chaffinch.engine.air.lag import GrainCourse
+from chaffinch.engine.day.hours import Job, LastCheck, cost_at, plan_day
+from chaffinch.engine.day.losses import (
     GUIDE,
     TOUGHNESS,
     AskedOf,
@@ -23,9 +23,9 @@ from chaffinch.engine.day_losses import (
 )
 from chaffinch.engine.estimate import Prior, Range
 from chaffinch.engine.evidence import Catch, evidence
-from chaffinch.engine.loss_point import LossPoint
-from chaffinch.engine.response import fit_response
-from chaffinch.engine.response_terms import scales
+from chaffinch.engine.response.fit import fit_response
+from chaffinch.engine.response.loss_point import LossPoint
+from chaffinch.engine.response.terms import scales
 from chaffinch.errors import InputError
 
 SPEEDS = np.linspace(3.0, 12.0, 19)

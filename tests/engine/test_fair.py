@@ -9,8 +9,8 @@ import numpy as np
 import pytest
 from made_fields import about, coverage
 
-from chaffinch.engine.fair import FairCheck, compare_groups
-from chaffinch.engine.ledger_levels import Spread
+from chaffinch.engine.ledger.fair import FairCheck, compare_groups
+from chaffinch.engine.ledger.levels import Spread
 from chaffinch.errors import InputError
 
 

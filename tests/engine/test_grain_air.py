@@ -7,8 +7,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from chaffinch.engine import grain_air
-from chaffinch.engine.grain_air import Limits
+from chaffinch.engine.air import grain as grain_air
+from chaffinch.engine.air.grain import Limits
 from chaffinch.errors import InputError, ReferenceDataError
 from chaffinch.reference import crop, crop_keys
 from chaffinch.reference.grain_air import isotherm_of, isotherms, storage_days

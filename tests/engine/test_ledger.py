@@ -15,9 +15,9 @@ from made_fields import about, check, ln_ratio
 
 from chaffinch.engine.estimate import Prior, estimate, range_of
 from chaffinch.engine.evidence import evidence
-from chaffinch.engine.ledger import FieldCheck, FieldEntry, field_loss
-from chaffinch.engine.ledger_chains import Cloud
-from chaffinch.engine.ledger_levels import Spread
+from chaffinch.engine.ledger.chains import Cloud
+from chaffinch.engine.ledger.field import FieldCheck, FieldEntry, field_loss
+from chaffinch.engine.ledger.levels import Spread
 from chaffinch.errors import InputError
 
 THREE = (check(40.0), check(60.0), check(110.0))

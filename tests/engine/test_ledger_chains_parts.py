@@ -5,9 +5,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from chaffinch.engine.ledger_chains import CHAINS, Cloud, Piece, _Chains, _Seen
-from chaffinch.engine.ledger_levels import Spread
-from chaffinch.engine.small_inverse import determinant, inverse
+from chaffinch.engine.ledger.chains import CHAINS, Cloud, Piece, _Chains, _Seen
+from chaffinch.engine.ledger.levels import Spread
+from chaffinch.engine.sampling.small_inverse import determinant, inverse
 
 
 def symmetric(size: int, seed: int = 3) -> np.ndarray:

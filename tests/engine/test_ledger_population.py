@@ -8,8 +8,8 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from chaffinch.engine.ledger_population import FIELD_SD, FIELD_SD_SPREAD, Alone, population
-from chaffinch.engine.ledger_shared import DRAWS
+from chaffinch.engine.ledger.population import FIELD_SD, FIELD_SD_SPREAD, Alone, population
+from chaffinch.engine.ledger.shared import DRAWS
 
 EXPECTED, WIDE = math.log(40.0), 1.3
 

@@ -10,9 +10,9 @@ import pytest
 from made_fields import check, ln_ratio
 from uncertainties import ufloat
 
-from chaffinch.engine.ledger import FieldEntry, field_loss
-from chaffinch.engine.ledger_levels import Spread
-from chaffinch.engine.ledger_season import season_loss
+from chaffinch.engine.ledger.field import FieldEntry, field_loss
+from chaffinch.engine.ledger.levels import Spread
+from chaffinch.engine.ledger.season import season_loss
 from chaffinch.errors import InputError
 
 # Fields known almost exactly but for their shared errors: every hectare alike, ten sharp checks.

@@ -14,8 +14,8 @@ import pytest
 from made_fields import coverage
 
 from chaffinch.engine.estimate import Prior, estimate, range_of
-from chaffinch.engine.ledger import field_loss
-from chaffinch.engine.ledger_season import season_loss
+from chaffinch.engine.ledger.field import field_loss
+from chaffinch.engine.ledger.season import season_loss
 
 
 def bound(fields: int) -> float:

@@ -16,12 +16,12 @@ from chaffinch.engine.catch import PAN_SD
 from chaffinch.engine.estimate import Prior, default_prior, range_of
 from chaffinch.engine.evidence import LN_LOSS, evidence
 from chaffinch.engine.exposure import WIDTH_SD
-from chaffinch.engine.ledger import FieldCheck, FieldEntry, field_loss
-from chaffinch.engine.ledger_chains import Cloud, Piece, cloud_of_evidence, cloud_of_joint, walk
-from chaffinch.engine.ledger_check import field_check
-from chaffinch.engine.ledger_levels import Spread
-from chaffinch.engine.ledger_shared import DRAWS
-from chaffinch.engine.sharing import SharedNames
+from chaffinch.engine.ledger.chains import Cloud, Piece, cloud_of_evidence, cloud_of_joint, walk
+from chaffinch.engine.ledger.check import field_check
+from chaffinch.engine.ledger.field import FieldCheck, FieldEntry, field_loss
+from chaffinch.engine.ledger.levels import Spread
+from chaffinch.engine.ledger.shared import DRAWS
+from chaffinch.engine.ledger.sharing import SharedNames
 from chaffinch.engine.sources import locate
 from chaffinch.errors import InputError
 

@@ -12,10 +12,10 @@ from made_fields import about, check, ln_ratio
 from chaffinch.engine import exposure as ex
 from chaffinch.engine.estimate import Prior
 from chaffinch.engine.evidence import LN_LOSS, evidence
-from chaffinch.engine.ledger import FieldCheck, FieldEntry, field_loss, held_at_yield
-from chaffinch.engine.ledger_chains import cloud_of_evidence
-from chaffinch.engine.ledger_levels import LEVEL, Spread, log_posterior
-from chaffinch.engine.ledger_season import season_loss
+from chaffinch.engine.ledger.chains import cloud_of_evidence
+from chaffinch.engine.ledger.field import FieldCheck, FieldEntry, field_loss, held_at_yield
+from chaffinch.engine.ledger.levels import LEVEL, Spread, log_posterior
+from chaffinch.engine.ledger.season import season_loss
 
 USUAL = (30.0, 26.0, 34.0, 31.0, 28.0, 36.0, 27.0, 32.0, 29.0, 33.0, 25.0, 35.0)
 

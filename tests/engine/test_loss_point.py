@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from response_second_road import bell
 
 from chaffinch.engine.evidence import Evidence
-from chaffinch.engine.loss_point import LossPoint, choose_load
+from chaffinch.engine.response.loss_point import LossPoint, choose_load
 from chaffinch.errors import InputError
 
 

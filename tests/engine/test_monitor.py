@@ -16,8 +16,8 @@ from made_trials import caught, normal, pans
 from scipy import stats
 
 from chaffinch.engine.estimate import Prior, Range
-from chaffinch.engine.monitor import Pair, fit_monitor, per_area
-from chaffinch.engine.monitor_pair import LEAST_PAIRS, stands
+from chaffinch.engine.monitor.key import Pair, fit_monitor, per_area
+from chaffinch.engine.monitor.pair import LEAST_PAIRS, stands
 from chaffinch.errors import InputError
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[2] / "examples"))

@@ -10,8 +10,8 @@ import pytest
 from made_trials import normal, pans
 
 from chaffinch.engine.estimate import Prior
-from chaffinch.engine.monitor import Pair, fit_monitor
-from chaffinch.engine.monitor_stale import CHANCE, Conditions, stale
+from chaffinch.engine.monitor.key import Pair, fit_monitor
+from chaffinch.engine.monitor.stale import CHANCE, Conditions, stale
 from chaffinch.errors import InputError
 
 

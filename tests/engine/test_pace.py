@@ -12,8 +12,8 @@ from pace_worlds import FARM, HANDBOOK, PRICE_PER_T, SPEEDS_KMH, YIELD_T_HA, cer
 from scipy import optimize
 
 from chaffinch.engine import work
-from chaffinch.engine.pace import best_pace, break_even_loss_kg_ha
-from chaffinch.engine.pace_curves import LossAtSpeeds
+from chaffinch.engine.pace.best import best_pace, break_even_loss_kg_ha
+from chaffinch.engine.pace.curves import LossAtSpeeds
 
 
 def square_law(speed):
@@ -237,7 +237,7 @@ def test_weights_count_as_repeats():
 def test_the_answer_does_not_hang_on_the_block_size(monkeypatch):
     loss = drawn(draws=500)
     whole = best_pace(loss, today_kmh=8.0, **FARM)
-    monkeypatch.setattr("chaffinch.engine.pace_cost._ROWS", 7)
+    monkeypatch.setattr("chaffinch.engine.pace.cost._ROWS", 7)
 
     small = best_pace(loss, today_kmh=8.0, **FARM)
     assert small.best_kmh == pytest.approx(whole.best_kmh, rel=1e-9)

@@ -11,8 +11,8 @@ from hypothesis import strategies as st
 from pace_worlds import FARM, SPEEDS_KMH, certain, cost_of, drawn
 from scipy import stats
 
-from chaffinch.engine.pace import SLOPE_LEAN, best_pace
-from chaffinch.engine.pace_curves import LossAtSpeeds
+from chaffinch.engine.pace.best import SLOPE_LEAN, best_pace
+from chaffinch.engine.pace.curves import LossAtSpeeds
 
 STEEP = {"level": 120.0, "level_sd": 0.1, "slope": 1.8, "slope_sd": 0.2}
 

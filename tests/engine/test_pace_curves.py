@@ -9,8 +9,8 @@ import numpy as np
 import pytest
 from pace_worlds import FARM, SPEEDS_KMH, certain, drawn
 
-from chaffinch.engine.pace import best_pace, break_even_loss_kg_ha
-from chaffinch.engine.pace_curves import Between, LossAtSpeeds, pair_posteriors
+from chaffinch.engine.pace.best import best_pace, break_even_loss_kg_ha
+from chaffinch.engine.pace.curves import Between, LossAtSpeeds, pair_posteriors
 from chaffinch.errors import InputError
 
 GOOD = {

@@ -13,8 +13,8 @@ from response_second_road import bell
 
 from chaffinch.engine.estimate import Prior
 from chaffinch.engine.evidence import Evidence, evidence
-from chaffinch.engine.loss_point import LossPoint
-from chaffinch.engine.response import DRAWS, Response, fit_response
+from chaffinch.engine.response.fit import DRAWS, Response, fit_response
+from chaffinch.engine.response.loss_point import LossPoint
 from chaffinch.errors import InputError
 
 PRIOR = Prior(40.0)
@@ -205,7 +205,7 @@ def test_ranges_widen_away_from_the_checks():
 
 
 def test_the_bend_goes_smoothly_through_the_power_law():
-    from chaffinch.engine.response_curve import bent
+    from chaffinch.engine.response.curve import bent
 
     ratio = np.array([-0.7, -1e-8, 0.0, 0.3, 1.0])
     bends = np.array([0.0, 1e-14, 1e-9, 1e-6, 1e-3])

@@ -16,8 +16,8 @@ from response_second_road import OneCurve, Pooled, bell, walk
 
 from chaffinch.engine.estimate import Prior
 from chaffinch.engine.evidence import evidence
-from chaffinch.engine.loss_point import LossPoint
-from chaffinch.engine.response import fit_response
+from chaffinch.engine.response.fit import fit_response
+from chaffinch.engine.response.loss_point import LossPoint
 
 PRIOR = Prior(40.0)
 # Throughput [t/h] and what the pans held [g]: one day's checks, one of them with an empty pan beside a full one.

@@ -9,12 +9,12 @@ import numpy as np
 import pytest
 from response_second_road import bell
 
-from chaffinch.engine import response_doubt
 from chaffinch.engine.estimate import Prior
-from chaffinch.engine.loss_point import LossPoint
-from chaffinch.engine.response import fit_response
-from chaffinch.engine.response_curve import CurveTask, LevelSlope
-from chaffinch.engine.response_terms import terms
+from chaffinch.engine.response import doubt as response_doubt
+from chaffinch.engine.response.curve import CurveTask, LevelSlope
+from chaffinch.engine.response.fit import fit_response
+from chaffinch.engine.response.loss_point import LossPoint
+from chaffinch.engine.response.terms import terms
 
 PRIOR = Prior(40.0)
 ASKED = np.array([10.0, 15.0, 22.0])

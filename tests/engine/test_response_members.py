@@ -10,10 +10,10 @@ from response_second_road import LN_APART, bell
 from scipy import stats
 
 from chaffinch.engine.estimate import Prior
-from chaffinch.engine.loss_point import LossPoint
-from chaffinch.engine.response import fit_response
-from chaffinch.engine.response_curve import CurveDraws, LevelSlope
-from chaffinch.engine.response_pool import GivenOthers, Population, _ln_said, _pieces, population, systematic
+from chaffinch.engine.response.curve import CurveDraws, LevelSlope
+from chaffinch.engine.response.fit import fit_response
+from chaffinch.engine.response.loss_point import LossPoint
+from chaffinch.engine.response.pool import GivenOthers, Population, _ln_said, _pieces, population, systematic
 
 PRIOR = Prior(40.0)
 LEVEL = math.log(40.0)

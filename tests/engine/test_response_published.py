@@ -23,8 +23,8 @@ from response_second_road import bell
 from scipy.optimize import curve_fit
 
 from chaffinch.engine.estimate import Prior
-from chaffinch.engine.loss_point import LossPoint
-from chaffinch.engine.response import fit_response
+from chaffinch.engine.response.fit import fit_response
+from chaffinch.engine.response.loss_point import LossPoint
 
 PERCENT_KG_HA = 30.0
 SERIES = {

@@ -12,7 +12,7 @@ from scipy import stats
 from scipy.interpolate import CubicSpline
 
 from chaffinch.engine.evidence import LN_LOSS, Evidence, evidence
-from chaffinch.engine.response_table import SmoothedChecks, cubic
+from chaffinch.engine.response.table import SmoothedChecks, cubic
 
 CHECKS = {
     "one pan": evidence([weighed(12.5)], "machine"),

@@ -9,10 +9,10 @@ import pytest
 from response_second_road import DELTA_SD, GAMMA_SD, OPERATOR_SD, OneCurve, bell
 
 from chaffinch.engine.estimate import Prior
-from chaffinch.engine.loss_point import LossPoint
-from chaffinch.engine.response import fit_response
-from chaffinch.engine.response_curve import CurveTask, LevelSlope
-from chaffinch.engine.response_terms import MOST_SETUPS, scales, terms
+from chaffinch.engine.response.curve import CurveTask, LevelSlope
+from chaffinch.engine.response.fit import fit_response
+from chaffinch.engine.response.loss_point import LossPoint
+from chaffinch.engine.response.terms import MOST_SETUPS, scales, terms
 
 PRIOR = Prior(40.0)
 

@@ -8,8 +8,8 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from chaffinch.engine import sampler
-from chaffinch.engine.sampler import LEAST_ESS, sample
+from chaffinch.engine.sampling import sampler
+from chaffinch.engine.sampling.sampler import LEAST_ESS, sample
 from chaffinch.errors import SamplerError
 
 ZERO3, ONE3 = np.zeros(3), np.ones(3)

@@ -13,19 +13,19 @@ from chaffinch.engine import exposure as ex
 from chaffinch.engine.catch import PAN_SD
 from chaffinch.engine.estimate import DrawBelief, Prior, range_of
 from chaffinch.engine.evidence import evidence
-from chaffinch.engine.ledger import FieldCheck, FieldEntry, field_loss
-from chaffinch.engine.ledger_check import field_check
-from chaffinch.engine.ledger_shared import common_and_own, shift
-from chaffinch.engine.loss_point import LossPoint
-from chaffinch.engine.pace_curves import pair_posteriors, paired
-from chaffinch.engine.response import fit_response
-from chaffinch.engine.sharing import (
+from chaffinch.engine.ledger.check import field_check
+from chaffinch.engine.ledger.field import FieldCheck, FieldEntry, field_loss
+from chaffinch.engine.ledger.shared import common_and_own, shift
+from chaffinch.engine.ledger.sharing import (
     SharedByBoth,
     SharedNames,
     factors_together,
     shared_by_source,
     without_shared_readings,
 )
+from chaffinch.engine.pace.curves import pair_posteriors, paired
+from chaffinch.engine.response.fit import fit_response
+from chaffinch.engine.response.loss_point import LossPoint
 from chaffinch.engine.sources import locate
 
 NAMES = SharedNames(("width", "c"), ("figures", "canola"))

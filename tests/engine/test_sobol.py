@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy.stats import qmc
 
-from chaffinch.engine.sobol import BITS, MAX_DIMENSIONS, sobol
+from chaffinch.engine.sampling.sobol import BITS, MAX_DIMENSIONS, sobol
 
 # scipy draws numbers of points that are no power of two with a warning; these are all powers of two.
 COUNT = 4096

@@ -16,9 +16,9 @@ from scipy import stats
 from chaffinch.engine.estimate import Prior, Range
 from chaffinch.engine.evidence import Catch, Evidence, evidence
 from chaffinch.engine.exposure import Exposure
-from chaffinch.engine.trial import BACK, KEEP, Stop, changed, compare, verdict_of
-from chaffinch.engine.trial_design import LEAST_EACH, LONG_H, UNLIKE_LOADS, Design
-from chaffinch.engine.trial_prior import ln_prior, prior_precision, widest_factor
+from chaffinch.engine.trial.design import LEAST_EACH, LONG_H, UNLIKE_LOADS, Design
+from chaffinch.engine.trial.prior import ln_prior, prior_precision, widest_factor
+from chaffinch.engine.trial.ratio import BACK, KEEP, Stop, changed, compare, verdict_of
 from chaffinch.errors import InputError
 
 PRIOR = Prior(40.0)

@@ -19,9 +19,9 @@ from test_sampler_against_mcmc import mcmc_points
 
 from chaffinch.engine.estimate import DrawBelief, Prior
 from chaffinch.engine.evidence import LN_LOSS
-from chaffinch.engine.monitor import Pair, fit_monitor
-from chaffinch.engine.trial import Design, posterior
-from chaffinch.engine.trial_scatter import blurred
+from chaffinch.engine.monitor.key import Pair, fit_monitor
+from chaffinch.engine.trial.ratio import Design, posterior
+from chaffinch.engine.trial.scatter import blurred
 
 WALKERS, STEPS, BURN = 48, 3000, 500
 _Z = np.linspace(-5.0, 5.0, 41)

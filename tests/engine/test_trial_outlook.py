@@ -10,9 +10,9 @@ from made_trials import normal, trial
 from scipy import stats
 
 from chaffinch.engine.estimate import Prior
-from chaffinch.engine.sampler import Draws
-from chaffinch.engine.trial import compare
-from chaffinch.engine.trial_outlook import USUAL_GAP_H, Ahead, chances
+from chaffinch.engine.sampling.sampler import Draws
+from chaffinch.engine.trial.outlook import USUAL_GAP_H, Ahead, chances
+from chaffinch.engine.trial.ratio import compare
 
 SEEDS = range(1, 5)
 

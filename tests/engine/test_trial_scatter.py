@@ -10,7 +10,7 @@ from made_trials import normal, pans
 from scipy import stats
 
 from chaffinch.engine.evidence import LN_LOSS, Evidence
-from chaffinch.engine.trial_scatter import Scattered, blurred, by_itself, mean_of, sd_of
+from chaffinch.engine.trial.scatter import Scattered, blurred, by_itself, mean_of, sd_of
 from chaffinch.errors import InputError
 
 SEEN = {

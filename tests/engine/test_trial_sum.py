@@ -16,8 +16,8 @@ from chaffinch.engine.estimate import Prior
 from chaffinch.engine.evidence import LN_LOSS, evidence
 from chaffinch.engine.marginal import evidence_of
 from chaffinch.engine.sources import locate
-from chaffinch.engine.trial import compare
-from chaffinch.engine.trial_scatter import mean_of, sd_of
+from chaffinch.engine.trial.ratio import compare
+from chaffinch.engine.trial.scatter import mean_of, sd_of
 
 # A frame that sees header loss alone (standing loss is nil), so that evidence() and locate() see the same.
 HEADER_ONLY = ex.Exposure(0.0, 1.0, 0.0, "ground", False)

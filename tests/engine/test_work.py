@@ -10,7 +10,6 @@ from scipy import integrate, optimize
 
 from chaffinch.engine import work
 
-# Exact by definition: international foot, statute mile of 5280 ft, international acre of 43 560 ft².
 M_PER_FT = 0.3048
 KM_PER_MILE = 5280 * M_PER_FT / 1000
 HA_PER_ACRE = 43560 * M_PER_FT**2 / 10000

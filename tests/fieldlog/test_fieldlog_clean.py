@@ -5,9 +5,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from chaffinch.book.fieldlog_said import lags_said
+from chaffinch.book.fieldlogs.said import lags_said
 from chaffinch.errors import InputError
-from chaffinch.fieldlog.clean import Cleaned, Flag, clean, with_settings
+from chaffinch.fieldlog.cleaning.clean import Cleaned, Flag, clean, with_settings
 from chaffinch.fieldlog.derive import completed
 from chaffinch.fieldlog.rows import Part, Rows
 from chaffinch.fieldlog.settings import usual

@@ -11,9 +11,9 @@ import pytest
 from made_tables import driven, text
 
 from chaffinch.errors import InputError
-from chaffinch.fieldlog import opened as room
-from chaffinch.fieldlog.opened import opened
-from chaffinch.fieldlog.reading import read_log
+from chaffinch.fieldlog.reading import opened as room
+from chaffinch.fieldlog.reading.door import read_log
+from chaffinch.fieldlog.reading.opened import opened
 
 
 def zipped(path: Path, **members: bytes) -> Path:

@@ -14,10 +14,10 @@ from made_timelogs import FLOW, POSITION, WIDTH, Record, straight, taskdata_xml,
 
 from chaffinch.errors import InputError
 from chaffinch.fieldlog.answers import Answers
-from chaffinch.fieldlog.isoxml import read_task_data
-from chaffinch.fieldlog.opened import opened
-from chaffinch.fieldlog.textfile import read_text
-from chaffinch.fieldlog.timelog import decode, layout_of
+from chaffinch.fieldlog.reading.isoxml import read_task_data
+from chaffinch.fieldlog.reading.opened import opened
+from chaffinch.fieldlog.reading.textfile import read_text
+from chaffinch.fieldlog.reading.timelog import decode, layout_of
 
 QUIET = settings(max_examples=120, deadline=None, suppress_health_check=list(HealthCheck))
 LETTERS = st.sets(st.sampled_from(sorted(POSITION))).map(lambda s: "".join(sorted(s)))

@@ -6,11 +6,11 @@ import numpy as np
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from chaffinch.fieldlog.clean import clean
+from chaffinch.fieldlog.cleaning.clean import clean
 from chaffinch.fieldlog.derive import completed
-from chaffinch.fieldlog.loss import usage, whole_field
-from chaffinch.fieldlog.loss_parts import by_class, cells
-from chaffinch.fieldlog.moments import moments
+from chaffinch.fieldlog.loss.moments import moments
+from chaffinch.fieldlog.loss.parts import by_class, cells
+from chaffinch.fieldlog.loss.whole_field import usage, whole_field
 from chaffinch.fieldlog.rows import COLUMNS, Part, Rows, out_of_range
 
 NAMES = [n for n in COLUMNS if not n.startswith(("loss_", "total_"))]

@@ -24,11 +24,11 @@ from made_timelogs import (
     tlg_xml,
 )
 
-from chaffinch.book.fieldlogs import inspect_log
+from chaffinch.book.fieldlogs.one_log import inspect_log
 from chaffinch.errors import InputError
 from chaffinch.fieldlog.answers import Answers, Found
-from chaffinch.fieldlog.isoxml import is_task_data, read_task_data
-from chaffinch.fieldlog.opened import opened
+from chaffinch.fieldlog.reading.isoxml import is_task_data, read_task_data
+from chaffinch.fieldlog.reading.opened import opened
 from chaffinch.reference.fieldlogs import entries
 
 DLVS = [(k, "DET-1") for k in (WIDTH, YIELD, FLOW, TOTAL, MOISTURE, WORK, SPEED, LOSS)]

@@ -11,18 +11,20 @@ import pytest
 from made_tables import driven, text
 
 from chaffinch.errors import InputError
-from chaffinch.fieldlog import batches, lag, large, staged, staged_lag
 from chaffinch.fieldlog.answers import Answers
-from chaffinch.fieldlog.clean import Cleaned, clean
+from chaffinch.fieldlog.cleaning import lag
+from chaffinch.fieldlog.cleaning.clean import Cleaned, clean
 from chaffinch.fieldlog.derive import completed
-from chaffinch.fieldlog.large import LargeLog, clean_large
-from chaffinch.fieldlog.on_disk import get
-from chaffinch.fieldlog.pieces import around_moments, joined_pieces, median_over
-from chaffinch.fieldlog.reading import read_log
+from chaffinch.fieldlog.on_disk import large, staged, staged_lag
+from chaffinch.fieldlog.on_disk.large import LargeLog, clean_large
+from chaffinch.fieldlog.on_disk.lying import get
+from chaffinch.fieldlog.on_disk.pieces import around_moments, joined_pieces, median_over
+from chaffinch.fieldlog.on_disk.shelf import Shelf
+from chaffinch.fieldlog.reading import batches
+from chaffinch.fieldlog.reading.door import read_log
 from chaffinch.fieldlog.rows import Part, Rows
 from chaffinch.fieldlog.settings import usual
-from chaffinch.fieldlog.shelf import Shelf
-from chaffinch.fieldlog.writing import write_log
+from chaffinch.fieldlog.writing.records import write_log
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[2] / "bench"))
 import fieldlog_large
@@ -277,7 +279,7 @@ def test_a_median_is_the_same_however_many_walks_it_takes(monkeypatch: pytest.Mo
 
         expected = float(np.nanmedian(values)) if n else float("nan")
         for held in (1 << 21, 20, 0):
-            monkeypatch.setattr("chaffinch.fieldlog.pieces.AT_ONCE", held)
+            monkeypatch.setattr("chaffinch.fieldlog.on_disk.pieces.AT_ONCE", held)
             assert median_over(walk) == pytest.approx(expected, nan_ok=True, rel=0, abs=0)
 
 

@@ -7,11 +7,11 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from chaffinch.fieldlog.clean import Cleaned, clean
+from chaffinch.fieldlog.cleaning.clean import Cleaned, clean
 from chaffinch.fieldlog.derive import completed
-from chaffinch.fieldlog.loss import at_pace, binned, interval_of, usage, whole_field
-from chaffinch.fieldlog.loss_parts import by_class, cells, of_groups
-from chaffinch.fieldlog.moments import moments
+from chaffinch.fieldlog.loss.moments import moments
+from chaffinch.fieldlog.loss.parts import by_class, cells, of_groups
+from chaffinch.fieldlog.loss.whole_field import at_pace, binned, interval_of, usage, whole_field
 from chaffinch.fieldlog.rows import Part, Rows
 
 M_DEG = 111_195.08

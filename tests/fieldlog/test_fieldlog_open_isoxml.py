@@ -10,8 +10,8 @@ import pytest
 from open_logs import open_log
 
 from chaffinch.fieldlog.answers import Answers, Found
-from chaffinch.fieldlog.isoxml import read_task_data
-from chaffinch.fieldlog.opened import opened
+from chaffinch.fieldlog.reading.isoxml import read_task_data
+from chaffinch.fieldlog.reading.opened import opened
 
 # records, flow over time [kg], counter [kg], first and last time, share at rest, share in work [%], long steps
 LOGS = {
@@ -47,7 +47,7 @@ def test_the_sound_folder_has_every_record(valid: Found) -> None:
 
 @pytest.mark.parametrize("name", LOGS)
 def test_each_log_is_as_described(valid: Found, name: str) -> None:
-    from chaffinch.fieldlog.clockwork import as_text
+    from chaffinch.fieldlog.reading.clockwork import as_text
 
     count, flow_kg, counter_kg, first, last, rest, work, long = LOGS[name]
     number = [p.name for p in valid.rows.parts].index(name)

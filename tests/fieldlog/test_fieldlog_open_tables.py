@@ -9,9 +9,9 @@ import numpy as np
 import pytest
 from open_logs import open_log
 
-from chaffinch.fieldlog.clean import clean
+from chaffinch.fieldlog.cleaning.clean import clean
 from chaffinch.fieldlog.derive import recomputed_over_recorded
-from chaffinch.fieldlog.reading import read_log
+from chaffinch.fieldlog.reading.door import read_log
 
 
 def plain(name: str) -> dict[str, np.ndarray]:

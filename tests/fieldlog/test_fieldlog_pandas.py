@@ -16,10 +16,10 @@ import shapely
 from open_logs import open_log
 from test_fieldlog_loss import cut
 
-from chaffinch.book.fieldlogs import answers_of, clean_log
-from chaffinch.fieldlog.loss import usage, whole_field
-from chaffinch.fieldlog.loss_parts import by_class, cells, of_groups
-from chaffinch.fieldlog.writing import write_log
+from chaffinch.book.fieldlogs.one_log import answers_of, clean_log
+from chaffinch.fieldlog.loss.parts import by_class, cells, of_groups
+from chaffinch.fieldlog.loss.whole_field import usage, whole_field
+from chaffinch.fieldlog.writing.records import write_log
 from chaffinch.fieldlog.zones import read_zones, zone_of
 
 BENCH = Path(__file__).resolve().parents[2] / "bench"

@@ -9,13 +9,13 @@ import numpy as np
 import pytest
 from made_timelogs import LOSS, folder, straight
 
-from chaffinch.fieldlog.clean import clean
+from chaffinch.fieldlog.cleaning.clean import clean
+from chaffinch.fieldlog.cleaning.lag import Lag
 from chaffinch.fieldlog.derive import completed
-from chaffinch.fieldlog.lag import Lag
-from chaffinch.fieldlog.reading import read_log
+from chaffinch.fieldlog.loss.sensor import at_moments, sensors
+from chaffinch.fieldlog.reading.door import read_log
 from chaffinch.fieldlog.rows import LOSS_READINGS, Part, Rows, joined, loss_reading, sensor_column
-from chaffinch.fieldlog.sensor import at_moments, sensors
-from chaffinch.fieldlog.writing import write_log
+from chaffinch.fieldlog.writing.records import write_log
 
 GRAMS_S = 0x60
 

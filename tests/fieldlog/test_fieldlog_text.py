@@ -12,7 +12,7 @@ from made_tables import ACRE, FOOT, POUND, driven, text
 
 from chaffinch.errors import InputError
 from chaffinch.fieldlog.answers import Answers, Found
-from chaffinch.fieldlog.textfile import read_text
+from chaffinch.fieldlog.reading.textfile import read_text
 
 NAMED = {"time": "Elapsed (s)", "lon": "Longitude", "lat": "Latitude", "speed": "Speed (km/h)", "width": "Width (m)",
          "distance": "Distance (m)", "interval": "Interval (s)", "flow": "Flow (kg/s)", "yield": "Yield (t/ha)",
@@ -411,7 +411,7 @@ def test_what_is_no_table_is_refused(data: bytes, said: str) -> None:
 
 
 def test_a_gzip_bomb_is_stopped(monkeypatch: pytest.MonkeyPatch) -> None:
-    from chaffinch.fieldlog import textfile
+    from chaffinch.fieldlog.reading import textfile
 
     monkeypatch.setattr(textfile, "MOST_BYTES", 1000)
     with pytest.raises(InputError, match="would unpack"):

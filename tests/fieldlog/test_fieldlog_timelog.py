@@ -10,8 +10,8 @@ import pytest
 from made_timelogs import FLOW, POSITION, WIDTH, YIELD, Record, straight, tlg_bin, tlg_xml
 
 from chaffinch.errors import InputError
-from chaffinch.fieldlog import timelog
-from chaffinch.fieldlog.timelog import EPOCH_S, decode, layout_of, times_s
+from chaffinch.fieldlog.reading import timelog
+from chaffinch.fieldlog.reading.timelog import EPOCH_S, decode, layout_of, times_s
 
 DLVS = [(WIDTH, "DET-1"), (YIELD, "DET-1"), (FLOW, "DET-2")]
 

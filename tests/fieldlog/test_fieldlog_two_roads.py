@@ -7,13 +7,13 @@ import pytest
 import shapely
 from pyproj import Geod
 
-from chaffinch.fieldlog.clean import clean
+from chaffinch.fieldlog.cleaning.clean import clean
+from chaffinch.fieldlog.cleaning.lag import flow_lag, shifted_flow
+from chaffinch.fieldlog.cleaning.overlap import overlap_share
+from chaffinch.fieldlog.cleaning.passes import course
 from chaffinch.fieldlog.derive import completed
 from chaffinch.fieldlog.groups import from_start, medians, run_starts, sliding_mean
-from chaffinch.fieldlog.lag import flow_lag, shifted_flow
-from chaffinch.fieldlog.overlap import overlap_share
-from chaffinch.fieldlog.passes import course
-from chaffinch.fieldlog.pieces import middle_over
+from chaffinch.fieldlog.on_disk.pieces import middle_over
 from chaffinch.fieldlog.plane import middle, step_m, to_plane
 from chaffinch.fieldlog.rows import Part, Rows
 from chaffinch.fieldlog.settings import usual

@@ -6,9 +6,9 @@ import numpy as np
 import pytest
 from made_tables import driven
 
-from chaffinch.fieldlog.meanings import UNITS, match
 from chaffinch.fieldlog.plane import step_m
-from chaffinch.fieldlog.unitsfound import factor, unit_sets
+from chaffinch.fieldlog.reading.meanings import UNITS, match
+from chaffinch.fieldlog.reading.units_found import factor, unit_sets
 from chaffinch.units import to_inside
 
 NAMES = {"speed": "speed_kmh", "distance": "distance_m", "interval": "interval_s", "width": "width_m",

@@ -15,10 +15,10 @@ import shapely
 from made_tables import driven
 from pyproj import Transformer
 
-from chaffinch.book.fieldlog_said import problem_said
+from chaffinch.book.fieldlogs.said import problem_said
 from chaffinch.errors import InputError
 from chaffinch.fieldlog.answers import Answers, Found
-from chaffinch.fieldlog.reading import read_log
+from chaffinch.fieldlog.reading.door import read_log
 from chaffinch.fieldlog.zones import read_zones
 
 FIELDS = {"speed": "Speed_km_h", "width": "Swath_Widt", "distance": "Distance", "interval": "Duration_s",

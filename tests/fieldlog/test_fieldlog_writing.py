@@ -9,9 +9,9 @@ import pytest
 from made_tables import driven
 
 from chaffinch.errors import InputError
-from chaffinch.fieldlog.reading import read_log
+from chaffinch.fieldlog.reading.door import read_log
 from chaffinch.fieldlog.rows import LOSS_READINGS, Part, Rows
-from chaffinch.fieldlog.writing import ENDINGS, write_log
+from chaffinch.fieldlog.writing.records import ENDINGS, write_log
 
 
 def field(clock: str = "utc") -> Rows:

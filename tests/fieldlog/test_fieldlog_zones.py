@@ -15,9 +15,9 @@ import shapely
 from test_fieldlog_loss import cut
 
 from chaffinch.errors import InputError
-from chaffinch.fieldlog.clean import clean
+from chaffinch.fieldlog.cleaning.clean import clean
+from chaffinch.fieldlog.cleaning.machines import machines_of, of_machine
 from chaffinch.fieldlog.derive import completed
-from chaffinch.fieldlog.machines import machines_of, of_machine
 from chaffinch.fieldlog.rows import Part, Rows
 from chaffinch.fieldlog.zones import Zones, read_zones, zone_of
 

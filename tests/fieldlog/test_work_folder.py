@@ -15,11 +15,11 @@ from made_tables import driven, text
 
 from chaffinch.errors import InputError
 from chaffinch.fieldlog.answers import Answers
-from chaffinch.fieldlog.large import PREFIX, clean_large
-from chaffinch.fieldlog.reading import read_log
+from chaffinch.fieldlog.on_disk.large import PREFIX, clean_large
+from chaffinch.fieldlog.reading.door import read_log
 from chaffinch.fieldlog.settings import usual
 from chaffinch.fieldlog.work_folder import drop_work_folder, make_work_folder
-from chaffinch.fieldlog.writing import write_log
+from chaffinch.fieldlog.writing.records import write_log
 
 WORKING = """
 import sys

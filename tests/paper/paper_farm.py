@@ -10,10 +10,10 @@ from typing import Any
 import numpy as np
 from pypdf import PdfReader
 
-from chaffinch.book.checks import find_check
-from chaffinch.book.logging_checks import replace_check
+from chaffinch.book.checks.entering import replace_check
+from chaffinch.book.checks.held import find_check
 from chaffinch.book.things import find_thing
-from chaffinch.book.trials import start_trial
+from chaffinch.book.trials.trial import start_trial
 from season_book import SeasonBook
 
 DAY = "2026-09-30"

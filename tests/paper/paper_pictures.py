@@ -17,12 +17,12 @@ from pathlib import Path
 from typing import Any
 
 from chaffinch import cli
-from chaffinch.book.card import card
-from chaffinch.book.checks import checks_where, find_check
+from chaffinch.book.checks.held import checks_where, find_check
 from chaffinch.book.desk import Desk, open_desk
-from chaffinch.book.machine_cards import machine_cards
+from chaffinch.book.planning.card import card
+from chaffinch.book.planning.machine_cards import machine_cards
 from chaffinch.book.things import find_thing, things
-from chaffinch.book.trials import trials
+from chaffinch.book.trials.trial import trials
 from chaffinch.paper.cab_card import cab_card
 from chaffinch.paper.check_report import check_file_report, check_report
 from chaffinch.paper.check_sheet import sheet_data

@@ -6,8 +6,8 @@ from typing import Any
 
 import pytest
 
-from chaffinch.book.check import answer
-from chaffinch.book.said import sentence
+from chaffinch.book.checks.answer import answer
+from chaffinch.book.checks.said import sentence
 from chaffinch.paper.check_record_told import catches_told, shown_amount
 from chaffinch.records.checkfile import check_from_table, check_to_table
 

@@ -11,8 +11,9 @@ import pytest
 from paper_farm import DAY, text_of
 
 from chaffinch import web
-from chaffinch.cli import book_talk, book_terms
-from chaffinch.cli.page import Page
+from chaffinch.cli.book import talk as book_talk
+from chaffinch.cli.book import terms as book_terms
+from chaffinch.cli.terminal.page import Page
 from chaffinch.errors import InputError
 from chaffinch.paper.check_sheet import catch_lines, check_sheet, stop_lines
 from season_book import SeasonBook

@@ -10,16 +10,16 @@ import numpy as np
 import pytest
 from paper_farm import DAY, plain, reader, text_of
 
-from chaffinch.book.fieldlogs import answers_of
+from chaffinch.book.fieldlogs.asked import asked_loss
+from chaffinch.book.fieldlogs.losses import LogLoss
+from chaffinch.book.fieldlogs.one_log import answers_of
 from chaffinch.book.figures import range_words
-from chaffinch.book.log_asked import asked_loss
-from chaffinch.book.log_losses import LogLoss
 from chaffinch.book.shown_unit import unit_of
 from chaffinch.book.things import find_thing
 from chaffinch.errors import InputError
-from chaffinch.fieldlog.loss_parts import Cell
+from chaffinch.fieldlog.loss.parts import Cell
 from chaffinch.fieldlog.rows import Part, Rows
-from chaffinch.fieldlog.writing import write_log
+from chaffinch.fieldlog.writing.records import write_log
 from chaffinch.paper import log_picture
 from chaffinch.paper.log_map import log_map, squares_of
 from chaffinch.paper.log_report import log_report

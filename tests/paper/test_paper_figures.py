@@ -10,18 +10,18 @@ import pytest
 from paper_farm import DAY, plain, text_of
 
 from chaffinch import cli
-from chaffinch.book.card import card
-from chaffinch.book.check import answer
-from chaffinch.book.check_json import as_json
-from chaffinch.book.checks import find_check
-from chaffinch.book.fields import field_summary
+from chaffinch.book.checks.answer import answer
+from chaffinch.book.checks.fields import field_summary
+from chaffinch.book.checks.held import find_check
+from chaffinch.book.checks.plain_data import as_json
 from chaffinch.book.figures import kept_digits, percent, plain_number, range_words, rounded, seeds_text
-from chaffinch.book.ledger import ledger
-from chaffinch.book.ledger_json import as_json as ledger_json
-from chaffinch.book.plan_json import card_as_json
+from chaffinch.book.planning.card import card
+from chaffinch.book.planning.plain_data import card_as_json
+from chaffinch.book.season.ledger import ledger
+from chaffinch.book.season.plain_data import as_json as ledger_json
 from chaffinch.book.things import find_thing
-from chaffinch.book.trial_json import as_json as trial_json
-from chaffinch.book.trials import answer_trial, find_trial
+from chaffinch.book.trials.plain_data import as_json as trial_json
+from chaffinch.book.trials.trial import answer_trial, find_trial
 from chaffinch.engine.estimate import Range
 from chaffinch.paper.cab_card import cab_card, print_cards
 from chaffinch.paper.changes import changes

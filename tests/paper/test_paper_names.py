@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 from paper_farm import DAY, ink, text_of
 
-from chaffinch.book.card import card
+from chaffinch.book.planning.card import card
 from chaffinch.book.things import add_thing, find_thing
 from chaffinch.engine.estimate import Range
 from chaffinch.errors import InputError

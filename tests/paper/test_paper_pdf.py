@@ -9,9 +9,9 @@ from typing import Any
 import pytest
 from paper_farm import DAY, reader, text_of
 
-from chaffinch.book.card import card
-from chaffinch.book.checks import find_check
-from chaffinch.book.machine_cards import machine_cards
+from chaffinch.book.checks.held import find_check
+from chaffinch.book.planning.card import card
+from chaffinch.book.planning.machine_cards import machine_cards
 from chaffinch.book.things import find_thing
 from chaffinch.errors import InputError
 from chaffinch.paper.cab_card import cab_card, print_cards

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 from paper_farm import DAY, text_of
 
-from chaffinch.book.checks import find_check
+from chaffinch.book.checks.held import find_check
 from chaffinch.book.reports import find_report, issue_report, reports
 from chaffinch.book.things import edit_label, find_thing
 from chaffinch.errors import InputError

@@ -5,8 +5,8 @@ from __future__ import annotations
 import pytest
 from paper_farm import DAY
 
-from chaffinch.book.checks import checks_where, counting
-from chaffinch.book.ledger import compare
+from chaffinch.book.checks.held import checks_where, counting
+from chaffinch.book.season.ledger import compare
 from chaffinch.book.things import find_thing
 from chaffinch.paper.season_fair import fair
 from chaffinch.paper.wanted import Wanted

@@ -10,7 +10,7 @@ from collections.abc import Mapping
 
 import chaffinch as cf
 from chaffinch import units
-from chaffinch.book.check import CheckAnswer
+from chaffinch.book.checks.answer import CheckAnswer
 from chaffinch.engine.catch import loss_of_seeds_kg_ha, seeds_per_m2
 
 FT2_M2 = units.to_inside(1.0, "ft2", "area")

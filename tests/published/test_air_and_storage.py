@@ -6,7 +6,8 @@ import pytest
 from published_records import RECORDS, Record, runs, runs_all
 
 from chaffinch import reference
-from chaffinch.engine import air, grain_air
+from chaffinch.engine.air import grain as grain_air
+from chaffinch.engine.air import moist as air
 from chaffinch.reference.grain_air import cooling, isotherms, long_term_pct, storage_days
 
 PSI_PA = 6894.757293168361

@@ -11,7 +11,7 @@ from one_stop import FT2_M2, ask, tkw_of_rule, told
 from published_records import Record, runs_all
 
 from chaffinch import units
-from chaffinch.book.check import CheckAnswer
+from chaffinch.book.checks.answer import CheckAnswer
 from chaffinch.errors import InputError
 
 CORN = {"country": "US", "report_in": "bu/ac", "tkw": f"{tkw_of_rule(2, 56)!r} g"}

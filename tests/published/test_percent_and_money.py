@@ -7,8 +7,8 @@ from one_stop import ask
 from published_records import Record, runs
 
 from chaffinch import units
-from chaffinch.book.check import CheckAnswer
-from chaffinch.book.check_json import as_json
+from chaffinch.book.checks.answer import CheckAnswer
+from chaffinch.book.checks.plain_data import as_json
 from chaffinch.engine.estimate import percent_of_harvested, share_pct
 from chaffinch.reference import crop
 

@@ -11,8 +11,8 @@ import math
 import pytest
 from one_stop import ask, frame, warned
 
-from chaffinch.book.check import CheckAnswer
-from chaffinch.book.said import sentence
+from chaffinch.book.checks.answer import CheckAnswer
+from chaffinch.book.checks.said import sentence
 from chaffinch.engine.estimate import default_prior, share_pct
 
 COMBINE = {"cut_width": "12 m", "drop_width": "2 m", "spread_width": "11 m"}

@@ -10,7 +10,7 @@ import pytest
 from one_stop import FT2_M2, ask, frame, seeds_ft2, tkw_of_rule, told, warned
 from published_records import Record, runs, runs_all
 
-from chaffinch.book.check import CheckAnswer
+from chaffinch.book.checks.answer import CheckAnswer
 from chaffinch.engine.catch import loss_of_seeds_kg_ha, seeds_per_m2
 from chaffinch.engine.estimate import percent_of_harvested, share_pct
 

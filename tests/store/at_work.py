@@ -23,9 +23,10 @@ from typing import Any
 
 from farm_records import FIELD, again, begin, check, clock, identities, problems, uid
 
-from chaffinch.book import keeping, merging
-from chaffinch.book.checks import checks_where
+from chaffinch.book import keeping
+from chaffinch.book.checks.held import checks_where
 from chaffinch.book.desk import Desk
+from chaffinch.book.exchange import merging
 from chaffinch.errors import ChaffinchError
 from chaffinch.records.bodies import validate
 from chaffinch.store import records

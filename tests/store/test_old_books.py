@@ -27,11 +27,11 @@ from farm_records import (
 )
 from make_old_books import EARLIER, EVERY, carry_to_server, fill_at, path_of, records_of
 
-from chaffinch.book.checks import checks_where, counting, find_check
+from chaffinch.book.checks.fields import answered, field_summary
+from chaffinch.book.checks.held import checks_where, counting, find_check
 from chaffinch.book.desk import Desk
-from chaffinch.book.fields import answered, field_summary
-from chaffinch.book.hour_costs import stored_hour
 from chaffinch.book.keeping import back_up, restore
+from chaffinch.book.pace.hour_costs import stored_hour
 from chaffinch.book.things import edit_label, edits_of, find_thing, things
 from chaffinch.errors import BookError
 from chaffinch.store import indexes, migrations, opening, records

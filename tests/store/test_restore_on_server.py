@@ -14,8 +14,9 @@ import sqlalchemy as sa
 from farm_records import again, begin, check, clock, farm, full, identities, problems, put
 from make_old_books import EVERY, path_of, records_of
 
-from chaffinch.book import keeping, merging
+from chaffinch.book import keeping
 from chaffinch.book.desk import Desk
+from chaffinch.book.exchange import merging
 from chaffinch.errors import BookError, InputError
 from chaffinch.store import records
 from chaffinch.store.address import engine_for

@@ -14,8 +14,9 @@ import pytest
 import sqlalchemy as sa
 from farm_records import again, begin, check, clock, farm, full, identities, problems, put
 
-from chaffinch.book import keeping, merging
+from chaffinch.book import keeping
 from chaffinch.book.desk import Desk
+from chaffinch.book.exchange import merging
 from chaffinch.errors import BookError, InputError
 
 NewAddress = Callable[[], str]

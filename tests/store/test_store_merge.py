@@ -22,8 +22,11 @@ from farm_records import (
     uid,
 )
 
-from chaffinch.book import checks, fields, merging, things
+from chaffinch.book import things
+from chaffinch.book.checks import fields
+from chaffinch.book.checks import held as checks
 from chaffinch.book.desk import Desk
+from chaffinch.book.exchange import merging
 from chaffinch.errors import BookError, InputError
 from chaffinch.store.opening import Store
 

@@ -14,8 +14,10 @@ import pytest
 import sqlalchemy as sa
 from farm_records import again, begin, check, farm, full, identities, problems, put
 
-from chaffinch.book import checks, merging, things
+from chaffinch.book import things
+from chaffinch.book.checks import held as checks
 from chaffinch.book.desk import Desk
+from chaffinch.book.exchange import merging
 from chaffinch.book.keeping import back_up, restore
 from chaffinch.errors import BookError, ChaffinchError, InputError
 from chaffinch.store import records

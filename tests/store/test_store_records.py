@@ -26,7 +26,8 @@ from farm_records import (
     uid,
 )
 
-from chaffinch.book import checks, things
+from chaffinch.book import things
+from chaffinch.book.checks import held as checks
 from chaffinch.book.desk import Desk
 from chaffinch.errors import BookError, InputError
 from chaffinch.store import opening, records

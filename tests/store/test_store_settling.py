@@ -9,8 +9,11 @@ import pytest
 import sqlalchemy as sa
 from farm_records import COMBINE, FIELD, begin, check, clock, correction, edit, farm, identities, problems, put, uid
 
-from chaffinch.book import checks, keeping, logging_checks, merging
+from chaffinch.book import keeping
+from chaffinch.book.checks import entering as logging_checks
+from chaffinch.book.checks import held as checks
 from chaffinch.book.desk import Desk
+from chaffinch.book.exchange import merging
 from chaffinch.errors import InputError
 from chaffinch.records.bodies import HIGHEST_REVISION
 from chaffinch.records.checkfile import check_from_table

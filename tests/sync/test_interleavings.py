@@ -16,9 +16,11 @@ from hypothesis import HealthCheck, Phase, given, settings
 from hypothesis import strategies as st
 from three_books import World, ended_well
 
-from chaffinch.book import checks, merging, things
+from chaffinch.book import things
+from chaffinch.book.checks import held as checks
+from chaffinch.book.checks.fields import field_summary
 from chaffinch.book.desk import Desk
-from chaffinch.book.fields import field_summary
+from chaffinch.book.exchange import merging
 from chaffinch.store import indexes, records
 from chaffinch.store.opening import Store
 from chaffinch.sync import accept, envelope

@@ -19,8 +19,12 @@ import pytest
 import sqlalchemy as sa
 from farm_records import FIELD, again, begin, check, edit, farm, sealed, uid
 
-from chaffinch.book import checks, fields, logging_checks, merging, things
+from chaffinch.book import things
+from chaffinch.book.checks import entering as logging_checks
+from chaffinch.book.checks import fields
+from chaffinch.book.checks import held as checks
 from chaffinch.book.desk import Desk
+from chaffinch.book.exchange import merging
 from chaffinch.records.checkfile import check_from_table
 from chaffinch.store import records, verify
 from chaffinch.store.opening import Store

@@ -12,10 +12,10 @@ import random
 from pathlib import Path
 from typing import Any
 
-from chaffinch.book.advice_json import table_json
-from chaffinch.engine.advice import Situation, next_question, standing, weigh
-from chaffinch.engine.advice_changes import Money, rank
-from chaffinch.engine.advice_split import split_of_ranges
+from chaffinch.book.advice.plain_data import table_json
+from chaffinch.engine.advice.causes import Situation, next_question, standing, weigh
+from chaffinch.engine.advice.changes import Money, rank
+from chaffinch.engine.advice.split import split_of_ranges
 from chaffinch.engine.estimate import Range, default_prior
 from chaffinch.reference.advice_read import advice_table
 

@@ -18,7 +18,7 @@ from estimate_checks import COUNTRIES, checks
 from typed_quantities import BUSHEL_KG, quantities
 
 import chaffinch as cf
-from chaffinch.book.check import CheckAnswer
+from chaffinch.book.checks.answer import CheckAnswer
 from chaffinch.engine.estimate import Range
 
 HERE: Final = Path(__file__).resolve().parent

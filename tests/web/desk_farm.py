@@ -18,7 +18,7 @@ from starlette.testclient import TestClient
 sys.path.insert(0, str(Path(__file__).parents[1]))
 
 from chaffinch.book.things import find_thing
-from chaffinch.book.trials import start_trial
+from chaffinch.book.trials.trial import start_trial
 from chaffinch.web.access import csrf_of
 from chaffinch.web.app import make_app
 from chaffinch.web.pages.answers import Longer

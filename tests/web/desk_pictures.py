@@ -94,10 +94,10 @@ def a_log(app: Any, **asked: str) -> str:
 
 def pages_of(app: Any) -> dict[str, str]:
     """Every page worth a picture, by name."""
-    from chaffinch.book.bars import bars
-    from chaffinch.book.checks import checks_where
+    from chaffinch.book.checks.bars import bars
+    from chaffinch.book.checks.held import checks_where
     from chaffinch.book.things import things
-    from chaffinch.book.trials import trials
+    from chaffinch.book.trials.trial import trials
 
     desk = app.state.desk
     seasons, fields = things(desk, "season"), things(desk, "field")

@@ -10,8 +10,8 @@ from farm_records import COMBINE, FIELD, check, correction, edit, farm, full, id
 from served import Served, is_problem
 
 from chaffinch import __version__
-from chaffinch.book.check import answer
-from chaffinch.book.check_json import as_json
+from chaffinch.book.checks.answer import answer
+from chaffinch.book.checks.plain_data import as_json
 from chaffinch.book.crops import all_crops
 from chaffinch.book.wording import CAUTIONS
 from chaffinch.errors import BookError, SamplerError

@@ -9,12 +9,12 @@ from collections.abc import Iterator
 import pytest
 from desk_farm import PLACEHOLDER, Visitor, desk_farm
 
-from chaffinch.book.advice import AdviceTerms, advise_check
-from chaffinch.book.advice_kept import answers_kept, tried_after
-from chaffinch.book.checks import find_check
-from chaffinch.book.trials import trials
+from chaffinch.book.advice.advise import AdviceTerms, advise_check
+from chaffinch.book.advice.kept import answers_kept, tried_after
+from chaffinch.book.checks.held import find_check
+from chaffinch.book.trials.trial import trials
 from chaffinch.book.wording import CAUTIONS
-from chaffinch.engine.advice_changes import RankedChange
+from chaffinch.engine.advice.changes import RankedChange
 from chaffinch.engine.estimate import Range
 from chaffinch.reference.advice_read import advice_table
 from chaffinch.web.pages import advice as page_of_advice

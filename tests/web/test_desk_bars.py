@@ -7,9 +7,9 @@ from collections.abc import Iterator
 import pytest
 from desk_farm import Page, Visitor, desk_farm
 
-from chaffinch.book.bars import bars, bars_beside, find_bar, mend_bar
-from chaffinch.book.checks import find_check
-from chaffinch.book.looking import Kept
+from chaffinch.book.checks.bars import bars, bars_beside, find_bar, mend_bar
+from chaffinch.book.checks.held import find_check
+from chaffinch.book.checks.looking import Kept
 
 
 @pytest.fixture(scope="module")

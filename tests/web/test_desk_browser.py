@@ -18,7 +18,7 @@ from desk_farm import Visitor, desk_farm
 from desk_pictures import BROWSER, FLAGS, a_log, served
 from playwright.sync_api import Browser, BrowserContext, Page, sync_playwright
 
-from chaffinch.book.checks import checks_where
+from chaffinch.book.checks.held import checks_where
 
 sys.path.insert(0, str(Path(__file__).parents[1]))
 

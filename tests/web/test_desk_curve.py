@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from desk_farm import Visitor, desk_farm
 
-from chaffinch.book.curves import curves
+from chaffinch.book.pace.curves import curves
 from chaffinch.book.shown_unit import unit_of
 from chaffinch.book.things import find_thing
 from chaffinch.paper import drawing

@@ -18,13 +18,13 @@ import polars as pl
 import pytest
 from desk_farm import Visitor, desk_farm
 
-from chaffinch.book.bars import bars
+from chaffinch.book.checks.bars import bars
 from chaffinch.book.reports import reports
 from chaffinch.errors import InputError
 from chaffinch.fieldlog.answers import Answers
-from chaffinch.fieldlog.reading import read_log
+from chaffinch.fieldlog.reading.door import read_log
 from chaffinch.fieldlog.rows import joined
-from chaffinch.fieldlog.writing import write_log
+from chaffinch.fieldlog.writing.records import write_log
 from chaffinch.web.field_logs import FieldLogs
 
 sys.path.insert(0, str(Path(__file__).parents[1]))

@@ -13,10 +13,10 @@ from typing import Any
 import pytest
 from desk_farm import ORIGIN, Visitor, desk_farm
 
-from chaffinch.book.checks import checks_where, find_check
-from chaffinch.book.looking import readings
+from chaffinch.book.checks.held import checks_where, find_check
+from chaffinch.book.checks.looking import readings
 from chaffinch.book.things import find_thing, named, things
-from chaffinch.book.trials import trials
+from chaffinch.book.trials.trial import trials
 from chaffinch.errors import BookError
 from chaffinch.records.checkfile import check_to_table
 from chaffinch.sync.envelope import seal

@@ -9,8 +9,8 @@ from pathlib import Path
 import pytest
 from desk_farm import Page, Visitor, desk_farm
 
-from chaffinch.book.checks import find_check
-from chaffinch.book.logging_checks import log_check, replace_check
+from chaffinch.book.checks.entering import log_check, replace_check
+from chaffinch.book.checks.held import find_check
 from chaffinch.book.things import add_thing
 from chaffinch.records.checkfile import check_from_table, check_to_table
 

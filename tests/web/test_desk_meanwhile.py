@@ -10,10 +10,10 @@ from desk_farm import ORIGIN, Visitor, desk_farm
 from starlette.testclient import TestClient
 from test_desk_forms import a_stop
 
-from chaffinch.book.checks import find_check
+from chaffinch.book.checks.entering import replace_check
+from chaffinch.book.checks.held import find_check
+from chaffinch.book.checks.looking import readings
 from chaffinch.book.desk import Desk, open_desk
-from chaffinch.book.logging_checks import replace_check
-from chaffinch.book.looking import readings
 from chaffinch.book.things import edit_label, find_thing
 from chaffinch.records.checkfile import check_from_table, check_to_table
 from chaffinch.web.app import make_app

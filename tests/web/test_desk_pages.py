@@ -10,15 +10,15 @@ from pathlib import Path
 import pytest
 from desk_farm import COMMAND, PLACEHOLDER, Page, Visitor, desk_farm
 
-from chaffinch.book.check import answer
-from chaffinch.book.checks import find_check
-from chaffinch.book.fields import field_summary
+from chaffinch.book.checks.answer import answer
+from chaffinch.book.checks.entering import log_check, replace_check
+from chaffinch.book.checks.fields import field_summary
+from chaffinch.book.checks.held import find_check
 from chaffinch.book.figures import range_words
-from chaffinch.book.ledger import ledger
-from chaffinch.book.logging_checks import log_check, replace_check
-from chaffinch.book.pace import PaceTerms, pace
+from chaffinch.book.pace.best import PaceTerms, pace
+from chaffinch.book.season.ledger import ledger
 from chaffinch.book.things import find_thing
-from chaffinch.book.trials import answer_trial, find_trial
+from chaffinch.book.trials.trial import answer_trial, find_trial
 from chaffinch.records.checkfile import check_from_table, check_to_table
 from chaffinch.web.access import csrf_of
 from chaffinch.web.pages.answers import Longer

@@ -12,7 +12,7 @@ import pytest
 from phone_world import PHONE, Handset, a_farm
 from playwright.sync_api import Browser, expect
 
-from chaffinch.book.advice_kept import answers_kept
+from chaffinch.book.advice.kept import answers_kept
 from chaffinch.book.for_phones import setup
 
 TESTS = Path(__file__).parents[1]

@@ -11,7 +11,7 @@ from pathlib import Path
 from phone_world import Farm, Handset, a_profile, nothing_lost
 from playwright.sync_api import Browser, expect
 
-from chaffinch.book.phone_file import import_phone_file
+from chaffinch.book.exchange.phone_file import import_phone_file
 from chaffinch.sync.envelope import opened
 
 

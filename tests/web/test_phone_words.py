@@ -15,9 +15,9 @@ import pytest
 from phone_tables import STATIC, written
 
 import chaffinch as cf
-from chaffinch.book.check import answer
+from chaffinch.book.checks.answer import answer
+from chaffinch.book.checks.said import next_step, sentence
 from chaffinch.book.figures import percent, plain_number, range_words
-from chaffinch.book.said import next_step, sentence
 from chaffinch.cli.check_page import _chance
 from chaffinch.engine.estimate import Range
 from chaffinch.web.app import make_app

@@ -21,8 +21,8 @@ import pytest
 from farm_records import begin, farm, uid
 
 from chaffinch.cli.main import run
-from chaffinch.cli.page import Page
-from chaffinch.cli.qr import qr_lines
+from chaffinch.cli.terminal.page import Page
+from chaffinch.cli.terminal.qr import qr_lines
 from chaffinch.web.network import listen, own_addresses
 
 ENDS = "Ctrl-C ends it."

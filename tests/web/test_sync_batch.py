@@ -18,7 +18,7 @@ import sqlalchemy as sa
 from farm_records import check, correction, farm, identities, problems, uid
 from served import Served
 
-from chaffinch.book.receiving import MOST_TOGETHER, Inbox, sent_since
+from chaffinch.book.exchange.receiving import MOST_TOGETHER, Inbox, sent_since
 from chaffinch.errors import BookError
 from chaffinch.store import records
 from chaffinch.sync.accept import Receipt, confirms

@@ -9,7 +9,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from chaffinch import units
-from chaffinch.book.checks import LoggedCheck
+from chaffinch.book.checks.held import LoggedCheck
 from chaffinch.book.desk import Desk
 from chaffinch.book.shown_unit import farm_of
 from chaffinch.book.things import Thing

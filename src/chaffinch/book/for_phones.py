@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from typing import Any, Final
 
-from chaffinch.book.advice_json import table_json
+from chaffinch.book.advice.plain_data import table_json
 from chaffinch.book.crops import Crop, Figure, all_crops
 from chaffinch.book.desk import Desk
-from chaffinch.book.hour_costs import stored_hour
-from chaffinch.book.receiving import newest_schemas
+from chaffinch.book.exchange.receiving import newest_schemas
+from chaffinch.book.pace.hour_costs import stored_hour
 from chaffinch.book.shown_unit import farm_of
 from chaffinch.book.things import Thing, things
 from chaffinch.book.wording import CAUTIONS

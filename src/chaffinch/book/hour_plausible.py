@@ -111,6 +111,3 @@ def refuse_stored(desk: Desk, kind: str, parts: Mapping[str, Any], *, own_id: st
         if sign and not same_currency(sign, farms[own_id]):
             problem = f"is not the money of the hour cost stored with {one.name}, {stored}"
             raise InputError("farm, currency", farms[own_id], problem, f"clear or mend that of {one.name} first")
-
-
-__all__ = ["FASTEST_KMH", "MOST_PER_H", "meant", "refuse_above_grain", "refuse_stored"]

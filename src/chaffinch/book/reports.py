@@ -7,8 +7,8 @@ from dataclasses import dataclass
 from typing import Any, Final
 
 from chaffinch import __version__
+from chaffinch.book.checks.looking import readings
 from chaffinch.book.desk import Desk, Receipt
-from chaffinch.book.looking import readings
 from chaffinch.errors import InputError
 from chaffinch.records.kinds import LONGEST_NAME
 

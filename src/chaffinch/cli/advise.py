@@ -9,14 +9,14 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from chaffinch import units
-from chaffinch.cli.book_which import book_option, open_the_book, print_json, progress
-from chaffinch.cli.files import read_bytes
-from chaffinch.cli.page import Page
+from chaffinch.cli.options.which_book import book_option, open_the_book, print_json, progress
+from chaffinch.cli.terminal.files import read_bytes
+from chaffinch.cli.terminal.page import Page
 from chaffinch.errors import InputError
 
 if TYPE_CHECKING:
-    from chaffinch.book.advice import AdviceFound, AdviceTerms
-    from chaffinch.book.checks import LoggedCheck
+    from chaffinch.book.advice.advise import AdviceFound, AdviceTerms
+    from chaffinch.book.checks.held import LoggedCheck
     from chaffinch.book.desk import Desk
     from chaffinch.records.check import Check
 
@@ -81,7 +81,7 @@ def command(address: str | None, check: str | None, as_data: bool, **given: Any)
         flag = "--tried" if given["tried"] else "--take-back" if given["take_back"] else "--keep"
         raise InputError(flag, None, "needs a check of a book", "add --book ADDRESS, or --combine NAME")
 
-    from chaffinch.book.advice import advise_file, advise_known, known_of
+    from chaffinch.book.advice.advise import advise_file, advise_known, known_of
 
     known = None
     if desk is not None and logged is not None:
@@ -99,11 +99,11 @@ def command(address: str | None, check: str | None, as_data: bool, **given: Any)
         said = _talk(said, terms, found)
     kept = ""
     if given["keep"] and desk is not None and logged is not None:
-        from chaffinch.book.advice_kept import keep_answers
+        from chaffinch.book.advice.kept import keep_answers
 
         kept = keep_answers(desk, logged.id, _by_person(said), versions=logged.versions.all).how
     if as_data:
-        from chaffinch.book.advice_json import as_json
+        from chaffinch.book.advice.plain_data import as_json
 
         print_json(as_json(said))
         return
@@ -125,8 +125,8 @@ def _which(
 
         return read_check_file(read_bytes(check), name=check), None, None
     # Only now: a book brings a database library along, and a check file must not wait for it.
-    from chaffinch.book.advice import last_check
-    from chaffinch.book.checks import find_check
+    from chaffinch.book.advice.advise import last_check
+    from chaffinch.book.checks.held import find_check
     from chaffinch.cli.pace import only_combine
 
     desk = open_the_book(address)
@@ -136,7 +136,7 @@ def _which(
 
 
 def _terms(given: dict[str, Any], check: Check | None) -> AdviceTerms:
-    from chaffinch.book.advice import AdviceTerms
+    from chaffinch.book.advice.advise import AdviceTerms
     from chaffinch.book.currency import read_told
 
     bushel = None if check is None else check.bushel_kg
@@ -183,7 +183,7 @@ def read_answers(told: tuple[str, ...]) -> dict[str, str]:
 
 
 def _keep_tried(desk: Desk, logged: LoggedCheck, told: str, *, as_data: bool) -> None:
-    from chaffinch.book.advice_kept import keep_tried
+    from chaffinch.book.advice.kept import keep_tried
 
     change, equals, outcome = (part.strip() for part in told.partition("="))
     words = {"helped": "helped", "none": "without effect", "worse": "made it worse"}
@@ -197,7 +197,7 @@ def _keep_tried(desk: Desk, logged: LoggedCheck, told: str, *, as_data: bool) ->
 
 
 def _take_back(desk: Desk, logged: LoggedCheck, told: tuple[str, ...], *, as_data: bool) -> None:
-    from chaffinch.book.advice_kept import TAKEN_BACK, answers_kept, keep_answers
+    from chaffinch.book.advice.kept import TAKEN_BACK, answers_kept, keep_answers
 
     kept = answers_kept(desk, logged.versions.all)
     for question in told:
@@ -219,7 +219,7 @@ def _by_person(said: AdviceFound) -> dict[str, str]:
 def _talk(said: AdviceFound, terms: AdviceTerms, found: Callable[[AdviceTerms], AdviceFound]) -> AdviceFound:
     """Ask at a terminal until it is settled, or the person has had enough."""
     from chaffinch.cli.advise_page import before_asking, one_question
-    from chaffinch.cli.asking import Stopped, a_person_types, ask
+    from chaffinch.cli.terminal.asking import Stopped, a_person_types, ask
 
     if not a_person_types():
         return said

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from chaffinch.book.advice_said import (
+from chaffinch.book.advice.said import (
     ASSUMED,
     HEAD,
     KEPT_SAID,
@@ -30,12 +30,12 @@ from chaffinch.book.advice_said import (
     verify_said,
 )
 from chaffinch.book.wording import CAUTION, CAUTIONS
-from chaffinch.cli.page import Page
+from chaffinch.cli.terminal.page import Page
 
 if TYPE_CHECKING:
-    from chaffinch.book.advice import AdviceFound
-    from chaffinch.engine.advice import Question
-    from chaffinch.engine.advice_changes import RankedChange
+    from chaffinch.book.advice.advise import AdviceFound
+    from chaffinch.engine.advice.causes import Question
+    from chaffinch.engine.advice.changes import RankedChange
 
 
 def show(found: AdviceFound, page: Page, *, kept: str = "") -> None:
@@ -90,7 +90,7 @@ def all_questions(page: Page, *, as_data: bool) -> None:
 
     asked = [sign for sign in advice_table().signs if sign.asks]
     if as_data:
-        from chaffinch.cli.book_which import print_json
+        from chaffinch.cli.options.which_book import print_json
 
         print_json(
             {
@@ -116,7 +116,7 @@ def leak_walk(page: Page, *, as_data: bool) -> None:
 
     places = advice_table().leaks
     if as_data:
-        from chaffinch.cli.book_which import print_json
+        from chaffinch.cli.options.which_book import print_json
 
         rows = [{"part": p.part, "place": p.says, "look": p.look, "mend": p.mend} for p in places]
         print_json({"cautions": list(CAUTIONS), "places": rows, "measure": LEAK_CATCH})

@@ -9,11 +9,11 @@ import click
 from chaffinch import units
 from chaffinch.book.figures import plain_number, seeds_text
 from chaffinch.cli.card_print import Printing, card_print_options
-from chaffinch.cli.page import Page, table
-from chaffinch.cli.terms import as_check, machine_and_crop
+from chaffinch.cli.options.terms import as_check, machine_and_crop
+from chaffinch.cli.terminal.page import Page, table
 
 if TYPE_CHECKING:
-    from chaffinch.book.card import Card
+    from chaffinch.book.planning.card import Card
 
 
 @click.command("card")
@@ -31,8 +31,8 @@ def command(step: str | None, losses: tuple[str, ...], as_data: bool, printing: 
     With --pdf it becomes a small page for the cab: from the options above, or from the book a page for each machine,
     crop and pan that --combine, --field, --crop and --pan leave.
     """
-    from chaffinch.book.card import card
-    from chaffinch.book.plan_json import card_as_json
+    from chaffinch.book.planning.card import card
+    from chaffinch.book.planning.plain_data import card_as_json
 
     if printing.of_book(options):
         printing.refuse_beside_book(options, step=step, losses=losses, as_data=as_data)
@@ -59,7 +59,7 @@ def _spreading(options: dict[str, Any]) -> bool | None:
 
 
 def _show(found: Card, page: Page) -> None:
-    from chaffinch.book.in_trade_unit import land_unit, loss_factor, money_factor
+    from chaffinch.book.checks.in_trade_unit import land_unit, loss_factor, money_factor
     from chaffinch.book.wording import CAUTION
 
     check = found.check

@@ -9,12 +9,12 @@ from typing import TYPE_CHECKING, Any, Final, TypeVar
 
 import click
 
-from chaffinch.cli.page import Page
+from chaffinch.cli.terminal.page import Page
 from chaffinch.errors import InputError
 
 if TYPE_CHECKING:
-    from chaffinch.book.card import Card
     from chaffinch.book.desk import Desk
+    from chaffinch.book.planning.card import Card
     from chaffinch.book.things import Thing
 
 F = TypeVar("F", bound=Callable[..., Any])
@@ -86,11 +86,11 @@ class Printing:
 
     def print_book(self, options: Mapping[str, Any]) -> None:
         """Write a page for each machine, crop and pan of the book."""
-        from chaffinch.book.card import card
-        from chaffinch.book.machine_cards import machine_cards, without_widths
-        from chaffinch.cli.book_filing import one_thing
-        from chaffinch.cli.book_which import open_the_book
-        from chaffinch.cli.pdf_file import refuse_taken
+        from chaffinch.book.planning.card import card
+        from chaffinch.book.planning.machine_cards import machine_cards, without_widths
+        from chaffinch.cli.options.filing import one_thing
+        from chaffinch.cli.options.which_book import open_the_book
+        from chaffinch.cli.terminal.pdf_file import refuse_taken
         from chaffinch.paper.cab_card import cab_card
 
         refuse_taken(str(self.file), over=self.over)
@@ -119,7 +119,7 @@ class Printing:
 
     def _address(self, desk: Desk, combine: Thing | None) -> str:
         """Where the app is, told or asked; nothing where nobody types."""
-        from chaffinch.cli.asking import Stopped, a_person_types, ask
+        from chaffinch.cli.terminal.asking import Stopped, a_person_types, ask
         from chaffinch.paper.cab_card import link_of
 
         del desk, combine
@@ -139,13 +139,13 @@ class Printing:
             raise click.Abort from None
 
     def _day(self) -> str:
-        from chaffinch.cli.pdf_file import today
+        from chaffinch.cli.terminal.pdf_file import today
         from chaffinch.paper.typeset import read_date
 
         return read_date(self.date) if self.date else today()
 
     def _write(self, pages: list[dict[str, Any]]) -> None:
-        from chaffinch.cli.pdf_file import write_pdf
+        from chaffinch.cli.terminal.pdf_file import write_pdf
         from chaffinch.paper.cab_card import print_cards
         from chaffinch.paper.typeset import refuse_without_typesetter
 

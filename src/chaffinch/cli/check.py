@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING
 
 import click
 
-from chaffinch.cli.files import MISSING, read_bytes
-from chaffinch.cli.page import Page
+from chaffinch.cli.terminal.files import MISSING, read_bytes
+from chaffinch.cli.terminal.page import Page
 from chaffinch.errors import CheckFileError
 
 if TYPE_CHECKING:
@@ -29,13 +29,13 @@ def command(file: str, address: str | None, as_data: bool, seed: int) -> None:
     Shows the loss with its 90 % range (5th to 95th percentile), the plain textbook arithmetic beside it, where the
     loss arose, what it costs, and whether it is over your limit. Exit status 0, or 2 when the file needs mending.
     """
-    from chaffinch.book.check import answer
+    from chaffinch.book.checks.answer import answer
 
     found = answer(_check(file, address), seed=seed)
     if as_data:
         import json
 
-        from chaffinch.book.check_json import as_json
+        from chaffinch.book.checks.plain_data import as_json
 
         click.echo(json.dumps(as_json(found), indent=2, allow_nan=False))
         return
@@ -56,7 +56,7 @@ def _check(file: str, address: str | None) -> Check:
                 raise CheckFileError(error.field, error.value, error.problem, mend) from None
             raise
     # Only now: a book brings a database library along, and a check file must not wait for it.
-    from chaffinch.book.checks import find_check
-    from chaffinch.cli.book_which import open_the_book
+    from chaffinch.book.checks.held import find_check
+    from chaffinch.cli.options.which_book import open_the_book
 
     return find_check(open_the_book(address), file).check

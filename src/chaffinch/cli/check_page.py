@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from chaffinch.book.check import CheckAnswer, Loss
+from chaffinch.book.checks.answer import CheckAnswer, Loss
+from chaffinch.book.checks.in_trade_unit import in_trade_unit, land_unit, loss_factor, money_factor
+from chaffinch.book.checks.said import next_step, sentence
 from chaffinch.book.figures import decimals_for, percent, plain_number, range_words, rounded
-from chaffinch.book.in_trade_unit import in_trade_unit, land_unit, loss_factor, money_factor
-from chaffinch.book.said import next_step, sentence
 from chaffinch.book.wording import CAUTION, SOURCE, VERDICT, VERDICT_LINE
-from chaffinch.cli.page import Page, table
-from chaffinch.cli.ruler import ruler
+from chaffinch.cli.terminal.page import Page, table
+from chaffinch.cli.terminal.ruler import ruler
 from chaffinch.engine.estimate import Range
 
 SHAPE = {"over": "▲", "under": "▼", "unsettled": "◆"}

@@ -9,7 +9,7 @@ from typing import Any
 import click
 
 from chaffinch.book.crops import Crop, Figure, all_crops, one_crop, source_line
-from chaffinch.cli.page import Page, table
+from chaffinch.cli.terminal.page import Page, table
 
 
 @click.command("crops")

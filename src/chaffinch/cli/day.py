@@ -7,11 +7,11 @@ from typing import Any, TypeVar
 
 import click
 
-from chaffinch.book.day_terms import TEXTS, day_terms
-from chaffinch.book.hour_costs import PARTS
-from chaffinch.cli.book_which import book_option, open_the_book, print_json, progress
-from chaffinch.cli.costs import hour_cost_options
-from chaffinch.cli.page import Page
+from chaffinch.book.day.terms import TEXTS, day_terms
+from chaffinch.book.pace.hour_costs import PARTS
+from chaffinch.cli.options.costs import hour_cost_options
+from chaffinch.cli.options.which_book import book_option, open_the_book, print_json, progress
+from chaffinch.cli.terminal.page import Page
 from chaffinch.errors import InputError
 
 F = TypeVar("F", bound=Callable[..., Any])
@@ -40,12 +40,12 @@ def command(address: str | None, as_data: bool, **given: Any) -> None:
     No network is used: save the forecast of a service of your choice, or type the hours. What tough straw does to this
     machine is learned from checks with a humidity beside them; until then the answer is a guide, and says so.
     """
-    from chaffinch.book.day import day
-    from chaffinch.book.hour_costs import stored_hour
+    from chaffinch.book.day.hours import day
+    from chaffinch.book.pace.hour_costs import stored_hour
     from chaffinch.book.shown_unit import unit_of
     from chaffinch.cli.day_page import show
-    from chaffinch.cli.files import read_forecast_file
     from chaffinch.cli.pace import field_and_season, only_combine
+    from chaffinch.cli.terminal.files import read_forecast_file
     from chaffinch.records.forecast import read_forecast
 
     if given["forecast"] is None:
@@ -67,7 +67,7 @@ def command(address: str | None, as_data: bool, **given: Any) -> None:
         found = day(desk, combine, crop, forecast, terms, field=field, season=season, progress=step)
     unit = unit.in_currency(found.currency)
     if as_data:
-        from chaffinch.book.day_json import as_json
+        from chaffinch.book.day.plain_data import as_json
 
         print_json(as_json(found, unit))
         return

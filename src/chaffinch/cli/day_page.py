@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from chaffinch.book.day_said import (
+from chaffinch.book.day.said import (
     check_again,
     grain_said,
     headline,
@@ -15,13 +15,13 @@ from chaffinch.book.day_said import (
     taken,
     what_it_does,
 )
-from chaffinch.book.day_table import cheapest, hours_of_day, table_about, table_rows
+from chaffinch.book.day.table import cheapest, hours_of_day, table_about, table_rows
 from chaffinch.book.wording import CAUTION
-from chaffinch.cli.chart import Curve, chart
-from chaffinch.cli.page import Page
+from chaffinch.cli.terminal.chart import Curve, chart
+from chaffinch.cli.terminal.page import Page
 
 if TYPE_CHECKING:
-    from chaffinch.book.day import DayAnswer
+    from chaffinch.book.day.hours import DayAnswer
     from chaffinch.book.shown_unit import PaceUnit
 
 

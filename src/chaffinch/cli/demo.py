@@ -9,7 +9,7 @@ from typing import Final
 
 import click
 
-from chaffinch.cli.page import Page
+from chaffinch.cli.terminal.page import Page
 from chaffinch.errors import ChaffinchError, InputError
 
 FILES: Final = ("first-stop.toml", "second-stop.toml", "second-stop-again.toml", "third-stop.toml")
@@ -58,7 +58,7 @@ def command(folder: str | None, paper: str | None) -> None:
     if folder is not None:
         _write(Path(folder))
         return
-    from chaffinch.book.check import answer
+    from chaffinch.book.checks.answer import answer
     from chaffinch.cli.check_page import show
     from chaffinch.records.checkfile import read_check_file
 
@@ -90,8 +90,8 @@ def command(folder: str | None, paper: str | None) -> None:
 
 def _on_paper(folder: Path | None, page: Page) -> None:
     """Write the card and the day's last report, and say where; why not, where they cannot be written."""
-    from chaffinch.book.card import card
-    from chaffinch.cli.pdf_file import today
+    from chaffinch.book.planning.card import card
+    from chaffinch.cli.terminal.pdf_file import today
     from chaffinch.paper.cab_card import cab_card, print_cards
     from chaffinch.paper.check_report import check_file_report
     from chaffinch.paper.typeset import refuse_without_typesetter

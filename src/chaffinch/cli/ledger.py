@@ -6,8 +6,8 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from chaffinch.cli.book_which import book_option, open_the_book, print_json, progress
-from chaffinch.cli.page import Page
+from chaffinch.cli.options.which_book import book_option, open_the_book, print_json, progress
+from chaffinch.cli.terminal.page import Page
 from chaffinch.errors import InputError
 
 if TYPE_CHECKING:
@@ -41,12 +41,12 @@ def command(
         by = "operator" if compare == "operator" else "combine"
         _compare(desk, thing, by, crop, source or "machine", page, as_data=as_data)
         return
-    from chaffinch.book.ledger import ledger
+    from chaffinch.book.season.ledger import ledger
 
     with progress("Reading the checks") as step:
         found = ledger(desk, thing, progress=step)
     if as_data:
-        from chaffinch.book.ledger_json import as_json
+        from chaffinch.book.season.plain_data import as_json
 
         print_json(as_json(found))
         return
@@ -58,7 +58,7 @@ def command(
 def only_season(desk: Desk, name: str | None) -> Thing:
     """The season of that name; without one, the only season of the book."""
     from chaffinch.book.things import things
-    from chaffinch.cli.book_filing import one_thing
+    from chaffinch.cli.options.filing import one_thing
 
     if name is not None:
         return one_thing(desk, "season", name, flag="--season", retired=True)
@@ -71,12 +71,12 @@ def only_season(desk: Desk, name: str | None) -> Thing:
 
 
 def _compare(desk: Desk, season: Thing, by: Any, crop: str | None, source: Any, page: Page, *, as_data: bool) -> None:
-    from chaffinch.book.ledger import compare
+    from chaffinch.book.season.ledger import compare
 
     with progress("Reading the checks") as step:
         key, found, left_out = compare(desk, season, by=by, crop=crop, source=source, progress=step)
     if as_data:
-        from chaffinch.book.ledger_json import comparison_as_json
+        from chaffinch.book.season.plain_data import comparison_as_json
 
         print_json(comparison_as_json(key, found, left_out))
         return

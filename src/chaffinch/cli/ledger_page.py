@@ -7,7 +7,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from chaffinch.book.figures import plain_number, range_words, rounded
-from chaffinch.book.ledger_said import (
+from chaffinch.book.season.said import (
     ASSUMED,
     DRIVERS_APART,
     FAIR,
@@ -25,16 +25,16 @@ from chaffinch.book.ledger_said import (
 )
 from chaffinch.book.shown_unit import area_said, whole_unit
 from chaffinch.book.wording import SOURCE
-from chaffinch.cli.book_figures import Unit, headline, unit_for
-from chaffinch.cli.page import Page
+from chaffinch.cli.book.figures import Unit, headline, unit_for
+from chaffinch.cli.terminal.page import Page
 from chaffinch.engine.estimate import Range
 
 if TYPE_CHECKING:
     from chaffinch.book.desk import Desk
-    from chaffinch.book.ledger import Ledger, SeasonField
+    from chaffinch.book.season.ledger import Ledger, SeasonField
     from chaffinch.book.things import Thing
-    from chaffinch.engine.fair import Comparison
-    from chaffinch.engine.ledger_season import CropLoss
+    from chaffinch.engine.ledger.fair import Comparison
+    from chaffinch.engine.ledger.season import CropLoss
 
 
 def show(desk: Desk, found: Ledger, page: Page) -> None:

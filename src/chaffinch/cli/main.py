@@ -14,7 +14,7 @@ from typing import ClassVar, Final
 import click
 
 from chaffinch import __version__
-from chaffinch.cli.hushed import hushed, hushed_value
+from chaffinch.cli.terminal.hushed import hushed, hushed_value
 from chaffinch.errors import ChaffinchError, InputError
 
 COMMANDS: Final = {
@@ -36,6 +36,8 @@ COMMANDS: Final = {
     "crops": "The crops known, with their figures and where each comes from.",
     "demo": "An invented harvest day, told step by step.",
 }
+GROUPS: Final = ("report", "fieldlog", "book")
+"""Commands that have commands of their own, a module each."""
 
 
 class Commands(click.Group):
@@ -46,7 +48,8 @@ class Commands(click.Group):
 
     def load(self, name: str) -> click.Command:
         """Import one known command."""
-        command: click.Command = import_module(f"chaffinch.cli.{name}").command
+        place = f"{name}.group" if name in GROUPS else name
+        command: click.Command = import_module(f"chaffinch.cli.{place}").command
         return command
 
     def list_commands(self, ctx: click.Context) -> list[str]:
@@ -130,7 +133,7 @@ def run(arguments: list[str] | None = None) -> int:
 def _complain(line: str, status: int) -> int:
     if sys.stderr is None:
         return status
-    from chaffinch.cli.page import harmless
+    from chaffinch.cli.terminal.page import harmless
 
     line = harmless(hushed(line))
     click.echo(f"chaffinch: {line}" if not line.startswith("chaffinch") else line, err=True)

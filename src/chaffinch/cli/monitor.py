@@ -9,17 +9,17 @@ import click
 import numpy as np
 
 from chaffinch import units
-from chaffinch.cli.book_which import book_option, open_the_book, print_json, progress
-from chaffinch.cli.page import Page
+from chaffinch.cli.options.which_book import book_option, open_the_book, print_json, progress
+from chaffinch.cli.terminal.page import Page
 from chaffinch.errors import InputError
 from chaffinch.units.numerals import alone
 
 if TYPE_CHECKING:
     from chaffinch.book.desk import Desk
-    from chaffinch.book.monitors import MonitorFound
+    from chaffinch.book.monitors.key import MonitorFound
     from chaffinch.cli.pace_page import PaceUnit
     from chaffinch.engine.estimate import Range
-    from chaffinch.engine.monitor_stale import Conditions
+    from chaffinch.engine.monitor.stale import Conditions
 
 ROWS: Final = 6
 
@@ -43,8 +43,8 @@ def command(address: str | None, as_data: bool, **given: Any) -> None:
 
     Readings that chaffinch fieldlog bars noted from a log have a key for each sensor.
     """
-    from chaffinch.book.monitors import monitor
-    from chaffinch.cli.book_filing import one_thing, read_conditions
+    from chaffinch.book.monitors.key import monitor
+    from chaffinch.cli.options.filing import one_thing, read_conditions
     from chaffinch.cli.pace import only_combine
     from chaffinch.cli.pace_page import unit_of
 
@@ -73,7 +73,7 @@ def _now(desk: Desk, told: dict[str, float]) -> Conditions | None:
         return None
     from datetime import datetime
 
-    from chaffinch.engine.monitor_stale import Conditions
+    from chaffinch.engine.monitor.stale import Conditions
 
     return Conditions(
         grain_moisture_pct=told.get("grain_moisture_pct"),
@@ -84,8 +84,8 @@ def _now(desk: Desk, told: dict[str, float]) -> Conditions | None:
 
 def _show(found: MonitorFound, page: Page, unit: PaceUnit, bar: float | None, speed: float | None) -> None:
     from chaffinch.book.figures import rounded
-    from chaffinch.book.monitor_said import HEADER, NOT_YET, PER, catches_said, sensors_said, standing_said
-    from chaffinch.cli.book_figures import headline
+    from chaffinch.book.monitors.said import HEADER, NOT_YET, PER, catches_said, sensors_said, standing_said
+    from chaffinch.cli.book.figures import headline
 
     key = found.key
     page.say()
@@ -122,7 +122,7 @@ def _show(found: MonitorFound, page: Page, unit: PaceUnit, bar: float | None, sp
 
 
 def _left_out(found: MonitorFound, page: Page) -> None:
-    from chaffinch.book.monitor_said import left_out_said
+    from chaffinch.book.monitors.said import left_out_said
 
     for text in left_out_said(found.left_out):
         page.paragraph(text, bullet="· ")
@@ -130,7 +130,7 @@ def _left_out(found: MonitorFound, page: Page) -> None:
 
 def _untried(found: MonitorFound, unit: PaceUnit, speed: float) -> str:
     from chaffinch.book.figures import rounded
-    from chaffinch.book.monitor_said import UNTRIED_SPEED
+    from chaffinch.book.monitors.said import UNTRIED_SPEED
 
     ends = (speed, found.speeds_kmh[0], found.speeds_kmh[-1])
     said, low, high = (f"{rounded(unit.speeds(v), 1)} {unit.speed}" for v in ends)
@@ -206,8 +206,8 @@ def _round_steps(low: float, high: float, most: int) -> list[float]:
 
 
 def _as_json(found: MonitorFound, bar: float | None, speed: float | None) -> dict[str, Any]:
-    from chaffinch.book.check_json import as_range
-    from chaffinch.book.own_variation import variation_json
+    from chaffinch.book.checks.own_variation import variation_json
+    from chaffinch.book.checks.plain_data import as_range
 
     key = found.key
     return {

@@ -7,9 +7,9 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from chaffinch import units
-from chaffinch.cli.book_which import book_option, open_the_book, print_json, progress
-from chaffinch.cli.costs import hour_cost, hour_cost_options
-from chaffinch.cli.page import Page
+from chaffinch.cli.options.costs import hour_cost, hour_cost_options
+from chaffinch.cli.options.which_book import book_option, open_the_book, print_json, progress
+from chaffinch.cli.terminal.page import Page
 from chaffinch.errors import InputError
 
 if TYPE_CHECKING:
@@ -41,11 +41,11 @@ def command(address: str | None, as_data: bool, **given: Any) -> None:
     The curve of loss against throughput is learned from this machine's checks, with the others' beside it, header and
     machine apart. The loss at the best pace is the limit that pays. Never more than 10 % beyond the speeds tried.
     """
+    from chaffinch.book.checks.points import yield_of_field
     from chaffinch.book.currency import read_told
-    from chaffinch.book.hour_costs import money_of, stored_hour
-    from chaffinch.book.pace import PaceTerms, pace
-    from chaffinch.book.points import yield_of_field
-    from chaffinch.book.worth import price_of_field
+    from chaffinch.book.pace.best import PaceTerms, pace
+    from chaffinch.book.pace.hour_costs import money_of, stored_hour
+    from chaffinch.book.pace.worth import price_of_field
     from chaffinch.cli.pace_page import show, unit_of
 
     desk = open_the_book(address)
@@ -84,7 +84,7 @@ def command(address: str | None, as_data: bool, **given: Any) -> None:
     with progress("Reading the checks") as step:
         found = pace(desk, combine, crop, terms, field=field, season=season, progress=step)
     if as_data:
-        from chaffinch.book.pace_json import as_json
+        from chaffinch.book.pace.plain_data import as_json
 
         print_json(as_json(found))
         return
@@ -93,7 +93,7 @@ def command(address: str | None, as_data: bool, **given: Any) -> None:
 
 def field_and_season(desk: Desk, given: dict[str, Any]) -> tuple[Thing | None, str | None]:
     """The field of ``--field`` and the id of ``--season``; None where not told."""
-    from chaffinch.cli.book_filing import one_thing
+    from chaffinch.cli.options.filing import one_thing
 
     season = None if given["season"] is None else one_thing(desk, "season", given["season"], flag="--season").id
     field = None
@@ -105,7 +105,7 @@ def field_and_season(desk: Desk, given: dict[str, Any]) -> tuple[Thing | None, s
 def only_combine(desk: Desk, name: str | None) -> Thing:
     """The combine of that name; without one, the only combine of the book."""
     from chaffinch.book.things import things
-    from chaffinch.cli.book_filing import one_thing
+    from chaffinch.cli.options.filing import one_thing
 
     if name is not None:
         return one_thing(desk, "combine", name, flag="--combine")
@@ -122,6 +122,6 @@ def _positive(text: str | None, kind: str, flag: str, bushel_kg: float | None = 
 
 
 def _conditions(told: tuple[str, ...]) -> dict[str, float]:
-    from chaffinch.cli.book_filing import read_conditions
+    from chaffinch.cli.options.filing import read_conditions
 
     return read_conditions(told)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from chaffinch.book.figures import rounded
-from chaffinch.book.pace_said import (
+from chaffinch.book.pace.said import (
     ASSUMED,
     NO_TODAY,
     SENDS_OUT,
@@ -25,13 +25,13 @@ from chaffinch.book.pace_said import (
 )
 from chaffinch.book.shown_unit import PaceUnit, unit_of
 from chaffinch.book.wording import CAUTION
-from chaffinch.cli.chart import Curve, Spot, chart
-from chaffinch.cli.page import Page, table
-from chaffinch.cli.ruler import ruler
+from chaffinch.cli.terminal.chart import Curve, Spot, chart
+from chaffinch.cli.terminal.page import Page, table
+from chaffinch.cli.terminal.ruler import ruler
 from chaffinch.engine.estimate import Range
 
 if TYPE_CHECKING:
-    from chaffinch.book.pace import PaceAnswer
+    from chaffinch.book.pace.best import PaceAnswer
 
 __all__ = ["PaceUnit", "show", "unit_of"]
 

@@ -8,12 +8,12 @@ import click
 
 from chaffinch import units
 from chaffinch.book.figures import plain_number, seeds_text
-from chaffinch.cli.page import Page, table
-from chaffinch.cli.terms import as_check, machine_and_crop
+from chaffinch.cli.options.terms import as_check, machine_and_crop
+from chaffinch.cli.terminal.page import Page, table
 from chaffinch.errors import InputError
 
 if TYPE_CHECKING:
-    from chaffinch.book.plan import KitPlan
+    from chaffinch.book.planning.plan import KitPlan
 
 WAY = {
     "weighed": ("weigh", "g"),
@@ -38,7 +38,7 @@ def command(
     Says what that loss leaves in one pan, whether to weigh, measure or count it, what the kit can and cannot see, and
     how many catches a wished precision takes.
     """
-    from chaffinch.book.plan import USUAL_PRECISIONS, plan
+    from chaffinch.book.planning.plan import USUAL_PRECISIONS, plan
 
     # The amount is a stand-in: a plan uses the step and the place, never a reading.
     check = as_check(options, place=place, amount="0 g", step=step)
@@ -50,7 +50,7 @@ def command(
     if as_data:
         import json
 
-        from chaffinch.book.plan_json import as_json
+        from chaffinch.book.planning.plain_data import as_json
 
         click.echo(json.dumps(as_json(found), indent=2, allow_nan=False))
         return
@@ -66,7 +66,7 @@ def _precision(text: str) -> float:
 
 
 def _show(found: KitPlan, page: Page) -> None:
-    from chaffinch.book.in_trade_unit import loss_factor
+    from chaffinch.book.checks.in_trade_unit import loss_factor
     from chaffinch.book.wording import CAUTION, SOURCE
 
     check = found.check

@@ -11,8 +11,8 @@ from typing import TYPE_CHECKING, Final
 
 import click
 
-from chaffinch.cli.book_which import opened, print_json, which
-from chaffinch.cli.page import Page, table
+from chaffinch.cli.options.which_book import opened, print_json, which
+from chaffinch.cli.terminal.page import Page, table
 from chaffinch.errors import InputError
 
 if TYPE_CHECKING:
@@ -224,7 +224,7 @@ def _say_desk(page: Page, front: str, link: Waiting) -> None:
 
 
 def _say_pairing(page: Page, origin: str, code: Waiting) -> None:
-    from chaffinch.cli.qr import qr_lines
+    from chaffinch.cli.terminal.qr import qr_lines
 
     page.say(page.strong("On a phone"))
     page.say(f"  {origin}/app/")

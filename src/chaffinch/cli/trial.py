@@ -8,13 +8,13 @@ import click
 
 from chaffinch import units
 from chaffinch.book.times import local
-from chaffinch.cli.book_which import book_option, open_the_book, print_json, progress
-from chaffinch.cli.page import Page
+from chaffinch.cli.options.which_book import book_option, open_the_book, print_json, progress
+from chaffinch.cli.terminal.page import Page
 from chaffinch.errors import InputError
 
 if TYPE_CHECKING:
     from chaffinch.book.desk import Desk
-    from chaffinch.book.trials import TrialFound, TrialRecord
+    from chaffinch.book.trials.trial import TrialFound, TrialRecord
     from chaffinch.cli.pace_page import PaceUnit
 
 STARTING: Final = (("--a", "side_a"), ("--b", "side_b"), ("--field", "field"), ("--note", "note"))
@@ -42,7 +42,7 @@ def command(address: str | None, trial: str | None, as_data: bool, **given: Any)
     (A, B, A): log each with --trial and --side. Whatever error the catches share cancels in the ratio.
     """
     from chaffinch.book.currency import read_told
-    from chaffinch.book.trials import answer_trial, find_trial
+    from chaffinch.book.trials.trial import answer_trial, find_trial
     from chaffinch.cli.pace_page import unit_of
 
     desk = open_the_book(address)
@@ -75,7 +75,7 @@ def command(address: str | None, trial: str | None, as_data: bool, **given: Any)
             progress=step,
         )
     if as_data:
-        from chaffinch.book.trial_json import as_json
+        from chaffinch.book.trials.plain_data import as_json
 
         print_json(as_json(found))
         return
@@ -83,11 +83,11 @@ def command(address: str | None, trial: str | None, as_data: bool, **given: Any)
 
 
 def _start(desk: Desk, trial: str | None, given: dict[str, Any], *, as_data: bool) -> None:
-    from chaffinch.book.trial_json import record_as_json
-    from chaffinch.book.trial_said import SEVERAL
-    from chaffinch.book.trials import start_trial
+    from chaffinch.book.trials.plain_data import record_as_json
+    from chaffinch.book.trials.said import SEVERAL
+    from chaffinch.book.trials.trial import start_trial
     from chaffinch.book.wording import CAUTION
-    from chaffinch.cli.book_filing import one_thing, read_settings
+    from chaffinch.cli.options.filing import one_thing, read_settings
     from chaffinch.cli.pace import only_combine
 
     if trial is not None:
@@ -120,9 +120,9 @@ def _start(desk: Desk, trial: str | None, given: dict[str, Any], *, as_data: boo
 
 
 def _list(desk: Desk, combine: str | None, *, as_data: bool) -> None:
-    from chaffinch.book.trial_json import record_as_json
-    from chaffinch.book.trials import trials
-    from chaffinch.cli.book_filing import one_thing
+    from chaffinch.book.trials.plain_data import record_as_json
+    from chaffinch.book.trials.trial import trials
+    from chaffinch.cli.options.filing import one_thing
 
     only = None if combine is None else one_thing(desk, "combine", combine, flag="--combine", retired=True).id
     with progress("Reading the book"):
@@ -152,9 +152,9 @@ def _what_changed(record: TrialRecord) -> str:
 
 def _show(found: TrialFound, page: Page, unit: PaceUnit) -> None:
     from chaffinch.book.figures import percent, range_words, rounded
-    from chaffinch.book.trial_said import CAUTIONS, LOOKING, VERDICT, about_settings, about_stops, next_step
+    from chaffinch.book.trials.said import CAUTIONS, LOOKING, VERDICT, about_settings, about_stops, next_step
     from chaffinch.book.wording import CAUTION
-    from chaffinch.cli.ruler import ruler
+    from chaffinch.cli.terminal.ruler import ruler
 
     answer = found.answer
     low, middle, high = (rounded(v, 2) for v in (answer.ratio.low, answer.ratio.median, answer.ratio.high))
@@ -200,7 +200,7 @@ def _show(found: TrialFound, page: Page, unit: PaceUnit) -> None:
 
 def _stops(found: TrialFound, page: Page, unit: PaceUnit) -> None:
     from chaffinch.book.figures import plain_number, range_words
-    from chaffinch.book.trials import stop_range
+    from chaffinch.book.trials.trial import stop_range
 
     rows = [["", "check", "when", unit.speed, "low", "middle", "high"]]
     for point, side in zip(found.points, found.sides, strict=True):

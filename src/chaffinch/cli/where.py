@@ -6,12 +6,12 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from chaffinch.cli.book_which import book_option, open_the_book, print_json
-from chaffinch.cli.page import Page
+from chaffinch.cli.options.which_book import book_option, open_the_book, print_json
+from chaffinch.cli.terminal.page import Page
 from chaffinch.errors import InputError
 
 if TYPE_CHECKING:
-    from chaffinch.book.check import CheckAnswer
+    from chaffinch.book.checks.answer import CheckAnswer
     from chaffinch.book.desk import Desk
 
 
@@ -38,15 +38,15 @@ def command(address: str | None, check: str | None, field: str | None, season: s
         _season(desk, season, page, as_data=as_data)
         return
     if field is not None:
-        from chaffinch.cli.book_filing import one_thing
-        from chaffinch.cli.book_show import show_summary
+        from chaffinch.cli.book.show import show_summary
+        from chaffinch.cli.options.filing import one_thing
 
         season_id = None if season is None else one_thing(desk, "season", season, flag="--season", retired=True).id
         wanted = one_thing(desk, "field", field, season=season_id, flag="--field", retired=True)
         show_summary(desk, wanted, page, as_data=as_data)
         return
-    from chaffinch.book.check import answer
-    from chaffinch.book.checks import find_check
+    from chaffinch.book.checks.answer import answer
+    from chaffinch.book.checks.held import find_check
     from chaffinch.book.things import by_ids
 
     logged = find_check(desk, check or "")
@@ -60,15 +60,15 @@ def command(address: str | None, check: str | None, field: str | None, season: s
 
 
 def _season(desk: Desk, season: str, page: Page, *, as_data: bool) -> None:
-    from chaffinch.book.ledger import ledger
-    from chaffinch.cli.book_which import progress
+    from chaffinch.book.season.ledger import ledger
     from chaffinch.cli.ledger import only_season
     from chaffinch.cli.ledger_page import show_where
+    from chaffinch.cli.options.which_book import progress
 
     with progress("Reading the checks") as step:
         found = ledger(desk, only_season(desk, season), money=False, progress=step)
     if as_data:
-        from chaffinch.book.ledger_json import as_json
+        from chaffinch.book.season.plain_data import as_json
 
         whole = as_json(found)
         left = ("whole", "crops", "fields_without_area", "checks_filed_under_no_field", "checks_of_another_crop")
@@ -78,18 +78,18 @@ def _season(desk: Desk, season: str, page: Page, *, as_data: bool) -> None:
 
 
 def _as_json(found: CheckAnswer) -> dict[str, Any]:
-    from chaffinch.book.check_json import as_json
+    from chaffinch.book.checks.plain_data import as_json
 
     whole = as_json(found)
     return {key: whole[key] for key in ("crop", "sources", "total", "judged", "warnings")}
 
 
 def _show(found: CheckAnswer, page: Page, left: str, right: str) -> None:
+    from chaffinch.book.checks.in_trade_unit import in_trade_unit
+    from chaffinch.book.checks.said import sentence
     from chaffinch.book.figures import decimals_for, percent, range_words, rounded
-    from chaffinch.book.in_trade_unit import in_trade_unit
-    from chaffinch.book.said import sentence
     from chaffinch.book.wording import CAUTION, SOURCE
-    from chaffinch.cli.page import table
+    from chaffinch.cli.terminal.page import table
 
     check = found.check
     several = len(found.sources) > 1

@@ -9,13 +9,13 @@ from typing import TYPE_CHECKING, Any, Final
 import click
 
 from chaffinch import units
-from chaffinch.cli.book_which import book_option, open_the_book, print_json, progress
 from chaffinch.cli.numbers import NUMBER
-from chaffinch.cli.page import Page
+from chaffinch.cli.options.which_book import book_option, open_the_book, print_json, progress
+from chaffinch.cli.terminal.page import Page
 from chaffinch.errors import InputError
 
 if TYPE_CHECKING:
-    from chaffinch.book.worth import WorthFound
+    from chaffinch.book.pace.worth import WorthFound
     from chaffinch.cli.pace_page import PaceUnit
     from chaffinch.engine.worth import Worth
 
@@ -56,8 +56,8 @@ def command(address: str | None, as_data: bool, **given: Any) -> None:
     hours since the last check and with what the air and the straw have done since.
     """
     from chaffinch.book.currency import price_told, read_told
-    from chaffinch.book.worth import WorthTerms, price_of_field, worth
-    from chaffinch.cli.book_filing import one_thing, read_conditions
+    from chaffinch.book.pace.worth import WorthTerms, price_of_field, worth
+    from chaffinch.cli.options.filing import one_thing, read_conditions
     from chaffinch.cli.pace import only_combine
     from chaffinch.cli.pace_page import unit_of
 
@@ -112,8 +112,8 @@ def _effect(text: str) -> tuple[float, float]:
 
 
 def _show(found: WorthFound, page: Page, unit: PaceUnit) -> None:
+    from chaffinch.book.checks.own_variation import variation_said
     from chaffinch.book.figures import percent, plain_number, range_words
-    from chaffinch.book.own_variation import variation_said
     from chaffinch.book.shown_unit import area_said
     from chaffinch.book.times import local
     from chaffinch.book.wording import CAUTION, SOURCE
@@ -177,7 +177,7 @@ def factor_words(factor: float) -> str:
 def _change_taken(found: WorthFound, unit: PaceUnit) -> str:
     """What a change is taken to do, and whose figures that are."""
     from chaffinch.book.figures import percent, plain_number
-    from chaffinch.book.worth import GOES_WRONG, HARM_KG_HA, USUAL_EFFECT
+    from chaffinch.book.pace.worth import GOES_WRONG, HARM_KG_HA, USUAL_EFFECT
 
     terms = found.terms
     least, most = (round(100 * (1.0 - ratio)) for ratio in reversed(terms.effect))
@@ -222,8 +222,8 @@ def _due(hours: float | None) -> str:
 
 
 def _as_json(found: WorthFound) -> dict[str, Any]:
-    from chaffinch.book.check_json import as_range
-    from chaffinch.book.own_variation import variation_json
+    from chaffinch.book.checks.own_variation import variation_json
+    from chaffinch.book.checks.plain_data import as_range
 
     def one(worth: Worth) -> dict[str, Any]:
         return {

@@ -28,7 +28,7 @@ from chaffinch.engine.evidence import (
     log_likelihood,
     weights_over_c,
 )
-from chaffinch.engine.sobol import sobol
+from chaffinch.engine.sampling.sobol import sobol
 from chaffinch.engine.sources import Joint
 
 FloatArray = NDArray[np.float64]

@@ -30,8 +30,8 @@ from chaffinch.engine.evidence import (
     log_likelihood,
     weights_over_c,
 )
-from chaffinch.engine.sampler import Draws, sample
-from chaffinch.engine.sobol import sobol
+from chaffinch.engine.sampling.sampler import Draws, sample
+from chaffinch.engine.sampling.sobol import sobol
 from chaffinch.errors import InputError
 
 FloatArray = NDArray[np.float64]

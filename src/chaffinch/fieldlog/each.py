@@ -11,9 +11,9 @@ from pathlib import Path
 from typing import Final, TypeVar
 
 from chaffinch.errors import InputError
-from chaffinch.fieldlog.opened import DEPTH, MOST_FILES
-from chaffinch.fieldlog.reading import ACCEPTED, TEXT
-from chaffinch.fieldlog.vectorfile import KINDS
+from chaffinch.fieldlog.reading.door import ACCEPTED, TEXT
+from chaffinch.fieldlog.reading.opened import DEPTH, MOST_FILES
+from chaffinch.fieldlog.reading.vectorfile import KINDS
 
 ENDINGS: Final = (*TEXT, *KINDS, ".zip")
 T = TypeVar("T")

@@ -155,7 +155,7 @@ class Problem:
     Parameters
     ----------
     kind : str
-        Short name; the sentence stands in ``book/fieldlog_said.py``.
+        Short name; the sentence stands in ``book/fieldlogs/said.py``.
     where : str
         File or part.
     count : int
@@ -179,7 +179,7 @@ class Question:
     what : str
         Which answer is wanted: ``"zone"``, ``"crs"``, or a column's header.
     why : str
-        Short name of the reason; the sentence stands in ``book/fieldlog_said.py``.
+        Short name of the reason; the sentence stands in ``book/fieldlogs/said.py``.
     choices : tuple of str
         What fits, if a choice can be listed; empty where anything may be written.
     """

@@ -14,10 +14,10 @@ from typing import Any, Final
 import numpy as np
 
 from chaffinch.errors import InputError, one_of
-from chaffinch.fieldlog.opened import opened
-from chaffinch.fieldlog.places import to_degrees
+from chaffinch.fieldlog.reading.opened import opened
+from chaffinch.fieldlog.reading.places import to_degrees
+from chaffinch.fieldlog.reading.vectorfile import KINDS, parquet_table, refuse_other_kind
 from chaffinch.fieldlog.rows import FloatArray, IntArray
-from chaffinch.fieldlog.vectorfile import KINDS, parquet_table, refuse_other_kind
 
 ENDINGS: Final = tuple(KINDS)
 _BY_GDAL: Final = tuple(ending for ending, kind in KINDS.items() if kind != "Parquet")

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 
 from chaffinch import __version__
-from chaffinch.book.checks import LoggedCheck
+from chaffinch.book.checks.held import LoggedCheck
 from chaffinch.book.desk import Desk
 from chaffinch.book.figures import plain_number
 from chaffinch.book.wording import SOURCE

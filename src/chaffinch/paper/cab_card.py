@@ -8,9 +8,9 @@ from typing import Any, Final
 from markupsafe import Markup
 
 from chaffinch import __version__, units
-from chaffinch.book.card import Card
+from chaffinch.book.checks.in_trade_unit import land_unit, loss_factor, money_factor
 from chaffinch.book.figures import plain_number, seeds_text
-from chaffinch.book.in_trade_unit import land_unit, loss_factor, money_factor
+from chaffinch.book.planning.card import Card
 from chaffinch.book.wording import CAUTION
 from chaffinch.errors import InputError
 from chaffinch.paper.axes import Axis
@@ -39,7 +39,7 @@ def cab_card(
     Parameters
     ----------
     found : Card
-        From :func:`chaffinch.book.card.card`.
+        From :func:`chaffinch.book.planning.card.card`.
     size : {"a5", "half-letter"}
     date : str
         Like 2026-08-14.

@@ -9,9 +9,9 @@ from chaffinch.book.desk import Desk
 from chaffinch.book.figures import percent, range_words, rounded
 from chaffinch.book.shown_unit import unit_of
 from chaffinch.book.times import local
-from chaffinch.book.trial_json import as_json
-from chaffinch.book.trial_said import VERDICT
-from chaffinch.book.trials import NoStopYetError, TrialRecord, answer_trial, trials
+from chaffinch.book.trials.plain_data import as_json
+from chaffinch.book.trials.said import VERDICT
+from chaffinch.book.trials.trial import NoStopYetError, TrialRecord, answer_trial, trials
 from chaffinch.errors import InputError, SamplerError
 from chaffinch.paper.blocks import NAME, NUMBER, TEXT, WIDE, Block, heading, table, text
 from chaffinch.paper.trial_told import what_changed

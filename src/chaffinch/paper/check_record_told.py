@@ -8,10 +8,10 @@ from decimal import Decimal
 from math import isclose
 from typing import Any, Final
 
-from chaffinch.book.checks import LoggedCheck
+from chaffinch.book.checks.differing import differences, in_feet, in_short
+from chaffinch.book.checks.held import LoggedCheck
+from chaffinch.book.checks.looking import check_history
 from chaffinch.book.desk import Desk
-from chaffinch.book.differing import differences, in_feet, in_short
-from chaffinch.book.looking import check_history
 from chaffinch.book.things import by_ids
 from chaffinch.book.times import local
 from chaffinch.paper.words import words

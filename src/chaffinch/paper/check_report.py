@@ -6,10 +6,10 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
-from chaffinch.book.check import CheckAnswer, answer
-from chaffinch.book.check_json import as_json
-from chaffinch.book.filed import Filed, filed_under, settings_told, with_field
-from chaffinch.book.in_trade_unit import land_unit
+from chaffinch.book.checks.answer import CheckAnswer, answer
+from chaffinch.book.checks.filed import Filed, filed_under, settings_told, with_field
+from chaffinch.book.checks.in_trade_unit import land_unit
+from chaffinch.book.checks.plain_data import as_json
 from chaffinch.book.shown_unit import farm_of
 from chaffinch.book.things import by_ids
 from chaffinch.book.times import local
@@ -23,7 +23,7 @@ from chaffinch.paper.wanted import Wanted, price_said
 from chaffinch.paper.words import words
 
 if TYPE_CHECKING:
-    from chaffinch.book.checks import LoggedCheck
+    from chaffinch.book.checks.held import LoggedCheck
     from chaffinch.book.desk import Desk
     from chaffinch.records.check import Check
 

@@ -7,8 +7,8 @@ from typing import Final
 import numpy as np
 
 from chaffinch.book.figures import rounded
-from chaffinch.book.pace import PaceAnswer
-from chaffinch.book.pace_said import own_checks
+from chaffinch.book.pace.best import PaceAnswer
+from chaffinch.book.pace.said import own_checks
 from chaffinch.book.shown_unit import PaceUnit
 from chaffinch.engine.estimate import Range
 from chaffinch.paper import drawing

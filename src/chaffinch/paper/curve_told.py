@@ -7,10 +7,10 @@ from typing import Final
 
 import numpy as np
 
-from chaffinch.book.curves import Curves, seen_range
+from chaffinch.book.checks.points import CheckPoint
 from chaffinch.book.figures import range_words, rounded
-from chaffinch.book.pace_said import load_said, points_left_out
-from chaffinch.book.points import CheckPoint
+from chaffinch.book.pace.curves import Curves, seen_range
+from chaffinch.book.pace.said import load_said, points_left_out
 from chaffinch.book.shown_unit import PaceUnit
 from chaffinch.engine.estimate import DrawBelief, Range, range_of
 from chaffinch.paper import drawing

@@ -6,9 +6,9 @@ from collections.abc import Sequence
 from typing import Any
 
 from chaffinch import units
-from chaffinch.book.check_json import as_range
+from chaffinch.book.checks.fields import FieldSummary, field_summary
+from chaffinch.book.checks.plain_data import as_range
 from chaffinch.book.desk import Desk
-from chaffinch.book.fields import FieldSummary, field_summary
 from chaffinch.book.figures import range_words
 from chaffinch.book.shown_unit import Unit, area_said
 from chaffinch.book.things import Thing, by_ids

@@ -6,11 +6,11 @@ from dataclasses import dataclass
 from typing import Final
 
 from chaffinch import units
+from chaffinch.book.checks.fields import CheckLine, FieldSummary
+from chaffinch.book.checks.own_variation import variation_said
 from chaffinch.book.desk import Desk
-from chaffinch.book.fields import CheckLine, FieldSummary
 from chaffinch.book.figures import plain_number, range_words
-from chaffinch.book.ledger_said import DOUBTED
-from chaffinch.book.own_variation import variation_said
+from chaffinch.book.season.said import DOUBTED
 from chaffinch.book.shown_unit import Unit, area_said, unit_for
 from chaffinch.book.things import Thing
 from chaffinch.book.times import local

@@ -15,7 +15,7 @@ from chaffinch.paper.ink import WIDE, Drawing, drawn
 from chaffinch.paper.season_map import THIRDS, pattern_key
 
 if TYPE_CHECKING:
-    from chaffinch.fieldlog.loss_parts import Cell
+    from chaffinch.fieldlog.loss.parts import Cell
 
 MOST_SQUARES: Final = 1600
 """Squares drawn at most, else four become one; own figure: forty by forty stay apart on a phone."""

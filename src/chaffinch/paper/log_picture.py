@@ -6,8 +6,8 @@ import os
 from pathlib import Path
 from typing import Final
 
-from chaffinch.book.log_losses import LogLoss
-from chaffinch.book.log_zones import ZonesTold
+from chaffinch.book.fieldlogs.losses import LogLoss
+from chaffinch.book.fieldlogs.zones import ZonesTold
 from chaffinch.book.shown_unit import PaceUnit
 from chaffinch.errors import InputError
 from chaffinch.paper.ink import WIDE

@@ -6,9 +6,9 @@ import math
 from typing import Any, Final
 
 from chaffinch import units
-from chaffinch.book.check_json import as_range
-from chaffinch.book.log_losses import LogLoss, measured
-from chaffinch.book.log_zones import ZonesTold
+from chaffinch.book.checks.plain_data import as_range
+from chaffinch.book.fieldlogs.losses import LogLoss, measured
+from chaffinch.book.fieldlogs.zones import ZonesTold
 from chaffinch.book.shown_unit import PaceUnit
 from chaffinch.paper import blocks
 from chaffinch.paper.behind import method, prices

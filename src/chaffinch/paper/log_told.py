@@ -7,14 +7,14 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Final
 
-from chaffinch.book.fieldlog_said import doubts_said, flag_said, lags_said, problem_said, warnings_said
-from chaffinch.book.fieldlogs import LogCleaned, moment_text
+from chaffinch.book.fieldlogs.answer import hours_said
+from chaffinch.book.fieldlogs.large import LogWalked
+from chaffinch.book.fieldlogs.losses import LogLoss, MachineLoss
+from chaffinch.book.fieldlogs.one_log import LogCleaned, moment_text
+from chaffinch.book.fieldlogs.said import doubts_said, flag_said, lags_said, problem_said, warnings_said
+from chaffinch.book.fieldlogs.zone_edges import zone_edges
+from chaffinch.book.fieldlogs.zones import ZonesTold, zone_rows
 from chaffinch.book.figures import kept_digits, plain_number, range_words, rounded
-from chaffinch.book.log_answer import hours_said
-from chaffinch.book.log_large import LogWalked
-from chaffinch.book.log_losses import LogLoss, MachineLoss
-from chaffinch.book.log_zone_edges import zone_edges
-from chaffinch.book.log_zones import ZonesTold, zone_rows
 from chaffinch.book.shown_unit import PaceUnit, area_said
 from chaffinch.book.times import local
 from chaffinch.engine.estimate import Range
@@ -26,7 +26,7 @@ from chaffinch.paper.told import Amount, money_said, sign_of
 from chaffinch.paper.words import words
 
 if TYPE_CHECKING:
-    from chaffinch.fieldlog.loss_parts import ClassLoss
+    from chaffinch.fieldlog.loss.parts import ClassLoss
 
 KG_PER_T: Final = 1000.0
 ALIKE: Final = 1.1

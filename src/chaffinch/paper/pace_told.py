@@ -6,8 +6,8 @@ from dataclasses import dataclass
 from typing import Final
 
 from chaffinch.book.figures import range_words, rounded
-from chaffinch.book.pace import PaceAnswer
-from chaffinch.book.pace_said import (
+from chaffinch.book.pace.best import PaceAnswer
+from chaffinch.book.pace.said import (
     ASSUMED,
     SENDS_OUT,
     SHAPE,

@@ -7,10 +7,10 @@ from typing import Any
 
 from chaffinch.book.desk import Desk
 from chaffinch.book.figures import plain_number, range_words, rounded
-from chaffinch.book.hour_costs import stored_hour
-from chaffinch.book.pace import PaceAnswer, PaceTerms, pace
-from chaffinch.book.pace_json import as_json
-from chaffinch.book.pace_said import limit_may_be_told
+from chaffinch.book.pace.best import PaceAnswer, PaceTerms, pace
+from chaffinch.book.pace.hour_costs import stored_hour
+from chaffinch.book.pace.plain_data import as_json
+from chaffinch.book.pace.said import limit_may_be_told
 from chaffinch.book.shown_unit import PaceUnit, unit_of
 from chaffinch.book.things import Thing
 from chaffinch.errors import InputError, SamplerError

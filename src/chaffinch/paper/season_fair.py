@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any, Final
 
-from chaffinch.book.checks import LoggedCheck
+from chaffinch.book.checks.held import LoggedCheck
 from chaffinch.book.desk import Desk
 from chaffinch.book.things import Thing, by_ids
 from chaffinch.errors import InputError, SamplerError

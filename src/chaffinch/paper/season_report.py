@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from chaffinch.book.catches import prepare
-from chaffinch.book.checks import LoggedCheck
+from chaffinch.book.checks.catches import prepare
+from chaffinch.book.checks.held import LoggedCheck
 from chaffinch.book.desk import Desk
-from chaffinch.book.ledger import Ledger, SeasonField, ledger
-from chaffinch.book.ledger_json import as_json
+from chaffinch.book.season.ledger import Ledger, SeasonField, ledger
+from chaffinch.book.season.plain_data import as_json
 from chaffinch.book.shown_unit import area_said, unit_for, unit_of, whole_unit
 from chaffinch.book.things import Thing, by_ids
 from chaffinch.engine.sources import sources_seen

@@ -8,8 +8,8 @@ from typing import Any, Final
 
 from chaffinch.book.desk import Desk
 from chaffinch.book.figures import plain_number, range_words, rounded
-from chaffinch.book.ledger import By, FairSource, Ledger, SeasonField, compare
-from chaffinch.book.ledger_said import (
+from chaffinch.book.season.ledger import By, FairSource, Ledger, SeasonField, compare
+from chaffinch.book.season.said import (
     ASSUMED,
     DRIVERS_APART,
     FAIR,
@@ -28,7 +28,7 @@ from chaffinch.book.shown_unit import Unit, area_said, unit_for, whole_unit
 from chaffinch.book.things import Thing
 from chaffinch.book.wording import SOURCE
 from chaffinch.engine.estimate import Range
-from chaffinch.engine.ledger_season import CropLoss
+from chaffinch.engine.ledger.season import CropLoss
 from chaffinch.paper import drawing
 from chaffinch.paper.drawing import Drawing
 from chaffinch.paper.season_map import Tile, season_map, thirds

@@ -5,8 +5,8 @@ from __future__ import annotations
 from chaffinch.book.desk import Desk
 from chaffinch.book.shown_unit import farm_of, unit_of
 from chaffinch.book.times import local
-from chaffinch.book.trial_json import as_json
-from chaffinch.book.trials import TrialRecord, TrialSource, answer_trial
+from chaffinch.book.trials.plain_data import as_json
+from chaffinch.book.trials.trial import TrialRecord, TrialSource, answer_trial
 from chaffinch.book.wording import CAUTION
 from chaffinch.how_far import Progress
 from chaffinch.paper import blocks

@@ -8,8 +8,8 @@ from typing import Final
 from chaffinch.book.figures import percent, plain_number, range_words, rounded
 from chaffinch.book.shown_unit import PaceUnit
 from chaffinch.book.times import local
-from chaffinch.book.trial_said import CAUTIONS, LOOKING, VERDICT, about_settings, about_stops, next_step
-from chaffinch.book.trials import TrialFound, TrialRecord, stop_range
+from chaffinch.book.trials.said import CAUTIONS, LOOKING, VERDICT, about_settings, about_stops, next_step
+from chaffinch.book.trials.trial import TrialFound, TrialRecord, stop_range
 from chaffinch.paper import drawing
 from chaffinch.paper.drawing import Drawing
 from chaffinch.paper.words import words

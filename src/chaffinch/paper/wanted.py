@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING, Final
 
 from chaffinch import __version__, units
 from chaffinch.book.figures import rounded
-from chaffinch.book.hour_costs import StoredHour
-from chaffinch.book.ledger_said import NO_RECORD
+from chaffinch.book.pace.hour_costs import StoredHour
+from chaffinch.book.season.said import NO_RECORD
 from chaffinch.engine.work import HourCost
 from chaffinch.errors import InputError
 from chaffinch.paper.blocks import Report, shrunk

@@ -13,7 +13,7 @@ from typing import Final
 
 import numpy as np
 
-from chaffinch.engine.air import humidity_of_dew_point_pct
+from chaffinch.engine.air.moist import humidity_of_dew_point_pct
 from chaffinch.errors import InputError
 from chaffinch.records import forecast_times
 from chaffinch.records.forecast_table import Rows, rows_in

@@ -23,8 +23,8 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from chaffinch import __version__
 from chaffinch.book.desk import Desk, open_desk
+from chaffinch.book.exchange.receiving import Inbox
 from chaffinch.book.for_phones import book_of
-from chaffinch.book.receiving import Inbox
 from chaffinch.errors import BookError, InputError, SamplerError
 from chaffinch.web import api, doors, pages
 from chaffinch.web.access import declared

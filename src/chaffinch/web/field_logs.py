@@ -18,7 +18,7 @@ from typing import BinaryIO, Final
 
 from fastapi import Request
 
-from chaffinch.book.log_large import drop_folder_for_logs, folder_for_logs, refuse_larger
+from chaffinch.book.fieldlogs.large import drop_folder_for_logs, folder_for_logs, refuse_larger
 from chaffinch.errors import InputError
 
 KEPT: Final = 6

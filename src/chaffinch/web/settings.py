@@ -32,7 +32,7 @@ MOST_BYTES: Final = {
 }
 """Largest body of a request by the beginning of its path, the first that fits [bytes]; own figures. A check with twelve
 catches is about 2 kB, a photo of a phone 2 to 6 MB; a phone's whole file may have 64 MB
-(:data:`chaffinch.book.phone_file.MOST_BYTES`), and goes to disk as it comes."""
+(:data:`chaffinch.book.exchange.phone_file.MOST_BYTES`), and goes to disk as it comes."""
 LESS_AT_ONCE: Final = {
     "/import": "send from the phone itself, near the server: Outbox, Send now; it has no such end",
     "/fieldlogs": "send one field at a time, or put it in at the computer that serves",

@@ -8,12 +8,12 @@ from fastapi import APIRouter, Depends, Path, Query, Request
 from pydantic import BaseModel, Field
 
 from chaffinch import __version__
-from chaffinch.book.check import answer
-from chaffinch.book.check_json import as_json
-from chaffinch.book.checks import find_check
+from chaffinch.book.checks.answer import answer
+from chaffinch.book.checks.held import find_check
+from chaffinch.book.checks.plain_data import as_json
 from chaffinch.book.desk import utc_now
+from chaffinch.book.exchange.receiving import sent_since
 from chaffinch.book.for_phones import setup
-from chaffinch.book.receiving import sent_since
 from chaffinch.errors import InputError
 from chaffinch.web.access import Reader, anyone
 from chaffinch.web.device import Role

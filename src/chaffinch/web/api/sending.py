@@ -13,7 +13,7 @@ from starlette.responses import Response
 
 from chaffinch import __version__
 from chaffinch.book.desk import utc_now
-from chaffinch.book.receiving import CREW_KINDS, HASH_FORM, ID_FORM, Inbox, not_here
+from chaffinch.book.exchange.receiving import CREW_KINDS, HASH_FORM, ID_FORM, Inbox, not_here
 from chaffinch.web.access import Crew
 from chaffinch.web.problems import answers
 from chaffinch.web.settings import WebSettings

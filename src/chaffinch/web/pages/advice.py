@@ -15,9 +15,9 @@ from fastapi import APIRouter, Depends, Request
 from starlette.responses import Response
 
 from chaffinch import units
-from chaffinch.book.advice import AdviceFound, AdviceTerms, advise_known, known_of
-from chaffinch.book.advice_kept import OUTCOMES, TAKEN_BACK, keep_answers, keep_tried
-from chaffinch.book.advice_said import (
+from chaffinch.book.advice.advise import AdviceFound, AdviceTerms, advise_known, known_of
+from chaffinch.book.advice.kept import OUTCOMES, TAKEN_BACK, keep_answers, keep_tried
+from chaffinch.book.advice.said import (
     ASSUMED,
     HEAD,
     KEPT_SAID,
@@ -43,13 +43,13 @@ from chaffinch.book.advice_said import (
     trial_sides,
     verify_said,
 )
-from chaffinch.book.checks import LoggedCheck, checks_where, counting
+from chaffinch.book.checks.held import LoggedCheck, checks_where, counting
 from chaffinch.book.currency import read_told
 from chaffinch.book.things import by_ids, things
 from chaffinch.book.times import local
 from chaffinch.book.version import book_version
 from chaffinch.book.wording import CAUTIONS
-from chaffinch.engine.advice_changes import RankedChange
+from chaffinch.engine.advice.changes import RankedChange
 from chaffinch.errors import InputError, SamplerError
 from chaffinch.reference.advice_read import advice_table
 from chaffinch.web.access import crew, reader

@@ -18,8 +18,8 @@ from typing import Any, Final, Generic, TypeVar
 
 from fastapi import FastAPI, Request
 
-from chaffinch.book.check import CheckAnswer, answer
-from chaffinch.book.said import next_step
+from chaffinch.book.checks.answer import CheckAnswer, answer
+from chaffinch.book.checks.said import next_step
 from chaffinch.engine.estimate import Range
 from chaffinch.errors import InputError, SamplerError
 from chaffinch.how_far import Progress

@@ -10,12 +10,12 @@ from fastapi import APIRouter, Depends, Path, Request
 from starlette.responses import Response
 
 from chaffinch import units
-from chaffinch.book.bars import Reading, bars, bars_beside, find_bar, mend_bar, put_back, sensor_of, take_back
-from chaffinch.book.checks import LoggedCheck
+from chaffinch.book.checks.bars import Reading, bars, bars_beside, find_bar, mend_bar, put_back, sensor_of, take_back
+from chaffinch.book.checks.differing import differences
+from chaffinch.book.checks.held import LoggedCheck
+from chaffinch.book.checks.looking import Kept, ReadingHistory, reading_history
 from chaffinch.book.desk import Desk
-from chaffinch.book.differing import differences
-from chaffinch.book.looking import Kept, ReadingHistory, reading_history
-from chaffinch.book.monitor_said import sensor_said
+from chaffinch.book.monitors.said import sensor_said
 from chaffinch.book.things import by_ids
 from chaffinch.book.times import local
 from chaffinch.errors import BookError, InputError

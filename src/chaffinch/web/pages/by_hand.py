@@ -8,12 +8,12 @@ from typing import Any
 from fastapi import APIRouter, Depends, Request
 from starlette.responses import Response
 
+from chaffinch.book.checks.entering import log_check, same_stop
 from chaffinch.book.crops import by_name
 from chaffinch.book.desk import Desk
-from chaffinch.book.logging_checks import log_check, same_stop
 from chaffinch.book.things import by_ids, things
 from chaffinch.book.times import not_ahead, read_time
-from chaffinch.book.trials import trials
+from chaffinch.book.trials.trial import trials
 from chaffinch.book.wording import CAUTIONS
 from chaffinch.errors import BookError, InputError, SamplerError
 from chaffinch.paper.check_told import Told, told_of

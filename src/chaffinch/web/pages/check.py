@@ -7,9 +7,9 @@ from typing import Annotated
 from fastapi import APIRouter, Depends, Path, Request
 from starlette.responses import Response
 
-from chaffinch.book.checks import LoggedCheck, find_check, find_to_correct
+from chaffinch.book.checks.filed import filed_under, settings_told, with_field
+from chaffinch.book.checks.held import LoggedCheck, find_check, find_to_correct
 from chaffinch.book.desk import Desk
-from chaffinch.book.filed import filed_under, settings_told, with_field
 from chaffinch.book.shown_unit import farm_of
 from chaffinch.book.things import by_ids
 from chaffinch.book.times import local

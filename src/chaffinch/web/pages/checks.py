@@ -8,8 +8,8 @@ from urllib.parse import urlencode
 from fastapi import APIRouter, Depends, Request
 from starlette.responses import Response
 
-from chaffinch.book.checks import all_versions, checks_where
-from chaffinch.book.looking import conflicts
+from chaffinch.book.checks.held import all_versions, checks_where
+from chaffinch.book.checks.looking import conflicts
 from chaffinch.book.things import things
 from chaffinch.book.times import local
 from chaffinch.web.access import reader

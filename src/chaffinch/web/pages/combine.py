@@ -9,13 +9,13 @@ from fastapi import APIRouter, Depends, Request
 from starlette.responses import Response
 
 from chaffinch import units
-from chaffinch.book.checks import checks_where, counting
+from chaffinch.book.checks.held import checks_where, counting
 from chaffinch.book.currency import read_told
-from chaffinch.book.curves import curves
 from chaffinch.book.desk import Desk
-from chaffinch.book.hour_costs import PARTS, StoredHour, hour_cost, money_of, stored_hour
-from chaffinch.book.monitors import MonitorFound, monitor, sensors_noted
-from chaffinch.book.pace import PaceAnswer, PaceTerms, pace
+from chaffinch.book.monitors.key import MonitorFound, monitor, sensors_noted
+from chaffinch.book.pace.best import PaceAnswer, PaceTerms, pace
+from chaffinch.book.pace.curves import curves
+from chaffinch.book.pace.hour_costs import PARTS, StoredHour, hour_cost, money_of, stored_hour
 from chaffinch.book.shown_unit import PaceUnit, unit_of
 from chaffinch.book.telling import Teller
 from chaffinch.book.things import Thing, things

@@ -7,9 +7,9 @@ from typing import Any
 from fastapi import APIRouter, Depends, Request
 from starlette.responses import Response
 
-from chaffinch.book.checks import LoggedCheck
+from chaffinch.book.checks.entering import replace_check
+from chaffinch.book.checks.held import LoggedCheck
 from chaffinch.book.desk import Desk
-from chaffinch.book.logging_checks import replace_check
 from chaffinch.book.times import local
 from chaffinch.errors import BookError, InputError, SamplerError
 from chaffinch.records.checkfile import check_from_table, check_to_table

@@ -12,15 +12,15 @@ from starlette.datastructures import UploadFile
 from starlette.responses import Response
 
 from chaffinch.book.crops import by_name
-from chaffinch.book.day import DayAnswer, day
-from chaffinch.book.day_json import as_json
-from chaffinch.book.day_said import check_again, grain_said, headline, moving, remarks, seen, sends_out, taken
-from chaffinch.book.day_said import what_it_does as said
-from chaffinch.book.day_table import cheapest, hours_of_day, table_about, table_rows
-from chaffinch.book.day_terms import TEXTS, day_terms
+from chaffinch.book.day.hours import DayAnswer, day
+from chaffinch.book.day.plain_data import as_json
+from chaffinch.book.day.said import check_again, grain_said, headline, moving, remarks, seen, sends_out, taken
+from chaffinch.book.day.said import what_it_does as said
+from chaffinch.book.day.table import cheapest, hours_of_day, table_about, table_rows
+from chaffinch.book.day.terms import TEXTS, day_terms
 from chaffinch.book.desk import Desk, utc_now
 from chaffinch.book.figures import decimals_for, rounded
-from chaffinch.book.hour_costs import PARTS, stored_hour
+from chaffinch.book.pace.hour_costs import PARTS, stored_hour
 from chaffinch.book.shown_unit import PaceUnit, unit_of
 from chaffinch.book.things import Thing, by_ids, things
 from chaffinch.book.version import book_version

@@ -7,8 +7,8 @@ from typing import Annotated
 from fastapi import APIRouter, Depends, Path, Request
 from starlette.responses import Response
 
+from chaffinch.book.checks.fields import field_summary
 from chaffinch.book.desk import Desk
-from chaffinch.book.fields import field_summary
 from chaffinch.book.telling import Teller
 from chaffinch.book.things import Thing, by_ids
 from chaffinch.book.version import book_version

@@ -13,10 +13,10 @@ from starlette.responses import Response
 
 from chaffinch.book.crops import by_name
 from chaffinch.book.desk import Desk
-from chaffinch.book.fieldlogs import answers_of, clean_log, libraries
-from chaffinch.book.log_asked import asked_loss
-from chaffinch.book.log_zone_edges import zone_names
-from chaffinch.book.log_zones import ZonesTold
+from chaffinch.book.fieldlogs.asked import asked_loss
+from chaffinch.book.fieldlogs.one_log import answers_of, clean_log, libraries
+from chaffinch.book.fieldlogs.zone_edges import zone_names
+from chaffinch.book.fieldlogs.zones import ZonesTold
 from chaffinch.book.shown_unit import PaceUnit, unit_of
 from chaffinch.book.things import Thing, by_ids, things
 from chaffinch.book.version import book_version

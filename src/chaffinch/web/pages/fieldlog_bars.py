@@ -7,10 +7,10 @@ from typing import TYPE_CHECKING
 
 from fastapi import Request
 
-from chaffinch.book.fieldlog_said import doubts_said
-from chaffinch.book.log_bars import LogBar, LogBars, log_bars
-from chaffinch.book.log_machines import told_machines
-from chaffinch.book.monitor_said import sensor_said
+from chaffinch.book.fieldlogs.bars import LogBar, LogBars, log_bars
+from chaffinch.book.fieldlogs.machines import told_machines
+from chaffinch.book.fieldlogs.said import doubts_said
+from chaffinch.book.monitors.said import sensor_said
 from chaffinch.book.things import Thing
 from chaffinch.book.times import local
 from chaffinch.book.version import book_version
@@ -38,7 +38,7 @@ def bars_of(request: Request, kept: KeptLog, combine: Thing | None, form: Form, 
     Raises
     ------
     InputError
-        As :func:`chaffinch.book.log_bars.log_bars`.
+        As :func:`chaffinch.book.fieldlogs.bars.log_bars`.
     """
     desk = desk_of(request)
     machine, told = form.get("machine"), form.get("machine_is")

@@ -7,8 +7,8 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
-from chaffinch.book.fieldlog_said import HAS_LOSS, NO_LOSS, aside_said, problem_said, question_said
-from chaffinch.book.fieldlogs import LogFound, PartFigures, inspect_log
+from chaffinch.book.fieldlogs.one_log import LogFound, PartFigures, inspect_log
+from chaffinch.book.fieldlogs.said import HAS_LOSS, NO_LOSS, aside_said, problem_said, question_said
 from chaffinch.book.figures import plain_number
 from chaffinch.book.shown_unit import PaceUnit, area_said
 from chaffinch.how_far import Progress

@@ -7,7 +7,7 @@ from starlette.datastructures import UploadFile
 from starlette.requests import Request
 from starlette.responses import Response
 
-from chaffinch.book.log_bars import note_bars
+from chaffinch.book.fieldlogs.bars import note_bars
 from chaffinch.errors import BookError, InputError
 from chaffinch.web.access import Crew
 from chaffinch.web.field_logs import field_logs_of

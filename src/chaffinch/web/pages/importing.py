@@ -12,10 +12,10 @@ from fastapi import APIRouter, Depends, Path, Request
 from starlette.datastructures import UploadFile
 from starlette.responses import Response
 
-from chaffinch.book.columnmeanings import DATE_STYLES, FIXED, MEANINGS
-from chaffinch.book.importing import Imported
-from chaffinch.book.phone_file import Photo, import_phone_file, is_phone_file
-from chaffinch.book.spreadsheet import (
+from chaffinch.book.exchange.importing import Imported
+from chaffinch.book.exchange.phone_file import Photo, import_phone_file, is_phone_file
+from chaffinch.book.sheets.meanings import DATE_STYLES, FIXED, MEANINGS
+from chaffinch.book.sheets.spreadsheet import (
     Matching,
     Sheet,
     import_spreadsheet,

@@ -8,7 +8,8 @@ from dataclasses import dataclass, field
 from typing import Final
 
 from chaffinch.book.figures import plain_number, range_words, rounded
-from chaffinch.book.monitor_said import (
+from chaffinch.book.monitors.key import MonitorFound
+from chaffinch.book.monitors.said import (
     HEADER,
     NOT_YET,
     OF_LOG,
@@ -18,7 +19,6 @@ from chaffinch.book.monitor_said import (
     sensor_said,
     standing_said,
 )
-from chaffinch.book.monitors import MonitorFound
 from chaffinch.book.shown_unit import PaceUnit
 from chaffinch.engine.estimate import Range
 from chaffinch.errors import InputError

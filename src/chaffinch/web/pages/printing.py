@@ -10,14 +10,14 @@ from urllib.parse import quote
 from fastapi import APIRouter, Depends, Path, Request
 from starlette.responses import Response
 
-from chaffinch.book.card import card
-from chaffinch.book.checks import find_check
+from chaffinch.book.checks.held import find_check
 from chaffinch.book.desk import Desk
-from chaffinch.book.hour_costs import hour_cost, money_of
-from chaffinch.book.machine_cards import machine_cards
+from chaffinch.book.pace.hour_costs import hour_cost, money_of
+from chaffinch.book.planning.card import card
+from chaffinch.book.planning.machine_cards import machine_cards
 from chaffinch.book.shown_unit import farm_of
 from chaffinch.book.times import local
-from chaffinch.book.trials import SOURCES, find_trial
+from chaffinch.book.trials.trial import SOURCES, find_trial
 from chaffinch.book.version import book_version
 from chaffinch.errors import ChaffinchError, InputError, SamplerError
 from chaffinch.how_far import Progress

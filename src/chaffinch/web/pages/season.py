@@ -8,7 +8,7 @@ from fastapi import APIRouter, Depends, FastAPI, Request
 from starlette.responses import Response
 
 from chaffinch.book.desk import Desk
-from chaffinch.book.ledger import Ledger, ledger
+from chaffinch.book.season.ledger import Ledger, ledger
 from chaffinch.book.shown_unit import area_said, whole_unit
 from chaffinch.book.things import Thing, things
 from chaffinch.book.version import book_version

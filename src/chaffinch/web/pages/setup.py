@@ -7,7 +7,7 @@ from typing import Final
 from fastapi import APIRouter, Depends, Request
 from starlette.responses import Response
 
-from chaffinch.book.receiving import CREW_KINDS
+from chaffinch.book.exchange.receiving import CREW_KINDS
 from chaffinch.book.telling import Teller
 from chaffinch.book.things import things
 from chaffinch.records.kinds import KINDS

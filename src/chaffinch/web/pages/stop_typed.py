@@ -13,11 +13,11 @@ from typing import Any, Final
 
 from chaffinch import units
 from chaffinch.book.desk import Desk
-from chaffinch.book.monitors import counts_per
+from chaffinch.book.monitors.key import counts_per
 from chaffinch.book.names import folded
 from chaffinch.book.shown_unit import farm_of
 from chaffinch.book.things import Thing, by_ids, refuse_retired, things
-from chaffinch.book.trials import find_trial
+from chaffinch.book.trials.trial import find_trial
 from chaffinch.errors import InputError
 from chaffinch.paper.check_record_told import shown_amount, shown_size
 from chaffinch.reference import crop as find_crop

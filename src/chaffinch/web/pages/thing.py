@@ -10,9 +10,9 @@ from fastapi import APIRouter, Depends, Request
 from starlette.responses import Response
 
 from chaffinch import units
+from chaffinch.book.checks.looking import thing_history
 from chaffinch.book.crops import by_name
 from chaffinch.book.desk import Desk
-from chaffinch.book.looking import thing_history
 from chaffinch.book.telling import Teller, example_of
 from chaffinch.book.things import Thing, add_thing, by_ids, edit_label, things
 from chaffinch.book.times import local

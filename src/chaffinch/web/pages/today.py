@@ -11,13 +11,13 @@ from fastapi import APIRouter, Depends, Request
 from markupsafe import Markup
 from starlette.responses import Response
 
-from chaffinch.book.checks import LoggedCheck, checks_where, counting
+from chaffinch.book.checks.held import LoggedCheck, checks_where, counting
+from chaffinch.book.checks.in_trade_unit import loss_factor
+from chaffinch.book.checks.looking import conflicts
 from chaffinch.book.desk import Desk
-from chaffinch.book.in_trade_unit import loss_factor
-from chaffinch.book.looking import conflicts
 from chaffinch.book.things import things
 from chaffinch.book.times import local
-from chaffinch.book.trials import TrialRecord, answer_trial, trials
+from chaffinch.book.trials.trial import TrialRecord, answer_trial, trials
 from chaffinch.book.version import book_version
 from chaffinch.book.wording import CAUTION
 from chaffinch.errors import InputError, SamplerError

@@ -6,9 +6,9 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Final
 
-from chaffinch.book.checks import LoggedCheck, counting
+from chaffinch.book.checks.held import LoggedCheck, counting
+from chaffinch.book.checks.in_trade_unit import loss_factor
 from chaffinch.book.desk import Desk
-from chaffinch.book.in_trade_unit import loss_factor
 from chaffinch.book.things import Thing, by_ids
 from chaffinch.book.times import local
 from chaffinch.engine.estimate import Range

@@ -10,7 +10,7 @@ from starlette.responses import Response
 from chaffinch.book.shown_unit import unit_of
 from chaffinch.book.things import by_ids, things
 from chaffinch.book.times import local
-from chaffinch.book.trials import (
+from chaffinch.book.trials.trial import (
     SOURCES,
     NoStopYetError,
     TrialRecord,

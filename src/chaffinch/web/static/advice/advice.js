@@ -2,7 +2,7 @@
 /**
  * What is most likely wrong, what would tell, and which step is worth trying, on the phone.
  *
- * Twin of chaffinch.engine.advice, advice_split and advice_changes (docs/method/advice.md), over the ranges of the
+ * Twin of chaffinch.engine.advice.causes, advice_split and advice_changes (docs/method/advice.md), over the ranges of the
  * phone's own estimate; the table comes with the book's set-up. It reads no clock, no network and no storage.
  */
 
@@ -35,7 +35,7 @@ const SHARE = { standing: 0.003, header: 0.015, machine: 0.02, leak: 0.001 };
 const TWO_SIDED = 3.29;
 const RANGE_DRAWS = 256;
 const FUTURES = 1024;
-/** Yield where none is told [kg/ha], as in chaffinch.book.advice. */
+/** Yield where none is told [kg/ha], as in chaffinch.book.advice.advise. */
 const UNTOLD_YIELD = 2000;
 
 /**

@@ -2,7 +2,7 @@
 /**
  * Answer a check on the phone: how much was lost, where, what it costs, and whether it is over the limit.
  *
- * Twin of chaffinch.book.check; the answer has the shape of `chaffinch check FILE --json`. It reads no clock, no
+ * Twin of chaffinch.book.checks.answer; the answer has the shape of `chaffinch check FILE --json`. It reads no clock, no
  * network and no storage: the same table, setup and seed give the same figures.
  */
 

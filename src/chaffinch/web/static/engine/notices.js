@@ -2,7 +2,7 @@
 /**
  * What should a person know before trusting a check: warnings, and figures that were assumed.
  *
- * Keys and facts as chaffinch.book.notices finds them; the sentences belong to the page that shows them.
+ * Keys and facts as chaffinch.book.checks.notices finds them; the sentences belong to the page that shows them.
  */
 
 import { sum } from "./catch.js";

@@ -2,7 +2,7 @@
 /**
  * From a check's numbers to what the mathematics sees: readings, exposures and the crop's figures.
  *
- * Twin of chaffinch.book.catches.
+ * Twin of chaffinch.book.checks.catches.
  */
 
 import { cutWidth, dischargeWidth } from "./agreement.js";

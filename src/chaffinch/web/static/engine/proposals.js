@@ -2,7 +2,7 @@
 /**
  * Where does the sampler look next: Student-t proposals, one for a plain posterior, many for a bent one.
  *
- * Twin of chaffinch.engine.proposals.
+ * Twin of chaffinch.engine.sampling.proposals.
  */
 
 import { cholesky, meanAndCov, trace } from "./matrix.js";

@@ -2,7 +2,7 @@
 /**
  * The inference kernel: draws from a posterior known only up to a constant.
  *
- * The same adaptive importance sampling on the same Sobol points as chaffinch.engine.sampler (docs/method/sampler.md),
+ * The same adaptive importance sampling on the same Sobol points as chaffinch.engine.sampling.sampler (docs/method/sampler.md),
  * so that phone and server give the same figures for the same check. Points are columns, one for each coordinate.
  */
 

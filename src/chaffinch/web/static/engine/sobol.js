@@ -1,6 +1,6 @@
 // @ts-check
 /**
- * Evenly scattered points for the sampler: the same shifted Sobol sequence as chaffinch.engine.sobol.
+ * Evenly scattered points for the sampler: the same shifted Sobol sequence as chaffinch.engine.sampling.sobol.
  *
  * S. Joe and F. Y. Kuo (2008), "Constructing Sobol sequences with better two-dimensional projections", SIAM J. Sci.
  * Comput. 30(5), 2635-2654; direction numbers new-joe-kuo-6.

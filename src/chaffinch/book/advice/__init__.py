@@ -1,0 +1,1 @@
+"""What is most likely wrong, and which one step to try."""

@@ -1,0 +1,1 @@
+"""Checks: logging and finding one, answering it, and what each tells of its field."""

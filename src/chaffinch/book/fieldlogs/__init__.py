@@ -1,0 +1,1 @@
+"""A combine's own log, put together with the book's checks."""

@@ -1,0 +1,1 @@
+"""What the loss monitor of a combine shows, in real units."""

@@ -1,0 +1,1 @@
+"""What a season left on the ground."""

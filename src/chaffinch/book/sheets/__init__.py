@@ -1,0 +1,1 @@
+"""Somebody's own spreadsheet of past checks, and how it comes into the book."""

@@ -1,0 +1,1 @@
+"""This setting or that: trials of the book."""

@@ -1,0 +1,1 @@
+"""``chaffinch book``: a module for each of its commands."""

@@ -1,0 +1,1 @@
+"""``chaffinch fieldlog``: a module for each of its commands."""

@@ -1,0 +1,1 @@
+"""What several commands ask for by the same options."""

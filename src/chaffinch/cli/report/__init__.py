@@ -1,0 +1,1 @@
+"""``chaffinch report``: a module for each kind of report."""

@@ -1,0 +1,1 @@
+"""Signs, causes, and one change."""

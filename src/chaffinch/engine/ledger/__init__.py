@@ -1,0 +1,1 @@
+"""Sums over fields and seasons, and who can be said to lose less."""

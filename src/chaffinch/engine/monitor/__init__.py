@@ -1,0 +1,1 @@
+"""From what a loss monitor shows to machine loss."""

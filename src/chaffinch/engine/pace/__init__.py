@@ -1,0 +1,1 @@
+"""The speed at which grain and time cost least."""

@@ -1,0 +1,1 @@
+"""Loss against load: curves of one combine and of many."""

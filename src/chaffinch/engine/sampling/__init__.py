@@ -1,0 +1,1 @@
+"""The one inference kernel and what it draws from."""

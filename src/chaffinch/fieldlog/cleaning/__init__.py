@@ -1,0 +1,1 @@
+"""Which records count: passes, overlap, delay, and a flag for each reason."""

@@ -1,0 +1,1 @@
+"""What the field lost, and what was under way when a check was taken."""

@@ -1,0 +1,1 @@
+"""Logs larger than memory, piece by piece, with the same answers."""

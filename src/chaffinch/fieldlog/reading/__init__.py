@@ -1,0 +1,1 @@
+"""Readers: every open format to the same records, and what a file leaves open."""

@@ -1,0 +1,1 @@
+"""Records handed on in open formats."""
