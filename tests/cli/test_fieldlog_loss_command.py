@@ -7,6 +7,7 @@ import re
 import struct
 import subprocess
 import sys
+import time
 from pathlib import Path
 
 import pytest
@@ -41,6 +42,23 @@ def test_the_map_page_tells_loss_speeds_and_what_it_rests_on(chaffinch, tmp_path
     assert "It rests on 12 checks" in ran.out
     assert (tmp_path / "map.gpkg").exists()
     assert max(len(line) for line in ran.out.splitlines()) <= 80
+
+
+@pytest.mark.usefixtures("harvest")
+def test_hours_are_told_by_this_computers_clock(chaffinch, tmp_path, monkeypatch):
+    """As every time of a page, and as the desk tells the same hours."""
+    text = Path(EXAMPLE).read_text(encoding="utf-8")
+    (tmp_path / "two-hours.csv").write_text(re.sub(r" 10:([2-4]\d:)", r" 11:\1", text), encoding="utf-8")
+    monkeypatch.setenv("TZ", "America/Regina")
+    time.tzset()
+    try:
+        told = ("--zone", "-06:00", "--combine", "Old Bess", "--crop", "canola")
+        ran = chaffinch("fieldlog", "map", str(tmp_path / "two-hours.csv"), *told)
+    finally:
+        monkeypatch.undo()
+        time.tzset()
+    assert ran.status == 0, ran.err
+    assert re.findall(r"^ *(2026-08-14 \d\d:\d\d)", ran.out, re.MULTILINE) == ["2026-08-14 10:00", "2026-08-14 11:00"]
 
 
 @pytest.mark.usefixtures("harvest")

@@ -17,7 +17,7 @@ from chaffinch.book.checks.held import find_check
 from chaffinch.book.figures import range_words
 from chaffinch.book.pace.best import PaceTerms, pace
 from chaffinch.book.season.ledger import ledger
-from chaffinch.book.things import find_thing
+from chaffinch.book.things import add_thing, find_thing
 from chaffinch.book.trials.trial import answer_trial, find_trial
 from chaffinch.records.checkfile import check_from_table, check_to_table
 from chaffinch.web.access import csrf_of
@@ -145,6 +145,16 @@ def test_a_season_shows_its_sum_and_never_ranks(desk: Visitor) -> None:
     assert f"likely {low} to {high}" in page.words
     assert "No difference can be claimed" in page.words
     assert "This is no insurance or legal record." in page.words
+
+
+def test_a_season_compares_in_the_crop_with_most_checks_first(fresh: Visitor) -> None:
+    desk = fresh.book.desk
+    season = find_thing(desk, "season", "2026")
+    add_thing(desk, "field", {"name": "Far Barley", "crop": "barley", "area": "20 ha", "season": season.id})
+    page = fresh.get(f"/season/{season.id}")
+    choice = re.search(r'<select[^>]*name="crop".*?</select>', page.text, re.DOTALL)
+    assert choice is not None
+    assert re.findall(r'value="([^"]+)"', choice[0]) == ["canola", "barley"]
 
 
 def test_a_combine_shows_its_pace_and_its_points(desk: Visitor) -> None:

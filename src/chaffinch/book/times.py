@@ -87,6 +87,11 @@ def local(utc: str) -> str:
     return datetime.strptime(utc, _STAMP).replace(tzinfo=UTC).astimezone().strftime("%Y-%m-%d %H:%M")
 
 
+def local_moment(time_s: float) -> str:
+    """A moment [s since 1970] as this computer's local time, to the minute."""
+    return datetime.fromtimestamp(time_s, UTC).astimezone().strftime("%Y-%m-%d %H:%M")
+
+
 def _written(moment: datetime) -> str:
     # Not strftime: it writes the year 926 in three digits, and then times no longer sort as texts.
     return moment.isoformat(timespec="seconds").replace("+00:00", "Z")

@@ -10,13 +10,13 @@ from typing import TYPE_CHECKING, Final
 from chaffinch.book.fieldlogs.answer import hours_said
 from chaffinch.book.fieldlogs.large import LogWalked
 from chaffinch.book.fieldlogs.losses import LogLoss, MachineLoss
-from chaffinch.book.fieldlogs.one_log import LogCleaned, moment_text
+from chaffinch.book.fieldlogs.one_log import LogCleaned
 from chaffinch.book.fieldlogs.said import doubts_said, flag_said, lags_said, problem_said, warnings_said
 from chaffinch.book.fieldlogs.zone_edges import zone_edges
 from chaffinch.book.fieldlogs.zones import ZonesTold, zone_rows
 from chaffinch.book.figures import kept_digits, plain_number, range_words, rounded
 from chaffinch.book.shown_unit import PaceUnit, area_said
-from chaffinch.book.times import local
+from chaffinch.book.times import local, local_moment
 from chaffinch.engine.estimate import Range
 from chaffinch.paper import drawing
 from chaffinch.paper.drawing import Drawing
@@ -264,7 +264,7 @@ def _by_speed(found: LogLoss, unit: PaceUnit) -> list[list[str]]:
 
 def _by_hour(found: LogLoss, unit: PaceUnit) -> list[list[str]]:
     rows = [[words("whole.hour.from"), words("column.area"), unit.loss.name]]
-    rows += [[local(moment_text(one.low).replace(" ", "T") + "Z"), *_class(one, unit)] for one in found.by_hour]
+    rows += [[local_moment(one.low), *_class(one, unit)] for one in found.by_hour]
     return rows if len(rows) > 2 else []
 
 

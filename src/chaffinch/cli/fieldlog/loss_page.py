@@ -8,10 +8,10 @@ from typing import TYPE_CHECKING, Any, Final
 
 from chaffinch.book.checks.plain_data import as_range
 from chaffinch.book.fieldlogs.answer import hours_said
-from chaffinch.book.fieldlogs.one_log import moment_text
 from chaffinch.book.fieldlogs.said import doubts_said
 from chaffinch.book.fieldlogs.zones import zone_rows
 from chaffinch.book.figures import kept_digits, plain_number, range_words
+from chaffinch.book.times import local_moment
 from chaffinch.cli.book.figures import headline
 from chaffinch.cli.fieldlog.machines_page import machines_table, name_of, paces_table
 from chaffinch.cli.terminal.page import Page
@@ -61,8 +61,8 @@ def show(found: LogLoss, unit: PaceUnit, sign: str, page: Page) -> None:
         page.print_table(rows)
         page.say()
     if len(found.by_hour) > 1:
-        rows = [["hour from (UTC)", unit.loss.land, unit.loss.name]]
-        rows += [[moment_text(one.low)[:16], *_of_class(one, unit)] for one in found.by_hour]
+        rows = [["hour from", unit.loss.land, unit.loss.name]]
+        rows += [[local_moment(one.low), *_of_class(one, unit)] for one in found.by_hour]
         page.print_table(rows)
         page.say()
     if found.by_zone:

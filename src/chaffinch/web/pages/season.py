@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from typing import Any
 
 from fastapi import APIRouter, Depends, FastAPI, Request
@@ -76,9 +77,18 @@ def season(request: Request, season_id: ThingId) -> Response:
         told=told_of(desk, found, person.report_in),
         form=form,
         fair=fair,
-        crops=sorted({one.crop for one in found.fields if one.crop}),
+        crops=_crops(found),
         compared=compared,
     )
+
+
+def _crops(found: Ledger) -> list[str]:
+    """Crops of the season, the one with most checks first: it is compared unless another is chosen."""
+    checks = Counter({one.crop: 0 for one in found.fields if one.crop})
+    for field in found.fields:
+        if field.crop:
+            checks[field.crop] += len(field.checks)
+    return sorted(checks, key=lambda crop: (-checks[crop], crop))
 
 
 def look_ahead(app: FastAPI) -> None:
