@@ -302,7 +302,7 @@ def test_adding_can_be_stopped_and_a_taken_name_is_told_at_once(farm, chaffinch)
     person = Person("book", "add", "combine", folder=farm)
     person.types(r"Name: ", "old bess")
     person.types(r"is taken.*Name: ", "Young Bess")
-    person.interrupts(r"Width of crop that ends up in one discharge strip, like [^\n]*: ")
+    person.interrupts(r"Cut width: of the crop that ends up in one discharge strip, like [^\n]*: ")
     status, rest = person.leaves()
     assert status == 1
     assert "nothing was added" in rest

@@ -157,7 +157,7 @@ TABLES: Final = MappingProxyType(
         ),
         "combine": (
             Key("name", "text", "the farm's own name for it"),
-            Key("cut_width", "length", "width of crop that ends up in one discharge strip", _CUT, must=True),
+            Key("cut_width", "length", "cut width: of the crop that ends up in one discharge strip", _CUT, must=True),
             Key("drop_width", "length", "width of the discharge with spreading off", _DISCHARGE),
             Key("spread_width", "length", "width the residue lands on with spreading on", _DISCHARGE),
             Key("widths_taped", "flag", "drop and spread width were taped, not guessed; false when absent"),

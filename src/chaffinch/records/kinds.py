@@ -136,7 +136,7 @@ _ALL: Final = (
         "a combine with its widths",
         (
             _NAME,
-            Part("cut_width", "length", "width of crop that ends up in one discharge strip", must=True),
+            Part("cut_width", "length", "cut width: of the crop that ends up in one discharge strip", must=True),
             Part("overlap", "length", "width of the cut usually lost to overlap"),
             Part("drop_width", "length", "width of the discharge with spreading off"),
             Part("spread_width", "length", "width of the throw with spreading on"),
