@@ -64,6 +64,22 @@ def test_each_record_comes_in_once_with_its_receipt(desk: Desk) -> None:
     assert outcomes(desk, a_file(check(1, place_note="elsewhere"))) in (["conflict"], ["refused"])
 
 
+def test_the_file_of_another_books_phone_is_asked_about(desk: Desk) -> None:
+    """Another farm's phone, as a rule; a book that was restored keeps its id, and its phones stay its own."""
+    theirs = a_file(check(1), book={"id": "another", "title": "Fennmoor"})
+    with pytest.raises(InputError, match="was written by a phone of another book") as refused:
+        import_phone_file(desk, theirs)
+    assert refused.value.value == "Fennmoor"
+    assert list(records.every(desk.store)) == []
+    looked = import_phone_file(desk, theirs, dry_run=True)
+    assert looked.imported.notices == ("The phone belongs to another book: Fennmoor.",)
+    assert outcomes(desk, theirs, other_book=True) == ["accepted"]
+    ours = a_file(check(2), book={"id": records.facts(desk.store)["id"], "title": "renamed since"})
+    assert outcomes(desk, ours) == ["accepted"]
+    for unpaired in ({}, {"book": None}, {"book": "x"}, {"book": {"id": 7}}):
+        assert outcomes(desk, a_file(check(2), **unpaired)) == ["known"]
+
+
 def test_what_was_changed_or_is_no_record_is_refused_and_the_rest_comes_in(desk: Desk) -> None:
     forged = {**check(1), "body": {**check(1)["body"], "taken_at": "2020-01-01T00:00:00Z"}}
     data = a_file(forged, [], check(2)) + b"not json\n\xff\xfe\n\n" + json.dumps(check(3)).encode()

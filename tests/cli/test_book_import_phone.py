@@ -50,3 +50,17 @@ def test_a_changed_record_and_a_sheets_option_are_refused(chaffinch: Callable[..
     sheets = chaffinch("book", "import", "phone.jsonl", "--dates", "dmy")
     assert sheets.status == 2
     assert "--dates" in sheets.err
+
+
+def test_a_file_of_another_books_phone_needs_its_own_word(farm, chaffinch):
+    lines = a_file(1).splitlines()
+    head = json.dumps({**HEAD, "book": {"id": "x", "title": "Fennmoor"}}, separators=(",", ":"))
+    (farm / "theirs.jsonl").write_text("\n".join([head, *lines[1:]]) + "\n", encoding="utf-8")
+    ran = chaffinch("book", "import", "theirs.jsonl")
+    assert ran.status == 2
+    assert "Fennmoor" in ran.err
+    assert "--other-book" in ran.err
+    assert "Fennmoor" in chaffinch("book", "import", "theirs.jsonl", "--dry-run").out
+    assert chaffinch("book", "import", "theirs.jsonl", "--other-book").status == 0
+    (farm / "sheet.csv").write_text("a,b\n1,2\n", encoding="utf-8")
+    assert "--other-book: goes with a phone" in chaffinch("book", "import", "sheet.csv", "--other-book").err

@@ -349,6 +349,25 @@ def test_a_phones_file_comes_in_with_its_photos(desk: Visitor) -> None:
     assert "0 records, 1 known already" in again.words
 
 
+def test_a_file_of_another_books_phone_comes_in_only_when_it_is_said(desk: Visitor) -> None:
+    body = {"taken_at": "2026-08-14T16:40:00Z", "check": PHONE_CHECK}
+    sealed = seal("00000091-0000-4000-8000-000000000000", "check", 1, "Ann's phone", "2026-08-14T16:41:00Z", body)
+    head = {"phone": "chaffinch", "layout": 1, "device": "Ann's phone", "book": {"id": "x", "title": "<Fennmoor>"}}
+    data = "".join(json.dumps(one, separators=(",", ":")) + "\n" for one in (head, sealed.as_dict())).encode()
+    before = len(checks_where(desk.book.desk))
+    assert "another book" not in desk.get("/import").words
+    page = desk.post("/import", {}, files={"file": ("phone.jsonl", data, "application/json")})
+    assert page.status == 422
+    assert "<Fennmoor>" in page.words
+    assert "tick the box" in page.words
+    assert "--" not in page.words
+    assert 'name="other_book"' in page.text
+    assert len(checks_where(desk.book.desk)) == before
+    came = desk.post("/import", {"other_book": "yes"}, files={"file": ("phone.jsonl", data, "application/json")})
+    assert (came.status, len(checks_where(desk.book.desk))) == (200, before + 1)
+    assert "The phone belongs to another book: <Fennmoor>." in came.words
+
+
 def test_a_phones_file_with_many_photos_comes_in_and_one_too_large_is_told_the_way(desk: Visitor) -> None:
     """More than a page of any other kind may be sent; it goes to disk as it comes."""
     pictures = [b"\xff\xd8\xff" + bytes([n]) * 4_000_000 for n in range(3)]

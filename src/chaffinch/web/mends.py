@@ -36,6 +36,7 @@ _PIECES: Final = tuple(
         (r"--decimals \. or --decimals ,", "mend.decimals"),
         (r"--dates dmy,? or --dates mdy", "mend.dates"),
         (r"--column \"[^\"]*\"(?: and --column \"[^\"]*\")?", "mend.column"),
+        (r"look with --dry-run; bring it in all the same with --other-book", "mend.other_book"),
         (r"--fixed [^\s;]+", "mend.fixed"),
         (r": --zone-name COLUMN", "mend.zone_name"),
         (r", like --zone-crs \S+", "mend.zone_crs"),

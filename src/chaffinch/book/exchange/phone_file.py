@@ -22,15 +22,19 @@ from typing import IO, Any, Final
 from chaffinch.book.desk import Desk
 from chaffinch.book.exchange.importing import BATCH, Adding, Imported, Judging, Refused, opened_line
 from chaffinch.errors import InputError
+from chaffinch.store.records import facts
 from chaffinch.sync.envelope import Envelope
 
-__all__ = ["FromPhone", "Photo", "RecordReceipt", "import_phone_file", "is_phone_file"]
+__all__ = ["OTHERS", "FromPhone", "Photo", "RecordReceipt", "import_phone_file", "is_phone_file"]
 
 MOST_BYTES: Final = 64 * 1024**2
 """Largest file that is read [bytes]; own figure: some hundred photos as the phone keeps them, or two hundred thousand
 records."""
 LAYOUT: Final = 1
 """Newest layout of the first line that is known here."""
+OTHERS: Final = "was written by a phone of another book"
+LONGEST_TITLE: Final = 80
+"""Letters of another book's title that are shown."""
 _PHOTO_BYTES: Final = 8 * 1024**2
 _BEGINNING: Final = b'{"phone":'
 
@@ -101,7 +105,12 @@ def is_phone_file(beginning: bytes) -> bool:
 
 
 def import_phone_file(
-    desk: Desk, data: bytes | IO[bytes], *, dry_run: bool = False, each_photo: Callable[[Photo], object] | None = None
+    desk: Desk,
+    data: bytes | IO[bytes],
+    *,
+    dry_run: bool = False,
+    other_book: bool = False,
+    each_photo: Callable[[Photo], object] | None = None,
 ) -> FromPhone:
     """Bring the records of a phone's file into the book, some hundred at a time.
 
@@ -112,13 +121,16 @@ def import_phone_file(
         The file; one that is open is read from where it stands, and never held whole.
     dry_run : bool
         Write nothing; say what would become of each record.
+    other_book : bool
+        Take the records in although the phone belongs to another book: another farm's, as a rule.
     each_photo : callable or None
         Is given each picture by itself, after the records; then they are not collected.
 
     Raises
     ------
     InputError
-        When the file is none of a phone's, is damaged in its first line, newer than this program, or too large.
+        When the file is none of a phone's, is damaged in its first line, newer than this program, or too large; when
+        the phone that wrote it belongs to another book, with ``problem`` :data:`OTHERS`.
     """
     file = io.BytesIO(data) if isinstance(data, bytes) else data
     size = _size(file)
@@ -127,6 +139,9 @@ def import_phone_file(
         mend = "send from the phone itself, near the server: Outbox, Send now; it has no such end"
         raise InputError("file", f"{size} bytes", problem, mend)
     about = _head(file.readline().removeprefix(b"\xef\xbb\xbf"))
+    others = _another_book(desk, about.get("book"))
+    if others is not None and not (dry_run or other_book):
+        raise InputError("file", others, OTHERS, "look with --dry-run; bring it in all the same with --other-book")
     taking = Judging(desk) if dry_run else Adding(desk)
     receipts: list[RecordReceipt] = []
     lines = ((number, opened_line(line)) for number, line in enumerate(file, 2) if line.strip())
@@ -147,6 +162,8 @@ def import_phone_file(
         else:
             (each_photo or photos.append)(photo)
     notices = [f"{_many(broken, 'photo does', 'photos do')} not fit their hash."] if broken else []
+    if others is not None:
+        notices.append(f"The phone belongs to another book: {others}.")
     stops = _open_stops(about.get("journal"))
     if stops:
         notices.append(
@@ -161,6 +178,13 @@ def import_phone_file(
         stops,
         tuple(photos),
     )
+
+
+def _another_book(desk: Desk, told: object) -> str | None:
+    """Title of the book the phone belongs to; None where it is this one, or the phone was never paired."""
+    if not isinstance(told, dict) or not isinstance(told.get("id"), str) or told["id"] == facts(desk.store)["id"]:
+        return None
+    return str(told.get("title") or told["id"])[:LONGEST_TITLE]
 
 
 def _head(line: bytes) -> dict[str, Any]:

@@ -44,10 +44,19 @@ _SHEET_ONLY: Final = ("columns", "fixed", "dates", "decimals", "zone", "matching
 @click.option("--matching", metavar="FILE", help="Use the matching of columns kept in FILE.")
 @click.option("--save-matching", metavar="FILE", help="Keep the matching of columns in FILE, for the next time.")
 @click.option("--salvage", is_flag=True, help="Take the whole lines of a damaged export.")
+@click.option("--other-book", is_flag=True, help="Take a phone's file in though the phone belongs to another book.")
 @click.option("--yes", is_flag=True, help="Do not ask before a spreadsheet comes in.")
 @click.option("--json", "as_data", is_flag=True, help="Print as JSON.")
 def import_(
-    address: str | None, source: str, *, dry_run: bool, salvage: bool, yes: bool, as_data: bool, **given: Any
+    address: str | None,
+    source: str,
+    *,
+    dry_run: bool,
+    salvage: bool,
+    other_book: bool,
+    yes: bool,
+    as_data: bool,
+    **given: Any,
 ) -> None:
     """Bring in the FOLDER of an export, the FILE that a phone saved, or a spreadsheet of past checks saved as CSV.
 
@@ -63,6 +72,8 @@ def import_(
     desk = open_the_book(address)
     page = Page.here()
     path = Path(source)
+    if other_book and (path.is_dir() or not _is_a_phones(path)):
+        raise InputError("--other-book", None, "goes with a phone's file", "leave it out")
     if path.is_dir():
         _no_sheet_options(given)
         from chaffinch.book.exchange.importing import import_folder
@@ -75,7 +86,7 @@ def import_(
         raise InputError("--salvage", None, "goes with an export's folder", "leave it out")
     if _is_a_phones(path):
         _no_sheet_options(given)
-        _import_phone(desk, path, page, dry_run=dry_run, as_data=as_data)
+        _import_phone(desk, path, page, dry_run=dry_run, other_book=other_book, as_data=as_data)
         return
     _import_sheet(desk, path, given, page, dry_run=dry_run, ask_first=not yes and a_person_types(), as_data=as_data)
 
@@ -93,10 +104,10 @@ def _is_a_phones(path: Path) -> bool:
     return str(path) != "-" and is_phone_file(_bytes(path, 64))
 
 
-def _import_phone(desk: Desk, path: Path, page: Page, *, dry_run: bool, as_data: bool) -> None:
+def _import_phone(desk: Desk, path: Path, page: Page, *, dry_run: bool, other_book: bool, as_data: bool) -> None:
     from chaffinch.book.exchange.phone_file import MOST_BYTES, import_phone_file
 
-    found = import_phone_file(desk, _bytes(path, MOST_BYTES), dry_run=dry_run)
+    found = import_phone_file(desk, _bytes(path, MOST_BYTES), dry_run=dry_run, other_book=other_book)
     if not as_data:
         _show_phone(found, page)
     _tell(found.imported, page, as_data=as_data, receipts=[asdict(one) for one in found.receipts])

@@ -13,7 +13,7 @@ from starlette.datastructures import UploadFile
 from starlette.responses import Response
 
 from chaffinch.book.exchange.importing import Imported
-from chaffinch.book.exchange.phone_file import Photo, import_phone_file, is_phone_file
+from chaffinch.book.exchange.phone_file import OTHERS, Photo, import_phone_file, is_phone_file
 from chaffinch.book.sheets.meanings import DATE_STYLES, FIXED, MEANINGS
 from chaffinch.book.sheets.spreadsheet import (
     Matching,
@@ -72,7 +72,7 @@ class Sheets:
 @router.get("/import", dependencies=[Depends(owner)])
 def choose(request: Request) -> Response:
     """Choose the file."""
-    return show(request, "import.html", "setup", form=Form())
+    return show(request, "import.html", "setup", form=Form(), others=False)
 
 
 @router.post("/import")
@@ -85,7 +85,7 @@ def send(request: Request, who: Owner, sent: Typed) -> Response:
         beginning = file.file.read(64)
         file.file.seek(0)
         if is_phone_file(beginning):
-            return _phone_page(request, file.file)
+            return _phone_page(request, file.file, other_book=form.get("other_book") == "yes")
         data = file.file.read(MOST_SHEET_BYTES + 1)
         if len(data) > MOST_SHEET_BYTES:
             problem = f"is larger than {MOST_SHEET_BYTES // 1024**2} MB"
@@ -93,13 +93,15 @@ def send(request: Request, who: Owner, sent: Typed) -> Response:
         token = _sheets(request).keep(who.id, data)
     except InputError as error:
         form.refuse(error, {"file": "file", "spreadsheet": "file"})
-        return show(request, "import.html", "setup", status=422, form=form)
+        return show(request, "import.html", "setup", status=422, form=form, others=error.problem == OTHERS)
     return see(f"/import/{token}")
 
 
-def _phone_page(request: Request, file: IO[bytes]) -> Response:
+def _phone_page(request: Request, file: IO[bytes], *, other_book: bool) -> Response:
     kept: list[bool] = []
-    found = import_phone_file(desk_of(request), file, each_photo=lambda one: kept.append(_kept(request, one)))
+    found = import_phone_file(
+        desk_of(request), file, other_book=other_book, each_photo=lambda one: kept.append(_kept(request, one))
+    )
     counts, notices = found.imported, list(found.imported.notices)
     if kept:
         notices.append(words("import.phone.photos", count=sum(kept), left=len(kept) - sum(kept)))
@@ -164,7 +166,7 @@ def _sheets(request: Request) -> Sheets:
 def _gone(request: Request) -> Response:
     form = Form()
     form.general.append(words("import.gone"))
-    return show(request, "import.html", "setup", status=404, form=form)
+    return show(request, "import.html", "setup", status=404, form=form, others=False)
 
 
 def _values(matching: Matching) -> dict[str, str]:
