@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import re
 from collections.abc import Callable, Iterator
 from itertools import count
 from pathlib import Path
@@ -10,6 +11,20 @@ from pathlib import Path
 import pytest
 
 from postgres_server import Server, binaries, put_away, serve
+
+UNTRACED = re.compile(
+    r"test_(bench\w*|calibration|\w+_against_mcmc|\w+_simulated|killed|server_killed|interleavings|demo_book|"
+    r"desk_browser|phone_\w+|js_engine)"
+)
+"""Simulations, killed programs and browsers: tracing lengthens them by a third, and the lines they go through are held
+by tests that are traced."""
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Leave the long ones out of the count of lines and branches."""
+    for item in items:
+        if UNTRACED.fullmatch(item.path.stem):
+            item.add_marker(pytest.mark.no_cover)
 
 
 @pytest.fixture(scope="session")
