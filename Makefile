@@ -3,17 +3,21 @@ PYTHON ?= python3
 VENV ?= .venv
 BIN := $(VENV)/bin
 PIP := $(BIN)/python -m pip --quiet --disable-pip-version-check install --constraint constraints.txt
-# Two more than two cores: tests with a browser, a database or a killed program wait about as long as they compute.
-JOBS ?= 4
+# One more than two cores: tests with a browser, a database or a killed program wait about as long as they compute.
+JOBS ?= 3
 
-.PHONY: demo test lint types docs bench calibration clean
+.PHONY: demo test coverage lint types docs bench calibration clean
 
 demo: $(VENV)/.run ## set up and walk through an invented harvest day
 	@$(BIN)/chaffinch demo
 
 # One thread each for linear algebra: the workers share the cores already.
-test: $(VENV)/.dev ## set up and run every test, and tell which lines and branches the short ones went through
-	OMP_NUM_THREADS=1 OPENBLAS_NUM_THREADS=1 $(BIN)/python -m pytest -n $(JOBS) --dist worksteal --cov --cov-report term:skip-covered
+PYTEST := OMP_NUM_THREADS=1 OPENBLAS_NUM_THREADS=1 $(BIN)/python -m pytest -n $(JOBS) --dist worksteal
+test: $(VENV)/.dev ## set up and run every test
+	$(PYTEST)
+
+coverage: $(VENV)/.dev ## the same, and which lines and branches the tests went through; a third slower
+	$(PYTEST) --cov --cov-report term:skip-covered
 
 lint: $(VENV)/.dev ## style, types and the import rule
 	$(BIN)/ruff check .
